@@ -1,0 +1,1 @@
+"""The far ends behind one small port. Knows the engine's commands and inputs, never the language."""

@@ -1,0 +1,135 @@
+"""Conditions as frozen terms. What they mean at an instant is decided in `engine.truth`; here they are only data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+from engine.layout import NOWHERE, Place
+
+
+class Test(Enum):
+    """What can be asked of one subject. Each belongs to the kinds of subject named beside it."""
+
+    __test__ = False  # not a test class, whatever its name says to a collector
+
+    # outputs
+    ON = "on"  # lamp, relay, motor, sound, pulse: told to show something, also while it flashes
+    LIT = "lit"  # gives light at this very instant
+    FLASHING = "flashing"
+    FADING = "fading"
+    FLICKERING = "flickering"
+    MOVING = "moving"  # servo
+    ARRIVED = "arrived"  # stands still at the value `amount`
+    BETWEEN = "between"  # servo: at none of its named positions
+    PAST = "past"  # servo: share of its travel greater than `amount` (0..1)
+    ABOVE = "above"  # value, or count, greater than `amount`
+    BELOW = "below"
+    AT_LEAST = "at least"
+    AT_MOST = "at most"
+    EQUAL = "equal"
+    AT_REST = "at rest"  # shows its rest setting and does not change
+    # detectors
+    OCCUPIED = "occupied"  # holds for an unknown detector, too
+    CLEAR = "clear"
+    UNKNOWN = "unknown"
+    # buttons
+    PRESSED = "pressed"
+    # flags
+    SET = "set"
+    # scenes
+    RUNNING = "running"
+    ENDED = "ended"
+    STOPPED = "stopped"
+    # links
+    TALKING = "talking"
+    # where trains truly are: known in rehearsal only, so no scene may read it
+    TRAIN_ON = "train on"
+
+
+class Sort(Enum):
+    """The name space that an atom's subject lives in."""
+
+    OUTPUT = "output"
+    DETECTOR = "detector"
+    BUTTON = "button"
+    FLAG = "flag"
+    COUNTER = "counter"
+    SCENE = "scene"
+    LINK = "link"
+    TRAIN = "train"  # the subject is a detector's name: its stretch of track
+
+
+@dataclass(frozen=True, slots=True)
+class Atom:
+    """One question about one subject."""
+
+    sort: Sort
+    subject: str
+    test: Test
+    amount: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class All:
+    terms: tuple[Term, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Any:
+    terms: tuple[Term, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AtLeast:
+    """At least `count` of the terms hold."""
+
+    count: int
+    terms: tuple[Term, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Not:
+    term: Term
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """The term has held without a break for `for_us`, counted from when it began to hold."""
+
+    term: Term
+    for_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class Becomes:
+    """The term holds, did not hold in the round before, and all that it reads was known then."""
+
+    term: Term
+
+
+Term = Atom | All | Any | AtLeast | Not | Held | Becomes
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """A term with the writer's own words, for messages and the event list."""
+
+    term: Term
+    words: str = ""
+    place: Place = NOWHERE
+
+
+def atoms(term: Term) -> tuple[Atom, ...]:
+    """All the atoms of a term, in the order written, each once."""
+    found: dict[Atom, None] = {}
+    todo: list[Term] = [term]
+    while todo:
+        match todo.pop():
+            case Atom() as atom:
+                found.setdefault(atom)
+            case All(terms) | Any(terms) | AtLeast(_, terms):
+                todo.extend(reversed(terms))
+            case Not(inner) | Held(inner, _) | Becomes(inner):
+                todo.append(inner)
+    return tuple(found)

@@ -1,0 +1,55 @@
+"""What comes in from outside: the kernel's inputs, as frozen records."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from engine.layout import NOWHERE, Place
+
+
+class Detected(NamedTuple):
+    """A detector's raw state, before it has settled: "occupied", "clear" or "unknown"."""
+
+    detector: str
+    state: str
+
+
+class Pressed(NamedTuple):
+    button: str
+    down: bool
+
+
+class LinkState(NamedTuple):
+    link: str
+    state: str
+
+
+class StartScene(NamedTuple):
+    scene: str
+    place: Place = NOWHERE
+
+
+class StopScene(NamedTuple):
+    scene: str
+    place: Place = NOWHERE
+
+
+class TrainMoves(NamedTuple):
+    """For the trace and for what reads the truth: a train's new course."""
+
+    train: int
+    track: str
+    front_um: int
+    tail_um: int
+    speed_um_s: int
+
+
+class TrainStands(NamedTuple):
+    """A train's body came on to (`on`) or left the stretch of a detector."""
+
+    train: int
+    detector: str
+    on: bool
+
+
+Input = Detected | Pressed | LinkState | StartScene | StopScene | TrainMoves | TrainStands

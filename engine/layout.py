@@ -1,0 +1,273 @@
+"""What stands on the layout, as frozen records: outputs, detectors, buttons, tracks, links, crossings.
+
+Made by the layout file's reader, read by everybody. Knows no file format.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Enum
+from typing import NamedTuple
+
+
+class Place(NamedTuple):
+    """Where something was written. Lines and columns count from 1; the end column is not included."""
+
+    file: str
+    line: int
+    column: int
+    end_line: int
+    end_column: int
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}:{self.column}"
+
+
+NOWHERE = Place("", 0, 0, 0, 0)
+
+
+class Kind(Enum):
+    """What an output is, in the trade's words."""
+
+    LAMP = "lamp"
+    SERVO = "servo"
+    SIGNAL = "signal"
+    RELAY = "relay"
+    MOTOR = "motor"
+    SOUND = "sound"
+    PULSE = "pulse"
+
+
+class Itself(Enum):
+    """Work that an output's board does on its own, so that a scene cannot set its pace."""
+
+    MOVES = "moves by itself"
+    FLICKERS = "flickers by itself"
+    FLASHES = "flashes as a pair"
+
+
+class Wiring(NamedTuple):
+    """Where an output, detector or button is connected: a port of a board, an address, or a pin of a link."""
+
+    link: str | None = None
+    board: str | None = None
+    port: int | None = None
+    address: int | None = None
+    pin: int | None = None
+
+
+class Blink(NamedTuple):
+    """A flash: `slots` lamps share one period, this one has slot `slot` (from 0).
+
+    One cycle takes ``cycle_us / cycles`` microseconds; the pair keeps a rate such as 70 a minute exact.
+    A lamp that flashes alone has one of two slots: half the period on, half off.
+    """
+
+    cycle_us: int
+    cycles: int
+    slot: int
+    slots: int
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What an output shows when nothing happens: a value, or a flash (for a safe state such as flashing reds).
+
+    Values: lamp, relay, sound and pulse 0..1; motor -1..1; servo degrees; signal the index of its aspect.
+    """
+
+    value: float
+    blink: Blink | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """A servo's named position, in degrees."""
+
+    name: str
+    degrees: float
+
+
+@dataclass(frozen=True, slots=True)
+class Aspect:
+    """What a signal shows under one name: settings of its parts, or a number that the far end understands."""
+
+    name: str
+    parts: tuple[tuple[str, float], ...] = ()
+    number: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """One thing that can be told what to do."""
+
+    name: str
+    kind: Kind
+    rest: Setting
+    place: Place = NOWHERE
+    wiring: Wiring = Wiring()
+    safe: Setting | None = None  # given for guarded outputs only
+    steps: int = 1  # distinct levels above nothing that the far end can show; 1 = switched only
+    positions: tuple[Position, ...] = ()  # as written: the first outermost one is 0 % of the travel
+    limits: tuple[float, float] | None = None  # hard limits, degrees
+    travel_us: int = 0  # a servo's own time from one outermost position to the other
+    itself: Itself | None = None
+    itself_us: int = 0  # how long its own move takes, or its own flash's period
+    soft_start_us: int = 0  # a motor's time from standing to full
+    longest_on_us: int | None = None
+    feed: str | None = None  # the discharge unit that a pulse draws on
+    pulse_us: int = 0  # how long the board's own pulse lasts
+    aspects: tuple[Aspect, ...] = ()
+
+    @property
+    def guarded(self) -> bool:
+        """Whether the output must never be left unsafe."""
+        return self.safe is not None
+
+    @property
+    def dimmable(self) -> bool:
+        return self.steps > 1
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """A servo's outermost named positions in degrees: (where 0 % is, where 100 % is).
+
+        Nought is whichever of the two outermost positions stands first in the layout file.
+        """
+        degrees = [position.degrees for position in self.positions]
+        low, high = min(degrees), max(degrees)
+        return (low, high) if degrees.index(low) < degrees.index(high) else (high, low)
+
+
+class DetectorKind(Enum):
+    """How a detector sees: a section by current, a beam by interruption, a treadle by a passing contact."""
+
+    SECTION = "section"
+    BEAM = "beam"
+    TREADLE = "treadle"
+
+
+@dataclass(frozen=True, slots=True)
+class Detector:
+    """Something that reports trains. A change to clear counts only after it has lasted `settle_us`."""
+
+    name: str
+    kind: DetectorKind
+    place: Place = NOWHERE
+    wiring: Wiring = Wiring()
+    settle_us: int = 0  # a change to clear must last this long
+    settle_occupied_us: int = 0  # a change to occupied must last this long; 0 takes it at once, the safe way
+    closed_circuit: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Button:
+    """A push button, with the lamp that shows that it is ready, if it has one."""
+
+    name: str
+    place: Place = NOWHERE
+    wiring: Wiring = Wiring()
+    ready_lamp: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A length of track that one detector sees, or that none sees (`detector` is None: a blind stretch)."""
+
+    detector: str | None
+    length_mm: int
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """A signal that holds trains, and how far along the track it stands."""
+
+    signal: str
+    at_mm: int
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """Detectors in the order in which a train meets them."""
+
+    name: str
+    stretches: tuple[Stretch, ...]
+    fastest_mm_s: int
+    shortest_train_mm: int
+    holds: tuple[Hold, ...] = ()
+    place: Place = NOWHERE
+
+    @property
+    def length_mm(self) -> int:
+        return sum(stretch.length_mm for stretch in self.stretches)
+
+
+@dataclass(frozen=True, slots=True)
+class Feed:
+    """A discharge unit shared by several pulse outputs; after one pulse it recharges before the next."""
+
+    name: str
+    recharge_us: int
+    place: Place = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """Who plays which part at a level crossing, so that practice is measured from roles and not from names."""
+
+    name: str
+    amber: tuple[str, ...] = ()
+    reds: tuple[str, ...] = ()
+    entrance_barriers: tuple[str, ...] = ()
+    exit_barriers: tuple[str, ...] = ()
+    boom_lamps: tuple[str, ...] = ()
+    audible_warning: tuple[str, ...] = ()
+    signals: tuple[str, ...] = ()
+    detectors: tuple[str, ...] = ()
+    on_the_road: tuple[str, ...] = ()  # the detectors whose stretch lies on the road itself
+    place: Place = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """A box with numbered ports on a link."""
+
+    name: str
+    link: str
+    first_address: int
+    ports: int
+    place: Place = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A wire to hardware. What it carries is the adapters' business; here it has a name and its words."""
+
+    name: str
+    settings: tuple[tuple[str, str], ...] = ()
+    place: Place = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """The layout clock: the time of day that it starts from (seconds after midnight) and its ratio to real time."""
+
+    starts_s: int = 12 * 3600
+    ratio: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Everything that the layout file says. The mappings keep the file's order."""
+
+    name: str = ""
+    outputs: dict[str, Output] = field(default_factory=dict)
+    detectors: dict[str, Detector] = field(default_factory=dict)
+    buttons: dict[str, Button] = field(default_factory=dict)
+    tracks: dict[str, Track] = field(default_factory=dict)
+    links: dict[str, Link] = field(default_factory=dict)
+    boards: dict[str, Board] = field(default_factory=dict)
+    feeds: dict[str, Feed] = field(default_factory=dict)
+    crossings: dict[str, Crossing] = field(default_factory=dict)
+    clock: Clock = Clock()
+    daylight_lux: float = 10_000.0

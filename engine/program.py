@@ -1,0 +1,502 @@
+"""What scene files compile to: frozen records, fully bound. No names are left to look up, no variables to fill in.
+
+Routines are written out where they are used, groups are lists of outputs, and a `for each` carries one block for
+each member, so the engine never meets a parameter. Times are integer microseconds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Enum
+from fractions import Fraction
+
+from engine.conditions import Condition
+from engine.layout import NOWHERE, Blink, Layout, Place
+
+# --- orders: what one output is told -------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """Go to a value at once and stay there (a motor with a soft start takes that long)."""
+
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class Flash:
+    """Flash until told otherwise; the phase counts from the line that started it."""
+
+    blink: Blink
+    high: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Swing:
+    """Move to a value in the servo's own time: an arm of a signal, or a servo on its way to its safe state."""
+
+    value: float
+
+
+Order = Level | Flash | Swing
+
+
+# --- statements ----------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Tell:
+    """Orders that take no time. With `for_us` they take that long; then each output does again what it did before."""
+
+    place: Place
+    orders: tuple[tuple[str, Order], ...]
+    for_us: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Fade:
+    """All outputs go evenly to their values, each from what it shows now, in the whole of `over_us`."""
+
+    place: Place
+    targets: tuple[tuple[str, float], ...]
+    over_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """Servos go to their positions. `over_us` is for the whole travel: each takes its share of it.
+
+    None is for a servo whose board moves by itself: it takes its own stated time.
+    """
+
+    place: Place
+    targets: tuple[tuple[str, float], ...]
+    over_us: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Pulse:
+    """Each output is on for `for_us`; outputs that share a feed wait for its recharge, in the order written."""
+
+    place: Place
+    outputs: tuple[str, ...]
+    for_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """`low_us` to `high_us`; drawn if they differ. `draw` names the line for the random draw (see `engine.chance`)."""
+
+    place: Place
+    low_us: int
+    high_us: int
+    draw: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class WaitUntil:
+    place: Place
+    condition: Condition
+    at_most_us: int | None = None
+    otherwise: Block = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Together:
+    """The branches run side by side; ends when all have ended."""
+
+    place: Place
+    branches: tuple[Block, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FirstOf:
+    """The branches run side by side; the first that ends drops the others. Of two, the first written wins."""
+
+    place: Place
+    branches: tuple[Block, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class InOrder:
+    """A block as one statement. `called` names the routine that was written out here, if it was one."""
+
+    place: Place
+    block: Block
+    called: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Repeat:
+    """For ever, `times` times, or until `until` holds, which is looked at before each round."""
+
+    place: Place
+    block: Block
+    times: int | None = None
+    until: Condition | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StopRepeating:
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class AsLongAs:
+    """The block is dropped the instant the condition stops holding; then `otherwise` runs."""
+
+    place: Place
+    condition: Condition
+    block: Block
+    otherwise: Block = ()
+
+
+@dataclass(frozen=True, slots=True)
+class If:
+    place: Place
+    condition: Condition
+    block: Block
+    otherwise: Block = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ByChance:
+    """One of the blocks, drawn by the shares (percent, adding up to at most 100); none for what is left over."""
+
+    place: Place
+    shares: tuple[tuple[Fraction, Block], ...]
+    draw: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """One member of a `for each`: its name, its block, and its own draws for order and spacing."""
+
+    name: str
+    block: Block
+    draw: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class ForEach:
+    """One block a member. `apart` is start to start (low, high); None runs one after another, (0, 0) side by side."""
+
+    place: Place
+    members: tuple[Member, ...]
+    apart_us: tuple[int, int] | None = None
+    random_order: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SetFlag:
+    place: Place
+    flag: str
+    value: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """Add `by` to a counter; None sets it back to nought."""
+
+    place: Place
+    counter: str
+    by: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class RunScene:
+    """Start a scene; `waits` until it has ended or been stopped."""
+
+    place: Place
+    scene: str
+    waits: bool
+
+
+@dataclass(frozen=True, slots=True)
+class StopScene:
+    place: Place
+    scene: str
+
+
+@dataclass(frozen=True, slots=True)
+class StopOthers:
+    """Stop every other scene, but for those that drive guarded outputs."""
+
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """Moves and fades stop where they are; what flashes goes on flashing."""
+
+    place: Place
+    outputs: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """Go to rest."""
+
+    place: Place
+    outputs: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    place: Place
+    text: str
+
+
+Statement = (
+    Tell
+    | Fade
+    | Move
+    | Pulse
+    | Wait
+    | WaitUntil
+    | Together
+    | FirstOf
+    | InOrder
+    | Repeat
+    | StopRepeating
+    | AsLongAs
+    | If
+    | ByChance
+    | ForEach
+    | SetFlag
+    | Count
+    | RunScene
+    | StopScene
+    | StopOthers
+    | Hold
+    | Release
+    | Note
+)
+Block = tuple[Statement, ...]
+
+
+# --- scenes --------------------------------------------------------------------------------------------------------
+
+
+class Again(Enum):
+    """What happens when a scene that is running is started again."""
+
+    CARRY_ON = "carry on"
+    START_OVER = "start over"
+    ONCE_MORE_AFTER = "once more after"
+
+
+@dataclass(frozen=True, slots=True)
+class Whenever:
+    """`runs whenever C`: level, not edge. Begins while C holds; C failing does not end it."""
+
+    place: Place
+    condition: Condition
+
+
+@dataclass(frozen=True, slots=True)
+class OnlyWhile:
+    """`runs only while C`: as whenever, and stopped when C fails."""
+
+    place: Place
+    condition: Condition
+
+
+@dataclass(frozen=True, slots=True)
+class EachTime:
+    """`starts each time C`: the change to C."""
+
+    place: Place
+    condition: Condition
+
+
+@dataclass(frozen=True, slots=True)
+class AtTime:
+    """`starts at 17:45 layout time` or hall time; seconds after midnight."""
+
+    place: Place
+    second_of_day: int
+    layout_time: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Every:
+    """`starts every 20 min`, first after one such time."""
+
+    place: Place
+    every_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class OnButton:
+    """`starts on button B, not again for 2 min`."""
+
+    place: Place
+    button: str
+    not_again_us: int = 0
+
+
+Head = Whenever | OnlyWhile | EachTime | AtTime | Every | OnButton
+
+
+@dataclass(frozen=True, slots=True)
+class Takes:
+    """Outputs that a scene takes from another while both run."""
+
+    place: Place
+    outputs: tuple[str, ...]
+    scene: str
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    name: str
+    place: Place
+    block: Block
+    heads: tuple[Head, ...] = ()
+    again: Again = Again.CARRY_ON
+    takes: tuple[Takes, ...] = ()
+    when_stopped: Block | None = None
+    writes: tuple[str, ...] = ()  # every output that it can write, signals' parts included
+    reads: tuple[str, ...] = ()  # every detector that its heads and lines read
+
+
+# --- rules: parsed and name-checked now, judged later --------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class RuleLine:
+    """One line of a rule. `form` is the sentence's shape; `conditions` in the order written."""
+
+    place: Place
+    form: str
+    conditions: tuple[Condition, ...]
+    times_us: tuple[int, ...] = ()
+    count: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    name: str
+    place: Place
+    lines: tuple[RuleLine, ...]
+
+
+# --- rehearsals ----------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Begin:
+    """`begins with lane occupied`, `begins with near-barrier lowered`: a state from before the first instant."""
+
+    place: Place
+    subject: str
+    detector_state: str | None = None  # "clear", "occupied", "unknown"
+    value: float = 0.0  # for an output
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """A halt of a train: its front stops at the far end of a stretch, stands, then goes on or back."""
+
+    detector: str
+    stands_us: int
+    reverses: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TrainRun:
+    """A train along a track. Its front enters the track's first stretch at `from_us`."""
+
+    place: Place
+    track: str
+    length_mm: int
+    speed_um_s: int  # micrometres a second: keeps a speed such as 147.5 mm/s whole
+    from_us: int
+    backwards: bool = False  # along the track from its far end
+    ignores_signals: bool = False
+    locomotive_only: bool = False  # only its first vehicle is seen by section detectors
+    visits: tuple[Visit, ...] = ()
+
+
+class Deed(Enum):
+    """What a hand, or fate, does in a rehearsal."""
+
+    PRESS = "press"
+    LET_GO = "let go"
+    START = "start"
+    STOP = "stop"
+    LOSE_LINK = "lose link"
+    MEND_LINK = "mend link"
+    STAYS = "stays"  # a detector sticks in a state for a time, whatever trains do
+    BECOMES = "becomes"  # a detector is worked by hand, until trains change it
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    place: Place
+    at_us: int
+    deed: Deed
+    subject: str
+    state: str = ""
+    for_us: int | None = None
+
+
+class Timing(Enum):
+    """When an expectation is looked at. From A to B is throughout, the end not included."""
+
+    THROUGHOUT = "throughout"
+    FROM_TO = "from to"
+    AT = "at"
+    BY = "by"  # at some instant not later
+    BEFORE = "before"  # at some instant earlier
+    BEFORE_CONDITION = "before condition"  # first true earlier than the other is first true
+
+
+@dataclass(frozen=True, slots=True)
+class Expectation:
+    """`at_least`: how many times the condition must become true within the stated time (0: not counted)."""
+
+    place: Place
+    condition: Condition
+    timing: Timing
+    from_us: int = 0
+    to_us: int | None = None
+    at_least: int = 0
+    at_most: int | None = None
+    other: Condition | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Rehearsal:
+    name: str
+    place: Place
+    begins: tuple[Begin, ...] = ()
+    begins_at_s: int | None = None  # layout time of day, seconds after midnight
+    plays: tuple[tuple[Place, str, int], ...] = ()  # scene and when it is started by name
+    trains: tuple[TrainRun, ...] = ()
+    acts: tuple[Act, ...] = ()
+    expectations: tuple[Expectation, ...] = ()
+    seed: int | None = None
+    lasts_us: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Variable:
+    """A flag or counter; `kept` over a restart of the show."""
+
+    name: str
+    place: Place = NOWHERE
+    kept: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Program:
+    """Everything that the scene files say, bound to a layout."""
+
+    layout: Layout = field(default_factory=Layout)
+    scenes: dict[str, Scene] = field(default_factory=dict)
+    rules: dict[str, Rule] = field(default_factory=dict)
+    rehearsals: dict[str, Rehearsal] = field(default_factory=dict)
+    flags: dict[str, Variable] = field(default_factory=dict)
+    counters: dict[str, Variable] = field(default_factory=dict)

@@ -1,0 +1,1 @@
+"""The language: text in, program out. Knows nothing of time passing, of hardware, or of screens."""
