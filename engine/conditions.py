@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
-from engine.layout import NOWHERE, Place
+from engine.layout import NOWHERE, Output, Place
 
 
 class Test(Enum):
@@ -133,3 +133,16 @@ def atoms(term: Term) -> tuple[Atom, ...]:
             case Not(inner) | Held(inner, _) | Becomes(inner):
                 todo.append(inner)
     return tuple(found)
+
+
+def fully_shown(signal: Output, aspect: str) -> Term:
+    """The term for "this signal shows this aspect": all its lamps and arms have arrived."""
+    index = next(i for i, one in enumerate(signal.aspects) if one.name == aspect)
+    parts = signal.aspects[index].parts
+    told = Atom(Sort.OUTPUT, signal.name, Test.ARRIVED, float(index))
+    return All((told, *(Atom(Sort.OUTPUT, part, Test.ARRIVED, value) for part, value in parts)))
+
+
+def may_pass(signal: Output) -> Term:
+    """The term for "a train that obeys this signal may go": an aspect that does not stop trains is fully shown."""
+    return Any(tuple(fully_shown(signal, aspect.name) for aspect in signal.aspects if not aspect.stops))

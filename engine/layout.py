@@ -95,6 +95,7 @@ class Aspect:
     name: str
     parts: tuple[tuple[str, float], ...] = ()
     number: int | None = None
+    stops: bool = False  # a train that obeys signals waits at this aspect
 
 
 @dataclass(frozen=True, slots=True)
