@@ -1,0 +1,210 @@
+"""The command line: which command, with which options, and how the program leaves.
+
+Every way out ends here: results, problems, Ctrl-C, a closed pipe, and faults of our own. Knows nothing of scenes.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from typing import Any, NamedTuple, NoReturn
+
+from wayside import terminal
+from wayside.usage import FINE, INTERRUPTED, OUR_FAULT, PIPE_CLOSED, USAGE, UsageProblem, near_miss
+
+OURS = ("scenes", "engine", "adapters", "wayside")
+
+
+class Command(NamedTuple):
+    """A command's one-line summary and the module that has `describe(parser)` and `run(options)`."""
+
+    summary: str
+    module: str
+
+
+COMMANDS = {
+    "check": Command(
+        "find everything that is wrong with a layout's files, before anything moves", "wayside.command_check"
+    ),
+    "rehearse": Command("play the rehearsals, or any scene, in no time and with no layout", "wayside.command_rehearse"),
+}
+
+HELP = """\
+usage: wayside COMMAND ...
+
+Wayside plays plain-text scenes on a model railway: lamps, signals, crossings. A layout is a folder with a layout
+file, layout.yaml, and files that end in .scene.
+
+commands:
+{commands}
+
+  wayside COMMAND --help    what a command does and takes
+  wayside --version         which version this is
+
+example, a scene:
+
+    scene evening
+        starts at 17:45 layout time
+        for each lamp in quay-lamps, 6 s apart
+            fade lamp to 85 % over 2 s
+
+  wayside check examples/pellbrook-quay
+  wayside rehearse examples/pellbrook-quay
+
+exit status: 0 fine, 1 the scenes have a problem, 2 wrong usage or a file that cannot be read or written,
+70 a fault in Wayside itself, 130 stopped by Ctrl-C, 141 nobody read the output to its end
+"""
+
+
+class Parser(argparse.ArgumentParser):
+    """An option reader whose complaints are ours."""
+
+    def __init__(self, name: str) -> None:
+        super().__init__(
+            prog=f"wayside {name}",
+            allow_abbrev=False,
+            add_help=True,
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+
+    def error(self, message: str) -> NoReturn:
+        raise UsageProblem(_in_our_words(message, self.prog))
+
+
+class Once(argparse.Action):
+    """An option that can be given once: a second one would silently win."""
+
+    def __call__(self, parser: Any, namespace: Any, values: Any, option_string: str | None = None) -> None:
+        if getattr(namespace, self.dest) is not None:
+            raise UsageProblem(f"{option_string} is given twice. Give it once.")
+        setattr(namespace, self.dest, values)
+
+
+def _in_our_words(message: str, command: str) -> str:
+    """The option reader's few complaints, as sentences."""
+    option, _, complaint = message.removeprefix("argument ").partition(": ")
+    if complaint.startswith("expected one argument"):
+        return f"{option} needs something after it. `{command} --help` shows what."
+    if complaint.startswith("ignored explicit argument"):
+        return f"{option} takes nothing after it."
+    return f"{message[:1].upper()}{message[1:]}. `{command} --help` shows what can be written."
+
+
+def read_options(parser: Parser, arguments: Sequence[str]) -> argparse.Namespace:
+    """The options of a command; a wrong one is a UsageProblem with the nearest right one."""
+    options, unknown = parser.parse_known_intermixed_args(arguments)
+    if unknown:
+        word = unknown[0].partition("=")[0]
+        known = [name for name in parser._option_string_actions if name.startswith("--")]
+        raise UsageProblem(
+            f"{parser.prog} has no option {word}.{near_miss(word, known)} `{parser.prog} --help` lists them all."
+        )
+    return options
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit status. Nothing is ever raised out of here."""
+    terminal.prepare()
+    try:
+        status = _command(list(sys.argv[1:] if argv is None else argv))
+        for stream in (sys.stdout, sys.stderr):
+            if stream is not None:
+                stream.flush()  # a full disk or a closed pipe must show now, not after we have left
+        return status
+    except UsageProblem as problem:
+        return _leave(f"wayside: {problem}", USAGE)
+    except KeyboardInterrupt:
+        return _leave("\nStopped.", INTERRUPTED)
+    except BrokenPipeError:
+        terminal.drop_output()
+        return PIPE_CLOSED
+    except OSError as problem:
+        if problem.filename is None and _cannot_write():
+            terminal.drop_output()
+            return USAGE
+        return _our_fault(problem)
+    except Exception as problem:  # the last net: whatever it is, a person gets a sentence
+        return _our_fault(problem)
+
+
+def _command(arguments: list[str]) -> int:
+    word = arguments[0] if arguments else ""
+    if word in ("--help", "-h"):
+        terminal.say(_help())
+        return FINE
+    if word == "--version":
+        from importlib.metadata import version
+
+        terminal.say(f"wayside {version('wayside')}")
+        return FINE
+    if not word:
+        terminal.tell(_help())
+        return USAGE
+    if word not in COMMANDS:
+        kind = "option" if word.startswith("-") else "command"
+        near = near_miss(word, [*COMMANDS, "--help", "--version"])
+        raise UsageProblem(f"There is no {kind} {word}.{near} `wayside --help` lists them all.")
+    module = import_module(COMMANDS[word].module)
+    parser = Parser(word)
+    module.describe(parser)
+    try:
+        options = read_options(parser, arguments[1:])
+    except SystemExit:  # how the option reader leaves after printing the help that was asked for
+        return FINE
+    status: int = module.run(options)
+    return status
+
+
+def _help() -> str:
+    width = max(map(len, COMMANDS))
+    rows = [f"  {name:<{width}}  {command.summary}" for name, command in COMMANDS.items()]
+    return HELP.format(commands="\n".join(rows)).rstrip()
+
+
+# --- ways out ------------------------------------------------------------------------------------------------------
+
+
+def _leave(message: str, status: int) -> int:
+    try:
+        sys.stdout.flush()
+        terminal.tell(message)
+        sys.stderr.flush()
+    except (OSError, AttributeError):  # nobody is there to hear it
+        terminal.drop_output()
+    return status
+
+
+def _cannot_write() -> bool:
+    """Whether it was standard output that failed (a full disk); says so."""
+    try:
+        sys.stdout.flush()
+    except OSError as problem:
+        sys.stderr.write(f"wayside: The output cannot be written: {problem.strerror}.\n")
+        return True
+    return False
+
+
+def _our_fault(problem: BaseException) -> int:
+    if os.environ.get("WAYSIDE_DEBUG"):
+        import traceback
+
+        terminal.tell("".join(traceback.format_exception(problem)))
+    sentence = (
+        f"wayside: This is a fault in Wayside, not in your files: {type(problem).__name__} at {_where(problem)}. "
+        "Please report it with this line and your files; with WAYSIDE_DEBUG=1 set, the same command shows all of it."
+    )
+    return _leave(sentence, OUR_FAULT)
+
+
+def _where(problem: BaseException) -> str:
+    """The innermost place in our own files, as file:line."""
+    step, place = problem.__traceback__, "an unknown place"
+    while step is not None:
+        path = step.tb_frame.f_code.co_filename.replace(os.sep, "/").split("/")
+        if len(path) > 1 and path[-2] in OURS:
+            place = f"{path[-2]}/{path[-1]}:{step.tb_lineno}"
+        step = step.tb_next
+    return place

@@ -1,0 +1,99 @@
+"""`wayside check`: everything that is wrong with a layout's files, in one go, errors apart from advice."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
+from scenes.problems import Problem, as_text
+from wayside.progress import watched
+from wayside.project import Project, load
+from wayside.terminal import say
+from wayside.usage import FINE, PROBLEMS, UsageProblem
+from wayside.wording import count
+
+DESCRIPTION = """\
+Reads a layout's folder (layout.yaml and every file that ends in .scene), or the files that you name, and says
+everything that is wrong: which file, line and column, what, and what to write instead. Nothing moves.
+Advice is printed apart and does not count as wrong.
+"""
+
+EXAMPLES = """\
+example:
+
+  wayside check examples/pellbrook-quay
+  wayside check examples/pellbrook-quay/crossing.scene
+
+    scene saltmarsh-lane
+        runs whenever train-abuot
+                      ^^^^^^^^^^^     a misspelt name is shown with the name that you meant
+
+exit status: 0 nothing wrong (there may be advice), 1 errors, 2 wrong usage or a file that cannot be read
+"""
+
+
+def describe(parser: argparse.ArgumentParser) -> None:
+    parser.description, parser.epilog = DESCRIPTION, EXAMPLES
+    parser.add_argument("paths", metavar="FOLDER", nargs="*", help="a layout's folder, or its files")
+    parser.add_argument(
+        "--schema", action="store_true", help="print the JSON Schema of layout.yaml, for editors, and stop"
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    if options.schema:
+        if options.paths:
+            raise UsageProblem("--schema reads no files: leave out the folder, or leave out --schema.")
+        say(schema_text())
+        return FINE
+    project = load(given_paths(options.paths, "check"), watched=watched)
+    for line in report(project):
+        say(line)
+    return PROBLEMS if project.errors else FINE
+
+
+def schema_text() -> str:
+    from wayside import layout_file
+
+    return layout_file.schema_text().rstrip()
+
+
+def given_paths(words: list[str], command: str) -> list[Path]:
+    """The paths on the command line: at least one, none empty."""
+    if not words:
+        raise UsageProblem(f"Which layout? Write its folder: wayside {command} FOLDER")
+    if not all(words):
+        raise UsageProblem(f"One of the names after `wayside {command}` is empty.")
+    return [Path(word) for word in words]
+
+
+def report(project: Project) -> Iterable[str]:
+    """All the lines of a check."""
+    yield from paragraphs(project.errors, project.lines)
+    if project.advice:
+        yield "Advice (nothing stops because of it):\n"
+        yield from paragraphs(project.advice, project.lines)
+    yield f"{project.name}: {_verdict(project)}."
+
+
+def paragraphs(problems: Iterable[Problem], lines: Mapping[str, list[str]]) -> Iterable[str]:
+    return (as_text(problem, lines) + "\n" for problem in problems)
+
+
+def counted(project: Project) -> str:
+    """`2 errors, 1 piece of advice`; what there is none of is left out."""
+    errors, advice = len(project.errors), len(project.advice)
+    parts = [
+        count(errors, "error") if errors else "",
+        count(advice, "piece of advice", "pieces of advice") if advice else "",
+    ]
+    return ", ".join(part for part in parts if part)
+
+
+def _verdict(project: Project) -> str:
+    files = count(len(project.scene_files), "scene file")
+    if project.errors:
+        return f"{counted(project)} in the layout file and {files}"
+    scenes, outputs = count(len(project.program.scenes), "scene"), count(len(project.layout.outputs), "output")
+    return f"{files}, {scenes}, {outputs}, nothing wrong{', ' if project.advice else ''}{counted(project)}"

@@ -1,0 +1,253 @@
+"""`wayside rehearse`: plays rehearsals, or one scene freely, in virtual time, and writes what came of it.
+
+Decides what to play and where the results go; how they look is decided where they are drawn.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from engine.layout import NOWHERE
+from engine.program import Program, Rehearsal
+from wayside import verdict, wording
+from wayside.command_check import counted, given_paths, paragraphs
+from wayside.progress import watched
+from wayside.project import Project, load
+from wayside.terminal import say, tell
+from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss, why_not
+from wayside.wording import count
+
+if TYPE_CHECKING:
+    from wayside.rehearsing import Result
+
+FREE_PLAY_US = 10 * 60 * 1_000_000
+PICTURES = (".svg", ".png")
+
+DESCRIPTION = """\
+Plays every rehearsal of a layout and says which held and which failed, and why. Time is virtual: an hour takes a
+moment. With --scene it plays one scene freely and prints what happened as an event list.
+"""
+
+EXAMPLES = """\
+examples:
+
+  wayside rehearse examples/pellbrook-quay
+  wayside rehearse examples/pellbrook-quay --only second-train-while-rising --events
+  wayside rehearse examples/pellbrook-quay --scene evening --from 17:40 --for 20min
+  wayside rehearse examples/pellbrook-quay --picture crossing.svg
+
+    rehearsal one-train
+        begins with every detector clear
+        plays saltmarsh-lane
+        a train 800 mm long runs along up-line at 150 mm/s, from 0 s
+        expect all of barriers are lowered by 22 s
+
+exit status: 0 all held, 1 one failed or the files have errors, 2 wrong usage or a file that cannot be read or written
+"""
+
+
+def describe(parser: argparse.ArgumentParser) -> None:
+    from wayside.cli import Once
+
+    parser.description, parser.epilog = DESCRIPTION, EXAMPLES
+    parser.add_argument("paths", metavar="FOLDER", nargs="*", help="a layout's folder, or its files")
+    parser.add_argument("--only", metavar="NAME", action="append", help="play this rehearsal only; may be given again")
+    parser.add_argument("--scene", metavar="NAME", action=Once, help="play this scene freely instead of the rehearsals")
+    parser.add_argument(
+        "--from", metavar="TIME", action=Once, dest="from_", help="layout time at which --scene begins: 17:40"
+    )
+    parser.add_argument(
+        "--for", metavar="TIME", action=Once, dest="for_", help="how long --scene plays: 20min (10 min)"
+    )
+    parser.add_argument("--seed", metavar="N", action=Once, help="whole number that chance is drawn from")
+    parser.add_argument("--events", action="store_true", help="print the event list of each rehearsal, too")
+    parser.add_argument(
+        "--json",
+        metavar="FILE",
+        action=Once,
+        nargs="?",
+        const="-",
+        help="write the trace for programs; - is standard output",
+    )
+    parser.add_argument(
+        "--picture",
+        metavar="FILE",
+        action=Once,
+        help="draw a timeline as FILE.svg or FILE.png; of several rehearsals one each",
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    _refuse_odd_mixes(options)
+    seed = None if options.seed is None else wording.read_whole_number(options.seed, "--seed")
+    free_for_us = FREE_PLAY_US if options.for_ is None else wording.read_duration(options.for_, "--for")
+    from_s = None if options.from_ is None else wording.read_time_of_day(options.from_, "--from")
+    project = load(given_paths(options.paths, "rehearse"), watched=watched)
+    if project.errors:
+        return _stopped_by_errors(project)
+    if options.scene is not None:
+        chosen = [free_play(project.program, options.scene, from_s, free_for_us)]
+    else:
+        chosen = choose(project.program, options.only)
+    if not chosen:
+        say(f"{project.name}: the scene files hold no rehearsal. Write one, or play a scene freely with --scene NAME.")
+        return PROBLEMS
+    return _play(project, chosen, seed, options)
+
+
+def _refuse_odd_mixes(options: argparse.Namespace) -> None:
+    """Combinations that have no meaning; a table of (is it so, what to say)."""
+    free = options.scene is not None
+    eaten = options.json if not options.paths and options.json and Path(options.json).is_dir() else None
+    mixes = (
+        (
+            eaten is not None,
+            f"--json took {eaten} for the file to write. Put the folder first: rehearse {eaten} --json",
+        ),
+        (
+            free and options.only is not None,
+            "--only chooses rehearsals and --scene plays without one: give only one of them.",
+        ),
+        (
+            not free and options.from_ is not None,
+            "--from goes with --scene NAME; a rehearsal says itself when it begins.",
+        ),
+        (
+            not free and options.for_ is not None,
+            "--for goes with --scene NAME; a rehearsal says itself how long it lasts.",
+        ),
+        (
+            options.picture is not None and Path(options.picture).suffix.lower() not in PICTURES,
+            f"--picture draws {' or '.join(PICTURES)} files: end the name {options.picture!r} in one of these.",
+        ),
+        (
+            options.json not in (None, "-") and options.json == options.picture,
+            "--json and --picture would write the same file. Give them different names.",
+        ),
+    )
+    for so, sentence in mixes:
+        if so:
+            raise UsageProblem(sentence)
+
+
+def _stopped_by_errors(project: Project) -> int:
+    for paragraph in paragraphs(project.errors, project.lines):
+        say(paragraph)
+    say(f"{project.name}: {counted(project)}; nothing was rehearsed. Put the errors right first.")
+    return PROBLEMS
+
+
+# --- what to play --------------------------------------------------------------------------------------------------
+
+
+def choose(program: Program, only: Sequence[str] | None) -> list[Rehearsal]:
+    """The rehearsals named, each once in the order of the files; all of them if none is named."""
+    for name in only or ():
+        if name not in program.rehearsals:
+            raise UsageProblem(unknown("rehearsal", name, program.rehearsals, program.scenes, "--scene"))
+    return [one for name, one in program.rehearsals.items() if only is None or name in only]
+
+
+def free_play(program: Program, scene: str, from_s: int | None, for_us: int) -> Rehearsal:
+    """A rehearsal that plays one scene and expects nothing."""
+    if scene not in program.scenes:
+        raise UsageProblem(unknown("scene", scene, program.scenes, program.rehearsals, "--only"))
+    return Rehearsal(scene, NOWHERE, begins_at_s=from_s, plays=((NOWHERE, scene, 0),), lasts_us=for_us)
+
+
+def unknown(kind: str, name: str, known: Iterable[str], others: Iterable[str], option: str) -> str:
+    """There is no such scene or rehearsal: the nearest name, or what there is."""
+    known = list(known)
+    if name in others:
+        other = "scene" if kind == "rehearsal" else "rehearsal"
+        return f"{name} is a {other}, not a {kind}: write {option} {name}."
+    near = near_miss(name, known)
+    there_is = f" There is {wording.listed(known)}." if known else f" The files hold no {kind}."
+    return f"There is no {kind} {name}.{near or there_is}"
+
+
+# --- playing -------------------------------------------------------------------------------------------------------
+
+
+def _play(project: Project, chosen: list[Rehearsal], seed: int | None, options: argparse.Namespace) -> int:
+    from wayside.rehearsing import rehearse
+
+    free = options.scene is not None
+    # A trace on standard output must be a program's food and nothing else.
+    out: Callable[[str], None] = tell if options.json == "-" else say
+    width = max(len(one.name) for one in chosen)
+    if not free:
+        out(f"{project.name}: {count(len(chosen), 'rehearsal')}")
+    results: list[Result] = []
+    for rehearsal in watched(chosen, "rehearsing"):
+        result = rehearse(project.program, rehearsal, seed)
+        results.append(result)
+        _show(project, result, width, free or options.events, out)
+    if not free:
+        out(_summary(project, results))
+    _write_files(project, results, options, out)
+    return FINE if all(map(verdict.held, results)) else PROBLEMS
+
+
+def _show(project: Project, result: Result, width: int, events: bool, out: Callable[[str], None]) -> None:
+    out(verdict.headline(result, width))
+    why = verdict.details(result, project.lines)
+    if why:
+        out(f"\n{verdict.indented(why)}\n")
+    if events:
+        from wayside import event_list
+
+        out(f"\n{event_list.as_text(result, project.layout, project.lines)}\n")
+
+
+def _summary(project: Project, results: list[Result]) -> str:
+    failed = sum(not verdict.held(result) for result in results)
+    expected = sum(len(result.outcomes) for result in results)
+    score = f"{failed} of {len(results)} failed" if failed else f"all held, {count(expected, 'expectation')}"
+    if not failed and len(results) == 1:
+        score = f"it held, {count(expected, 'expectation')}"
+    rules = len(project.program.rules)
+    note = f" {count(rules, 'rule')} not judged yet: {verdict.RULES_WAIT}." if rules else ""
+    return f"{project.name}: {score}.{note}"
+
+
+# --- files ---------------------------------------------------------------------------------------------------------
+
+
+def _write_files(
+    project: Project, results: list[Result], options: argparse.Namespace, out: Callable[[str], None]
+) -> None:
+    if options.json is not None:
+        from wayside import trace_json
+
+        text = trace_json.as_text(project, results)
+        if options.json == "-":
+            say(text)
+        else:
+            write(Path(options.json), text.encode() + b"\n")
+            out(f"The trace is in {options.json}.")
+    if options.picture is not None:
+        _draw(project, results, Path(options.picture), out)
+
+
+def _draw(project: Project, results: list[Result], path: Path, out: Callable[[str], None]) -> None:
+    from wayside import picture
+
+    for result in watched(results, "drawing"):
+        file = path if len(results) == 1 else path.with_name(f"{path.stem}-{result.rehearsal.name}{path.suffix}")
+        try:
+            picture.draw(result, project.layout, file)
+        except OSError as problem:
+            raise UsageProblem(f"{file} cannot be written: {why_not(problem)}.") from problem
+        out(f"The picture is in {file}.")
+
+
+def write(path: Path, content: bytes) -> None:
+    """Write a file that was asked for; one that cannot be written is the asker's to settle."""
+    try:
+        path.write_bytes(content)
+    except OSError as problem:
+        raise UsageProblem(f"{path} cannot be written: {why_not(problem)}.") from problem

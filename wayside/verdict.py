@@ -1,0 +1,77 @@
+"""What came of a rehearsal, as a person reads it: the same words on the command line and in a test report."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING
+
+from engine.layout import Place
+from engine.trace import Trouble
+from scenes.problems import excerpt
+from wayside.wording import count, duration
+
+if TYPE_CHECKING:
+    from wayside.rehearsing import Outcome, Result
+
+Lines = Mapping[str, list[str]]
+
+RULES_WAIT = "judging rules comes with a later step"
+
+
+def troubles(result: Result) -> list[Trouble]:
+    """What the engine had to cut or refuse while it played."""
+    return [record for record in result.trace if isinstance(record, Trouble)]
+
+
+def missed(result: Result) -> list[Outcome]:
+    return [outcome for outcome in result.outcomes if not outcome.passed]
+
+
+def held(result: Result) -> bool:
+    """All expectations passed, and nothing had to be cut to get to the end."""
+    return not missed(result) and not troubles(result)
+
+
+def headline(result: Result, width: int = 0) -> str:
+    """One line: `held    second-train    4 expectations, 1 min 30 s`."""
+    word = "failed" if not held(result) else "held" if result.outcomes else "played"
+    return f"  {word:<6}  {result.rehearsal.name:<{width}}  {_score(result)}, {duration(result.ended_us)}"
+
+
+def _score(result: Result) -> str:
+    failures, all_of_them = len(missed(result)), len(result.outcomes)
+    if failures:
+        return f"{failures} of {count(all_of_them, 'expectation')} failed"
+    return count(all_of_them, "expectation") if all_of_them else "nothing expected"
+
+
+def details(result: Result, lines: Lines) -> str:
+    """Why it failed, a paragraph for each failed expectation and each thing that was cut; empty if it held."""
+    paragraphs = [*_missed_text(result, lines), *_trouble_text(result, lines)]
+    return "\n\n".join(paragraphs)
+
+
+def _missed_text(result: Result, lines: Lines) -> Iterator[str]:
+    for outcome in missed(result):
+        text = [f"{outcome.expectation.place}: expected", *excerpt(outcome.expectation.place, lines)]
+        when = "" if outcome.at_us is None else f"at {duration(outcome.at_us)}: "
+        text.append(f"        {when}{outcome.what_happened}")
+        if outcome.place is not None and outcome.place.file:
+            text += [f"        the line that did it: {outcome.place}", *excerpt(outcome.place, lines)]
+        yield "\n".join(text)
+
+
+def _trouble_text(result: Result, lines: Lines) -> Iterator[str]:
+    for trouble in troubles(result):
+        text = [f"at {duration(trouble.at_us)}: {trouble.text}"]
+        for place in trouble.places:
+            text += [_known(place), *excerpt(place, lines)]
+        yield "\n".join(text)
+
+
+def _known(place: Place) -> str:
+    return f"        {place}" if place.file else ""
+
+
+def indented(text: str, by: str = "          ") -> str:
+    return "\n".join(by + line if line else line for line in text.splitlines())
