@@ -1,0 +1,182 @@
+"""What a condition's subjects were doing at an instant, and which line had made them so: read from the trace alone.
+
+Serves the text of a failed expectation. Knows nothing of how the trace was made.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from engine.conditions import Atom, Sort
+from engine.layout import NOWHERE, Kind, Layout, Place
+from engine.program import Act, Deed, Rehearsal
+from engine.trace import ButtonIs, CounterIs, Did, FlagIs, LinkIs, Record, Saw, SceneIs, Told, TrainOn
+from engine.waves import Flashing, Ramp, Steady, Wave
+from wayside.trace_words import value
+
+MOST_STATES_SAID = 4  # subjects described in one sentence
+
+_DEEDS_ON = {
+    Sort.DETECTOR: (Deed.STAYS, Deed.BECOMES),
+    Sort.BUTTON: (Deed.PRESS, Deed.LET_GO),
+    Sort.LINK: (Deed.LOSE_LINK, Deed.MEND_LINK),
+}
+
+
+class Story:
+    """A rehearsal's trace up to and with one instant."""
+
+    def __init__(self, layout: Layout, rehearsal: Rehearsal, trace: Sequence[Record], at_us: int) -> None:
+        self._layout = layout
+        self._rehearsal = rehearsal
+        self._trace = [record for record in trace if record.at_us <= at_us]
+        self._at_us = at_us
+
+    def states(self, atoms: Iterable[Atom]) -> str:
+        """`near-barrier was moving, 40 % of the way raised to lowered; lane was occupied`."""
+        said = list(dict.fromkeys(self._state(atom) for atom in atoms))
+        more = len(said) - MOST_STATES_SAID
+        if more > 0:
+            said = [*said[:MOST_STATES_SAID], f"and {more} more"]
+        return "; ".join(said)
+
+    def cause(self, atoms: Iterable[Atom]) -> Place | None:
+        """The line behind the last thing that happened to any of the subjects."""
+        found = [one for atom in dict.fromkeys(atoms) for one in self._causes(atom)]
+        latest = max(found, key=lambda one: one[:2], default=None)
+        return None if latest is None or latest[2] == NOWHERE else latest[2]
+
+    # --- causes ----------------------------------------------------------------------------------------------------
+
+    def _causes(self, atom: Atom) -> list[tuple[int, int, Place]]:
+        """The last record about the subject, as (instant, place in the trace, line written); none or one."""
+        for index in range(len(self._trace) - 1, -1, -1):
+            record = self._trace[index]
+            if _subject(record) != (atom.sort, atom.subject):
+                continue
+            return [(record.at_us, index, self._line(record, index))]
+        return []
+
+    def _line(self, record: Record, index: int) -> Place:
+        match record:
+            case Told(place=place) | SceneIs(place=place):
+                return place
+            case TrainOn(train=train):
+                return self._rehearsal.trains[train].place
+            case Saw(at_us, detector, _):
+                return self._behind_detector(detector, at_us)
+            case ButtonIs(at_us, name, _):
+                return self._hand(Sort.BUTTON, name, at_us)[1]
+            case LinkIs(at_us, name, _):
+                return self._hand(Sort.LINK, name, at_us)[1]
+            case _:
+                return self._last_done(index)
+
+    def _behind_detector(self, detector: str, at_us: int) -> Place:
+        """A train, a hand or a lost link: whichever was the last not later than the report."""
+        rolled = (
+            (record.at_us, self._rehearsal.trains[record.train].place)
+            for record in self._trace
+            if isinstance(record, TrainOn) and record.detector == detector and record.at_us <= at_us
+        )
+        link = self._layout.detectors[detector].wiring.link if detector in self._layout.detectors else None
+        hands = [self._hand(Sort.DETECTOR, detector, at_us)]
+        hands += [self._hand(Sort.LINK, link, at_us)] if link is not None else []
+        return max([*rolled, *hands], key=lambda one: one[0])[1]
+
+    def _hand(self, sort: Sort, name: str, at_us: int) -> tuple[int, Place]:
+        """When a hand last did something to the subject (or stopped doing it), and the line that says so."""
+        mine = [act for act in self._rehearsal.acts if act.subject == name and act.deed in _DEEDS_ON[sort]]
+        moments = [(moment, act.place) for act in mine for moment in _moments(act) if moment <= at_us]
+        return max(moments, key=lambda one: one[0], default=(-1, NOWHERE))
+
+    def _last_done(self, index: int) -> Place:
+        """Flags and counters carry no line of their own: it is that of the last thing done at that instant."""
+        at_us = self._trace[index].at_us
+        near = [record.place for record in self._trace if isinstance(record, Did) and record.at_us == at_us]
+        return near[-1] if near else NOWHERE
+
+    # --- states ----------------------------------------------------------------------------------------------------
+
+    def _state(self, atom: Atom) -> str:
+        mine = [record for record in self._trace if _subject(record) == (atom.sort, atom.subject)]
+        name = atom.subject
+        if atom.sort is Sort.OUTPUT:
+            return self._output(name, mine)
+        if atom.sort is Sort.TRAIN:
+            there = {record.train: record.on for record in mine if isinstance(record, TrainOn)}
+            return f"{'a' if any(there.values()) else 'no'} train was on {name}"
+        if not mine:
+            return f"{name} {self._untouched(atom)}"
+        match mine[-1]:
+            case Saw(state=state) | LinkIs(state=state):
+                return f"{name} was {state}"
+            case SceneIs(state=state):
+                return f"scene {name} was {state}" if state != "ended" else f"scene {name} had ended"
+            case ButtonIs(pressed=pressed):
+                return f"{name} was {'pressed' if pressed else 'let go'}"
+            case FlagIs(value=flag):
+                return f"{name} was {'remembered' if flag else 'not remembered'}"
+            case CounterIs(value=number):
+                return f"{name} was {number}"
+        return name
+
+    def _untouched(self, atom: Atom) -> str:
+        begun = {one.subject: one.detector_state for one in self._rehearsal.begins}
+        words = {
+            Sort.DETECTOR: f"was {begun.get(atom.subject) or 'clear'} from the beginning",
+            Sort.SCENE: "had not been started",
+            Sort.BUTTON: "had not been pressed",
+            Sort.FLAG: "had not been remembered",
+            Sort.COUNTER: "was still 0",
+        }
+        return words.get(atom.sort, "had not changed since the beginning")
+
+    def _output(self, name: str, mine: list[Record]) -> str:
+        output = self._layout.outputs.get(name)
+        if output is None:
+            return name
+        told = mine[-1] if mine else None
+        if isinstance(told, Told):
+            return f"{name} was {self._shows(name, told.wave)}"
+        begun = {one.subject: one.value for one in self._rehearsal.begins if one.detector_state is None}
+        if name not in begun and output.rest.blink is not None:
+            return f"{name} was flashing from the beginning: no line had told it anything"
+        wave = Steady(begun.get(name, output.rest.value))
+        return f"{name} was {self._shows(name, wave)} from the beginning: no line had told it anything"
+
+    def _shows(self, name: str, wave: Wave) -> str:
+        output = self._layout.outputs[name]
+        if isinstance(wave, Flashing):
+            return "flashing"
+        words = value(output, wave.value_at(self._at_us))
+        if isinstance(wave, Ramp) and self._at_us < wave.to_us:
+            return f"{'moving' if output.kind is Kind.SERVO else 'fading'}, {words}"
+        return words
+
+
+def _moments(act: Act) -> tuple[int, ...]:
+    return (act.at_us,) if act.for_us is None else (act.at_us, act.at_us + act.for_us)
+
+
+def _subject(record: Record) -> tuple[Sort, str] | None:
+    """What a record is about, in the name spaces of conditions."""
+    match record:
+        case Told(output=name):
+            return Sort.OUTPUT, name
+        case Saw(detector=name):
+            return Sort.DETECTOR, name
+        case SceneIs(scene=name):
+            return Sort.SCENE, name
+        case TrainOn(detector=name):
+            return Sort.TRAIN, name
+        case ButtonIs(button=name):
+            return Sort.BUTTON, name
+        case FlagIs(flag=name):
+            return Sort.FLAG, name
+        case CounterIs(counter=name):
+            return Sort.COUNTER, name
+        case LinkIs(link=name):
+            return Sort.LINK, name
+        case _:
+            return None

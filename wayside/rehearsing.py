@@ -1,0 +1,218 @@
+"""Plays one rehearsal in virtual time: kernel and emulated layout joined, expectations judged, failures put in words.
+
+The referee. Knows no files, no command line and no drawing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from itertools import chain
+
+from adapters.simulator import World
+from adapters.trains import itinerary
+from engine.conditions import Atom, Term, atoms, may_pass
+from engine.drive import jump
+from engine.kernel import Kernel
+from engine.layout import NOWHERE, Kind, Layout, Place
+from engine.program import Act, Begin, Deed, Expectation, Program, Rehearsal
+from engine.trace import Noted, Record, Trouble
+from wayside.explaining import Story
+from wayside.judging import History, Verdict, horizon_us, judge, to_blame
+from wayside.wording import duration
+
+LONGEST_REHEARSAL_US = 3_600_000_000  # where nothing gives a rehearsal an end and its scenes never finish: an hour
+
+RULES_WAIT = "The rules are not judged yet: judging rules comes with a later step."
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """One expectation, judged. If it failed: what happened, when, and the line that did it, if one did."""
+
+    expectation: Expectation
+    passed: bool
+    what_happened: str = ""
+    at_us: int | None = None
+    place: Place | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What came of one rehearsal. `notes` are for the reader: nothing failed by them."""
+
+    rehearsal: Rehearsal
+    outcomes: tuple[Outcome, ...]
+    trace: tuple[Record, ...]
+    ended_us: int
+    seed: int
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def troubles(self) -> tuple[Trouble, ...]:
+        """What was cut or refused. Any of it fails the rehearsal."""
+        return tuple(record for record in self.trace if isinstance(record, Trouble))
+
+    @property
+    def passed(self) -> bool:
+        return not self.troubles and all(outcome.passed for outcome in self.outcomes)
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A rehearsal played once, with the histories of the terms that were watched."""
+
+    trace: tuple[Record, ...]
+    ended_us: int
+    histories: dict[Term, History]
+    cut: bool  # it ended at the limit, not because it was over
+    unheard: tuple[tuple[int, Act], ...]
+
+
+def rehearse(program: Program, rehearsal: Rehearsal, seed: int | None = None) -> Result:
+    """Play it and judge it. The seed given goes before the one written in the rehearsal; without either it is 0."""
+    seed = seed if seed is not None else rehearsal.seed or 0
+    conditions = chain.from_iterable((one.condition, one.other) for one in rehearsal.expectations)
+    run = _play(program, rehearsal, seed, [one.term for one in conditions if one is not None])
+    verdicts = [_judge(one, run) for one in rehearsal.expectations]
+    outcomes = _explain(program, rehearsal, seed, run, verdicts)
+    remarks = [*_never_done(program.layout, rehearsal, run), *_unheard(program.layout, run)]
+    trace = tuple(sorted([*run.trace, *remarks], key=lambda record: record.at_us))
+    return Result(rehearsal, outcomes, trace, run.ended_us, seed, tuple(_notes(program, rehearsal, run)))
+
+
+def play(program: Program, scene: str, from_s: int | None, for_us: int, seed: int | None = None) -> Result:
+    """One scene, started by name at a layout time (seconds after midnight), for a time; nothing is expected of it."""
+    free = Rehearsal(scene, NOWHERE, begins_at_s=from_s, plays=((NOWHERE, scene, 0),), lasts_us=for_us)
+    return rehearse(program, free, seed)
+
+
+# --- playing -------------------------------------------------------------------------------------------------------
+
+
+def _play(program: Program, rehearsal: Rehearsal, seed: int, terms: Sequence[Term]) -> Run:
+    kernel = Kernel(program, seed, rehearsal.begins_at_s)
+    world = World(program.layout, rehearsal.trains, _hands(rehearsal), _asker(kernel, program.layout))
+    for begin in rehearsal.begins:
+        _begin(begin, kernel, world, program.layout)
+    before = {term: kernel.holds(term) for term in terms}
+    watches = {term: kernel.watch(term) for term in before}
+    end = horizon(rehearsal)
+    jump(kernel, world, LONGEST_REHEARSAL_US if end is None else end)
+    more = [due for due in (kernel.next_due(), world.next_due()) if due is not None]
+    cut = end is None and bool(more)
+    last = max([world.now_us, *(record.at_us for record in kernel.trace[-1:])])
+    ended = end if end is not None else LONGEST_REHEARSAL_US if cut else last
+    histories = {term: History(watch.changes, ended, before[term]) for term, watch in watches.items()}
+    return Run(tuple(kernel.trace), ended, histories, cut, tuple(world.unheard))
+
+
+def _hands(rehearsal: Rehearsal) -> list[Act]:
+    """All that hands do, in the order written: a scene that is played is a start by name."""
+    plays = [Act(place, at_us, Deed.START, scene) for place, scene, at_us in rehearsal.plays]
+    return sorted([*plays, *rehearsal.acts], key=lambda act: act.place)
+
+
+def _asker(kernel: Kernel, layout: Layout) -> Callable[[str], bool]:
+    """Whether a signal lets trains pass now."""
+    terms: dict[str, Term] = {}
+
+    def asks(signal: str) -> bool:
+        if signal not in terms:
+            terms[signal] = may_pass(layout.outputs[signal])
+        return kernel.holds(terms[signal])
+
+    return asks
+
+
+def _begin(begin: Begin, kernel: Kernel, world: World, layout: Layout) -> None:
+    if begin.detector_state is not None:
+        kernel.set_detector(begin.subject, begin.detector_state)
+        world.begins(begin.subject, begin.detector_state)
+        return
+    kernel.set_output(begin.subject, begin.value)
+    output = layout.outputs[begin.subject]
+    if output.kind is Kind.SIGNAL:  # an aspect is shown by its parts
+        for part, value in output.aspects[int(begin.value)].parts:
+            kernel.set_output(part, value)
+
+
+def horizon(rehearsal: Rehearsal) -> int | None:
+    """When the rehearsal is over; None if it says nowhere."""
+    ends = [rehearsal.lasts_us, *(horizon_us(one) for one in rehearsal.expectations)]
+    return max((end for end in ends if end is not None), default=None)
+
+
+# --- judging -------------------------------------------------------------------------------------------------------
+
+
+def _judge(expectation: Expectation, run: Run) -> Verdict:
+    other = expectation.other
+    return judge(
+        expectation, run.histories[expectation.condition.term], None if other is None else run.histories[other.term]
+    )
+
+
+def _explain(
+    program: Program, rehearsal: Rehearsal, seed: int, run: Run, verdicts: Sequence[Verdict]
+) -> tuple[Outcome, ...]:
+    """Outcomes with their words. Only a failure costs a second run, which is the same run, to see what was to blame."""
+    pairs = list(zip(rehearsal.expectations, verdicts, strict=True))
+    failed = [expectation.condition.term for expectation, verdict in pairs if not verdict.passed]
+    asked: list[Term] = list(dict.fromkeys(atom for term in failed for atom in atoms(term)))
+    second = _play(program, rehearsal, seed, asked) if failed else run
+    return tuple(_outcome(program.layout, rehearsal, second, *pair) for pair in pairs)
+
+
+def _outcome(layout: Layout, rehearsal: Rehearsal, run: Run, expectation: Expectation, verdict: Verdict) -> Outcome:
+    if verdict.passed or verdict.at_us is None:
+        return Outcome(expectation, verdict.passed, verdict.what, verdict.at_us)
+    at_us = verdict.at_us
+
+    def holds(atom: Atom) -> bool:
+        return run.histories[atom].at(at_us)
+
+    guilty = to_blame(expectation.condition.term, verdict.wanted, holds)
+    story = Story(layout, rehearsal, run.trace, at_us)
+    words = expectation.condition.words
+    said = f"{words}: {verdict.what}" if words else verdict.what
+    states = story.states(guilty)
+    return Outcome(expectation, False, f"{said}; {states}" if states else said, at_us, story.cause(guilty))
+
+
+# --- remarks -------------------------------------------------------------------------------------------------------
+
+
+def _never_done(layout: Layout, rehearsal: Rehearsal, run: Run) -> Iterable[Trouble]:
+    """Visits that a train can never make, since their stretch is not ahead of it."""
+    for train in rehearsal.trains:
+        for visit in itinerary(train, layout.tracks[train.track]).missed:
+            way = "reverse" if visit.reverses else "stand"
+            text = (
+                f"the train never comes to {visit.detector} to {way} there: that stretch is not ahead of it on "
+                f"{train.track} then. Name a stretch that it still comes to, in the order in which it comes to them"
+            )
+            yield Trouble(0, text, (train.place,))
+
+
+def _unheard(layout: Layout, run: Run) -> Iterable[Noted]:
+    for at_us, act in run.unheard:
+        yield Noted(at_us, "", f"{act.subject} was pressed, but its link was gone: nobody heard it", act.place)
+
+
+def _notes(program: Program, rehearsal: Rehearsal, run: Run) -> Iterable[str]:
+    if program.rules:
+        yield RULES_WAIT
+    if run.cut:
+        yield (
+            f"Nothing in {rehearsal.name} says when it ends, so it was ended after {duration(run.ended_us)}. "
+            "Write how long it lasts, such as: lasts 5 min"
+        )
+    late = [act for act in _hands(rehearsal) if act.at_us > run.ended_us]
+    late_trains = [train for train in rehearsal.trains if train.from_us > run.ended_us]
+    if late or late_trains:
+        first = min((one.place for one in (*late, *late_trains)), default=NOWHERE)
+        yield (
+            f"{rehearsal.name} was over at {duration(run.ended_us)}, before everything written in it had begun "
+            f"(see line {first.line}). Write how long it lasts, such as: lasts 5 min"
+        )
