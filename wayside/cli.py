@@ -26,9 +26,7 @@ class Command(NamedTuple):
 
 
 COMMANDS = {
-    "check": Command(
-        "find everything that is wrong with a layout's files, before anything moves", "wayside.command_check"
-    ),
+    "check": Command("find everything wrong with a layout's files, before anything moves", "wayside.command_check"),
     "rehearse": Command("play the rehearsals, or any scene, in no time and with no layout", "wayside.command_rehearse"),
 }
 
@@ -67,8 +65,10 @@ class Parser(argparse.ArgumentParser):
             prog=f"wayside {name}",
             allow_abbrev=False,
             add_help=True,
+            usage=f"wayside {name} FOLDER [options]",
             formatter_class=argparse.RawDescriptionHelpFormatter,
         )
+        self._positionals.title = "what it reads"
 
     def error(self, message: str) -> NoReturn:
         raise UsageProblem(_in_our_words(message, self.prog))

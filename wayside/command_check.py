@@ -84,11 +84,11 @@ def paragraphs(problems: Iterable[Problem], lines: Mapping[str, list[str]]) -> I
 def counted(project: Project) -> str:
     """`2 errors, 1 piece of advice`; what there is none of is left out."""
     errors, advice = len(project.errors), len(project.advice)
-    parts = [
-        count(errors, "error") if errors else "",
-        count(advice, "piece of advice", "pieces of advice") if advice else "",
-    ]
-    return ", ".join(part for part in parts if part)
+    parts = (
+        (errors, count(errors, "error")),
+        (advice, count(advice, "piece of advice", "pieces of advice")),
+    )
+    return ", ".join(text for number, text in parts if number)
 
 
 def _verdict(project: Project) -> str:

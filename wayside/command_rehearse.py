@@ -6,9 +6,11 @@ Decides what to play and where the results go; how they look is decided where th
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Iterable, Sequence
+import sys
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TextIO
 
 from engine.layout import NOWHERE
 from engine.program import Program, Rehearsal
@@ -49,34 +51,29 @@ exit status: 0 all held, 1 one failed or the files have errors, 2 wrong usage or
 """
 
 
+OPTIONS = (
+    ("--scene", "NAME", "play this scene freely instead of the rehearsals"),
+    ("--from", "TIME", "layout time at which --scene begins, such as 17:40"),
+    ("--for", "TIME", "how long --scene plays, such as 20min; 10 min if left out"),
+    ("--seed", "N", "a whole number that everything left to chance is drawn from"),
+    ("--picture", "FILE", "draw a timeline as FILE.svg or FILE.png; of several rehearsals one file each"),
+)
+_KEYWORDS = ("--from", "--for")  # their plain names are words of the programming language
+
+
 def describe(parser: argparse.ArgumentParser) -> None:
     from wayside.cli import Once
 
     parser.description, parser.epilog = DESCRIPTION, EXAMPLES
     parser.add_argument("paths", metavar="FOLDER", nargs="*", help="a layout's folder, or its files")
+    for name, metavar, text in OPTIONS:
+        parser.add_argument(
+            name, metavar=metavar, action=Once, help=text, dest=name[2:] + ("_" if name in _KEYWORDS else "")
+        )
     parser.add_argument("--only", metavar="NAME", action="append", help="play this rehearsal only; may be given again")
-    parser.add_argument("--scene", metavar="NAME", action=Once, help="play this scene freely instead of the rehearsals")
-    parser.add_argument(
-        "--from", metavar="TIME", action=Once, dest="from_", help="layout time at which --scene begins: 17:40"
-    )
-    parser.add_argument(
-        "--for", metavar="TIME", action=Once, dest="for_", help="how long --scene plays: 20min (10 min)"
-    )
-    parser.add_argument("--seed", metavar="N", action=Once, help="whole number that chance is drawn from")
     parser.add_argument("--events", action="store_true", help="print the event list of each rehearsal, too")
     parser.add_argument(
-        "--json",
-        metavar="FILE",
-        action=Once,
-        nargs="?",
-        const="-",
-        help="write the trace for programs; - is standard output",
-    )
-    parser.add_argument(
-        "--picture",
-        metavar="FILE",
-        action=Once,
-        help="draw a timeline as FILE.svg or FILE.png; of several rehearsals one each",
+        "--json", metavar="FILE", action=Once, nargs="?", const="-", help="write the trace for programs, to a file or -"
     )
 
 
@@ -100,33 +97,18 @@ def run(options: argparse.Namespace) -> int:
 
 def _refuse_odd_mixes(options: argparse.Namespace) -> None:
     """Combinations that have no meaning; a table of (is it so, what to say)."""
-    free = options.scene is not None
-    eaten = options.json if not options.paths and options.json and Path(options.json).is_dir() else None
+    free, json, picture = options.scene is not None, options.json, options.picture
+    eaten = json if json and not options.paths and Path(json).is_dir() else None
     mixes = (
+        (eaten, f"--json took {eaten} for the file to write. Put the folder first: rehearse {eaten} --json"),
+        (free and options.only, "--only plays a rehearsal and --scene plays without one: give only one of them."),
+        (not free and options.from_, "--from goes with --scene NAME; a rehearsal says itself when it begins."),
+        (not free and options.for_, "--for goes with --scene NAME; a rehearsal says itself how long it lasts."),
         (
-            eaten is not None,
-            f"--json took {eaten} for the file to write. Put the folder first: rehearse {eaten} --json",
+            picture is not None and Path(picture).suffix.lower() not in PICTURES,
+            f"--picture draws {' or '.join(PICTURES)} files: end the name {picture!r} in one of these.",
         ),
-        (
-            free and options.only is not None,
-            "--only chooses rehearsals and --scene plays without one: give only one of them.",
-        ),
-        (
-            not free and options.from_ is not None,
-            "--from goes with --scene NAME; a rehearsal says itself when it begins.",
-        ),
-        (
-            not free and options.for_ is not None,
-            "--for goes with --scene NAME; a rehearsal says itself how long it lasts.",
-        ),
-        (
-            options.picture is not None and Path(options.picture).suffix.lower() not in PICTURES,
-            f"--picture draws {' or '.join(PICTURES)} files: end the name {options.picture!r} in one of these.",
-        ),
-        (
-            options.json not in (None, "-") and options.json == options.picture,
-            "--json and --picture would write the same file. Give them different names.",
-        ),
+        (json and json == picture, "--json and --picture would write the same file. Give them different names."),
     )
     for so, sentence in mixes:
         if so:
@@ -200,7 +182,10 @@ def _show(project: Project, result: Result, width: int, events: bool, out: Calla
     if events:
         from wayside import event_list
 
-        out(f"\n{event_list.as_text(result, project.layout, project.lines)}\n")
+        out("")
+        for line in event_list.lines(result.trace, project.program, result.rehearsal.begins_at_s):
+            out(line)
+        out("")
 
 
 def _summary(project: Project, results: list[Result]) -> str:
@@ -220,17 +205,24 @@ def _summary(project: Project, results: list[Result]) -> str:
 def _write_files(
     project: Project, results: list[Result], options: argparse.Namespace, out: Callable[[str], None]
 ) -> None:
-    if options.json is not None:
-        from wayside import trace_json
-
-        text = trace_json.as_text(project, results)
-        if options.json == "-":
-            say(text)
-        else:
-            write(Path(options.json), text.encode() + b"\n")
-            out(f"The trace is in {options.json}.")
+    if options.json == "-":
+        _dump(project, results, sys.stdout)
+    elif options.json is not None:
+        with _settled_by_the_asker(Path(options.json)), open(options.json, "w", encoding="utf-8", newline="\n") as file:
+            _dump(project, results, file)
+        out(f"The trace is in {options.json}.")
     if options.picture is not None:
         _draw(project, results, Path(options.picture), out)
+
+
+def _dump(project: Project, results: list[Result], file: TextIO) -> None:
+    """One object for one rehearsal, a list of them for several."""
+    from wayside import trace_json
+
+    if len(results) == 1:
+        trace_json.dump(results[0], project.program, file)
+    else:
+        trace_json.dump_all(results, project.program, file)
 
 
 def _draw(project: Project, results: list[Result], path: Path, out: Callable[[str], None]) -> None:
@@ -238,16 +230,15 @@ def _draw(project: Project, results: list[Result], path: Path, out: Callable[[st
 
     for result in watched(results, "drawing"):
         file = path if len(results) == 1 else path.with_name(f"{path.stem}-{result.rehearsal.name}{path.suffix}")
-        try:
-            picture.draw(result, project.layout, file)
-        except OSError as problem:
-            raise UsageProblem(f"{file} cannot be written: {why_not(problem)}.") from problem
+        with _settled_by_the_asker(file):
+            picture.draw(result, project.program, file)
         out(f"The picture is in {file}.")
 
 
-def write(path: Path, content: bytes) -> None:
-    """Write a file that was asked for; one that cannot be written is the asker's to settle."""
+@contextmanager
+def _settled_by_the_asker(path: Path) -> Iterator[None]:
+    """A file that was asked for and cannot be written is no fault of ours."""
     try:
-        path.write_bytes(content)
+        yield
     except OSError as problem:
         raise UsageProblem(f"{path} cannot be written: {why_not(problem)}.") from problem

@@ -61,13 +61,13 @@ def load(paths: Sequence[Path], shown: Shown = str, watched: Watched = lambda fi
 
     Raises UsageProblem if a file is missing or cannot be read; all that is wrong inside the files is in `problems`.
     """
+    files = find(paths, shown)
+    _must_be_readable(files.layout)
     from scenes.compiler import compile_program
     from scenes.parse import parse
     from scenes.source import read
     from wayside.layout_file import read_layout
 
-    files = find(paths, shown)
-    _must_be_readable(files.layout)
     layout, problems, lines = read_layout(files.layout, shown(files.layout))
     problems = [*problems, *files.remarks]
     layout_is_sound = all(problem.advice for problem in problems)
@@ -143,15 +143,11 @@ def _left_out(file: str) -> Problem:
 
 
 def _no_layout(folder: Path, names: list[str]) -> str:
-    alike = [
-        name for name in names if name.lower() in ("layout.yml", "layout.yaml", "layout.yaml.txt", "layout.yml.txt")
-    ]
+    alike = [name for name in names if name.lower().removesuffix(".txt") in ("layout.yml", "layout.yaml")]
     if alike:
         return f"{folder} holds no layout file: {alike[0]} must be called {LAYOUT_NAME}."
     if not names:
-        return (
-            f"The folder {folder} is empty. A layout's folder holds {LAYOUT_NAME} and files ending in {SCENE_ENDING}."
-        )
+        return f"{folder} is empty. A layout's folder holds {LAYOUT_NAME} and files that end in {SCENE_ENDING}."
     return f"{folder} holds no layout file. It must be called {LAYOUT_NAME} and stand beside the scene files."
 
 
