@@ -44,6 +44,7 @@ class Look(Enum):
     UNKNOWN = "unknown"
     RUNNING = "running"
     STOPPING = "stopping"
+    BUSY = "changes too quick to draw"
 
 
 class Span(NamedTuple):

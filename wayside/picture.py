@@ -1,0 +1,629 @@
+"""A rehearsal as a picture: trains where they truly are, then one row an output, a detector and a scene, against time.
+
+Decides where everything stands and how it is marked. Reads rows from `picture_rows`, draws on a `picture_paper`.
+Light and shade only: the darker, the brighter, so that an office printer and colour-blind eyes lose nothing.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from bisect import bisect_left
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import NamedTuple
+
+from engine.layout import Blink, Track
+from engine.program import Program
+from engine.trace import Record
+from engine.waves import Flashing
+from wayside import trace_words as words
+from wayside.picture_paper import Ink, Paper, Pen, Words, text_width
+from wayside.picture_rows import Contents, Course, Look, Row, Section, Span, Strip, Tick, contents
+
+ENDINGS = (".svg", ".png")
+MOST_ROWS = 600  # rows of one picture; what is over is counted at the foot
+MOST_LABELS = 900  # words inside rows; the roomiest places get them
+MOST_LISTED = 60  # failures and troubles written out below
+
+_NARROW, _WIDE = 8.0, 14.0  # inches that time takes, from a short scene to an hour and more
+_SIDE = 0.35  # margin
+_NAME_SIZE, _SMALL, _TINY = 7.5, 6.0, 5.2  # points
+_WIDEST_NAME = 2.6
+_THIN = 0.014  # inches, about a point: less is hard to see
+_TICK_APART = 0.75  # inches between two times written on the axis
+_MINUTES_AN_INCH = 1.0
+
+_DARK, _GREY, _PALE, _HAIR = "#1e2429", "#6d757c", "#c9ced2", "#e4e7e9"
+_FAIL = "#9c1c1c"
+
+_OUTLINE = Ink(None, _DARK, 0.6, layer=5)
+_INKS = {
+    Look.SOLID: Ink("#8b949b", _DARK, 0.6),
+    Look.UNKNOWN: Ink("white", _DARK, 0.6, "xxxxx"),
+    Look.FLASH: Ink("white", _DARK, 0.6, "/////"),
+    Look.STOP_ASPECT: Ink("#b9bfc4", _DARK, 0.6),
+    Look.GO_ASPECT: Ink("white", _DARK, 0.6),
+    Look.RUNNING: Ink("#eef0f1", _DARK, 0.6),
+    Look.STOPPING: Ink("white", _DARK, 0.6, "\\\\\\\\\\"),
+    Look.BUSY: Ink("white", _DARK, 0.6, "......"),
+}
+_BASE = Pen(_PALE, 0.7, layer=3)
+_STANDS = Pen(_DARK, 0.9)
+_MOVES = Pen(_DARK, 1.9)
+_POSITION = Pen(_PALE, 0.5, (1.2, 1.8), layer=2)
+_GRID = Pen(_HAIR, 0.6, layer=1)
+_EDGE = Pen(_GREY, 0.7, layer=2)
+_TRAIN = Ink("#aab4bc", _DARK, 0.7)
+_BLIND = Ink("#fbfbfb", None, 0.0, "....", layer=1)
+_SIGNAL_POST = Pen(_DARK, 0.8, (4.0, 2.0), layer=2)
+_LEADER = Pen(_GREY, 0.4, layer=2)
+_FAIL_LINE = Pen(_FAIL, 1.0, (3.0, 2.0), layer=6)
+_FAIL_CROSS = Pen(_FAIL, 2.0, layer=7)
+_FAIL_DISC = Ink("white", _FAIL, 1.3, layer=7)
+
+# steps that a clock face knows, in seconds
+_STEPS = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200)
+
+_LEGEND = {
+    Look.SHADE: "level: the darker, the brighter",
+    Look.FLASH: "flashing (hatched where it is too quick to draw)",
+    Look.LEVEL: "standing",
+    Look.MOVE: "moving between named positions",
+    Look.STOP_ASPECT: "aspect at which trains stop",
+    Look.GO_ASPECT: "aspect that lets trains go",
+    Look.SOLID: "occupied, pressed or set",
+    Look.UNKNOWN: "unknown, or no link",
+    Look.RUNNING: "scene running",
+    Look.STOPPING: "scene being stopped",
+    Look.BUSY: "changes too quick to draw",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """A failed expectation: when (None: it was still open at the end), what to write, and the rows that it is about."""
+
+    at_us: int | None
+    text: str
+    subjects: tuple[str, ...] = ()
+
+
+class Unwritable(ValueError):
+    """The picture's file name has an ending that no picture is written for."""
+
+
+def draw(
+    trace: Sequence[Record],
+    program: Program,
+    path: Path,
+    until_us: int,
+    title: str,
+    failures: Sequence[Failure] = (),
+    wall_start_s: int | None = None,
+) -> None:
+    """Draw the trace from 0 to `until_us` and write it to `path`, as .svg or .png.
+
+    `wall_start_s`, seconds after midnight, adds layout time along the top. Raises `Unwritable` for another ending,
+    OSError where the file can't be written.
+    """
+    if path.suffix.lower() not in ENDINGS:
+        raise Unwritable(f"a picture's file name ends in .svg or .png, not in {path.suffix or 'nothing'!r}")
+    until_us = max(until_us, words.SECOND)
+    page = _Page(contents(trace, program, until_us), program, until_us, title, failures)
+    page.lay_out(wall_start_s)
+    page.paper.save(path, page.width, page.height, title)
+
+
+class _Scale(NamedTuple):
+    """Time along the page."""
+
+    left: float
+    per_us: float
+
+    def __call__(self, at_us: float) -> float:
+        return self.left + at_us * self.per_us
+
+
+class _Place(NamedTuple):
+    """Where a row lies: its middle and half of the height that its marks take."""
+
+    middle: float
+    half: float
+
+
+class _Label(NamedTuple):
+    room: float
+    words: Words
+
+
+def _grey(level: float) -> str:
+    """Ink for a level: never quite white, so that the faintest glow can be seen, never quite black."""
+    share = min(abs(level), 1.0)
+    tone = round(0xF2 - (0xF2 - 0x55) * round(share * 24) / 24)
+    return f"#{tone:02x}{tone:02x}{tone:02x}"
+
+
+class _Painter:
+    """Draws spans. Every mark of the rows and of the legend comes from here."""
+
+    def __init__(self, paper: Paper) -> None:
+        self.paper = paper
+        self.used: dict[Look, None] = {}
+        self.labels: list[_Label] = []
+        self._by_look: dict[Look, Callable[[Span, _Scale, _Place], None]] = {
+            Look.IDLE: self._idle,
+            Look.SHADE: self._shade,
+            Look.FLASH: self._flash,
+            Look.LEVEL: self._level,
+            Look.MOVE: self._level,
+        }
+
+    def span(self, span: Span, scale: _Scale, place: _Place) -> None:
+        self.used.setdefault(span.look)
+        self._by_look.get(span.look, self._band)(span, scale, place)
+
+    def _ends(self, span: Span, scale: _Scale) -> tuple[float, float]:
+        x0, x1 = scale(span.from_us), scale(span.to_us)
+        return x0, max(x1, x0 + _THIN)
+
+    def _idle(self, span: Span, scale: _Scale, place: _Place) -> None:
+        y = place.middle + place.half
+        self.paper.line(_BASE, (scale(span.from_us), y), (scale(span.to_us), y))
+
+    def _band(self, span: Span, scale: _Scale, place: _Place) -> None:
+        x0, x1 = self._ends(span, scale)
+        self.paper.box(_INKS[span.look], x0, place.middle - place.half, x1, place.middle + place.half)
+        self._label(span.text, x0, x1, place.middle, _SMALL)
+
+    def _shade(self, span: Span, scale: _Scale, place: _Place) -> None:
+        """A level; a fade in as many shades as it is wide. What runs backwards hangs in the lower half."""
+        x0, x1 = self._ends(span, scale)
+        top, bottom = place.middle - place.half, place.middle + place.half
+        if min(span.low, span.high) < 0:
+            top = place.middle
+        pieces = 1 if span.low == span.high else max(2, min(24, int((x1 - x0) / (2 * _THIN))))
+        for number in range(pieces):
+            level = span.low + (span.high - span.low) * (number + 0.5) / pieces
+            left, right = (x0 + (x1 - x0) * (number + more) / pieces for more in (0, 1))
+            self.paper.box(Ink(_grey(level), _grey(level), 0.2), left, top, right, bottom)
+        self.paper.box(_OUTLINE, x0, top, x1, bottom)
+        self._label(span.text, x0, x1, place.middle, _SMALL, halo=True)
+
+    def _flash(self, span: Span, scale: _Scale, place: _Place) -> None:
+        """A train of pulses, or hatching where one pulse would be too narrow to see."""
+        flash = span.flash
+        assert flash is not None, "a flashing span carries its flash"
+        blink = flash.blink
+        slot_us = blink.cycle_us / (blink.cycles * blink.slots)
+        if slot_us * scale.per_us < 1.4 * _THIN:
+            self._band(span, scale, place)
+            x0, x1 = self._ends(span, scale)
+            self._label(span.text, x0, x1, place.middle, _SMALL, halo=True)
+            return
+        self._idle(span, scale, place)
+        ink = Ink(_grey(flash.high), _DARK, 0.4)
+        top, bottom = place.middle - place.half, place.middle + place.half
+        period_us = slot_us * blink.slots
+        start = flash.from_us + slot_us * blink.slot
+        start += max(0, (span.from_us - start) // period_us) * period_us
+        while start < span.to_us:
+            left, right = max(start, span.from_us), min(start + slot_us, span.to_us)
+            if right > left:
+                self.paper.box(ink, scale(left), top, scale(right), bottom)
+            start += period_us
+
+    def _level(self, span: Span, scale: _Scale, place: _Place) -> None:
+        """A servo: the first-named outermost position on top, a thick line while it moves."""
+        low, high = (self.height(share, place) for share in (span.low, span.high))
+        x0, x1 = scale(span.from_us), scale(span.to_us)
+        moving = span.look is Look.MOVE
+        self.paper.line(_MOVES if moving else _STANDS, (x0, low), (x1, high))
+        if not moving:
+            beside = low + 0.075 if low <= place.middle else low - 0.065
+            self._label(span.text, x0, x1, beside, _TINY, colour=_GREY)
+
+    @staticmethod
+    def height(share: float, place: _Place) -> float:
+        return place.middle + place.half * (2 * min(max(share, -0.1), 1.1) - 1)
+
+    def _label(
+        self, text: str, x0: float, x1: float, y: float, size: float, colour: str = _DARK, halo: bool = False
+    ) -> None:
+        """Written only where there is room; of too many, the roomiest are kept."""
+        room = x1 - x0 - text_width(text, size) - 0.08
+        if text and room > 0:
+            self.labels.append(_Label(room, Words((x0 + x1) / 2, y, text, size, "center", colour, halo=halo)))
+
+    def write_labels(self) -> None:
+        for label in sorted(self.labels, key=lambda label: -label.room)[:MOST_LABELS]:
+            self.paper.words(label.words)
+
+
+def merged(spans: Sequence[Span], per_us: float) -> list[Span]:
+    """Three and more neighbours, each too narrow to see, become one that says so."""
+    out: list[Span] = []
+    run: list[Span] = []
+
+    def flush() -> None:
+        if len(run) >= 3:
+            out.append(Span(run[0].from_us, run[-1].to_us, Look.BUSY))
+        else:
+            out.extend(run)
+        run.clear()
+
+    for span in spans:
+        if (span.to_us - span.from_us) * per_us < _THIN:
+            run.append(span)
+        else:
+            flush()
+            out.append(span)
+    flush()
+    return out
+
+
+def spread(wanted: Sequence[float], apart: float, low: float, high: float) -> list[float]:
+    """Places as near as may be to the wanted ones (in rising order), at least `apart`, between `low` and `high`."""
+    places: list[float] = []
+    for want in wanted:
+        places.append(max(want, places[-1] + apart if places else low))
+    ceiling = high
+    for number in range(len(places) - 1, -1, -1):
+        places[number] = min(places[number], ceiling)
+        ceiling = places[number] - apart
+    return places
+
+
+def tick_step_s(per_second: float) -> int:
+    """The smallest step of a clock face whose written times stand well apart; `per_second` in inches."""
+    enough = bisect_left(_STEPS, _TICK_APART / per_second)
+    if enough < len(_STEPS):
+        return _STEPS[enough]
+    days = 1
+    while days * words.DAY_S * per_second < _TICK_APART:
+        days *= 2
+    return days * words.DAY_S
+
+
+class _Page:
+    """Lays the picture out from top to bottom; `height` is known when it is done."""
+
+    def __init__(
+        self, found: Contents, program: Program, until_us: int, title: str, failures: Sequence[Failure]
+    ) -> None:
+        self.paper = Paper()
+        self._painter = _Painter(self.paper)
+        self._found = found
+        self._ratio = program.layout.clock.ratio
+        self._layout_name = program.layout.name
+        self._until_us = until_us
+        self._title = title
+        self._failures = failures
+        self._rows: dict[str, list[_Place]] = {}  # by name, for the crosses of failures
+        self._left = _SIDE + self._margin() + 0.12
+        minutes = until_us / words.MINUTE
+        self._across = min(_WIDE, max(_NARROW, _NARROW - 0.5 + minutes / _MINUTES_AN_INCH))
+        self._scale = _Scale(self._left, self._across / until_us)
+        holds = [hold.signal for strip in found.strips for hold in strip.track.holds]
+        self._right = self._left + self._across
+        self.width = self._right + max([_SIDE, *(text_width(name, _SMALL) + 0.3 for name in holds)])
+        self.height = 0.3
+
+    def _margin(self) -> float:
+        """Room for names on the left, up to a limit."""
+        widest = 0.6
+        for section in self._found.sections:
+            for row in section.rows[:MOST_ROWS]:
+                beside = max([len(row.beside), *(len(name) for name, _ in row.marks)])
+                widest = max(widest, text_width(row.name, _NAME_SIZE) + text_width("x" * beside, _TINY) + 0.12)
+        for strip in self._found.strips:
+            for stretch in strip.track.stretches:
+                widest = max(widest, text_width(f"{stretch.detector or 'blind'} 0000 mm", _SMALL) + 0.2)
+        return min(widest, _WIDEST_NAME)
+
+    def lay_out(self, wall_start_s: int | None) -> None:
+        self.paper.words(Words(_SIDE, self.height, self._title, 11, bold=True, colour=_DARK, gid="title"))
+        self.paper.words(Words(self._right, self.height, self._layout_name, 8, "right", _GREY))
+        self.height += 0.3
+        if wall_start_s is not None:
+            self._day_axis(wall_start_s)
+        numbers_at = self._failure_numbers()
+        self._axis("top")
+        grid_top = self.height
+        for strip in self._found.strips:
+            self._strip(strip)
+        self._sections()
+        self._grid(grid_top)
+        self._failure_lines(numbers_at, grid_top)
+        self._axis("foot")
+        self._lists()
+        self._painter.write_labels()
+        self._legend()
+        self.height += 0.2
+
+    # --- time ------------------------------------------------------------------------------------------------------
+
+    def _ticks(self) -> list[int]:
+        step = tick_step_s(self._scale.per_us * words.SECOND)
+        return list(range(0, self._until_us // words.SECOND + 1, step))
+
+    def _axis(self, where: str) -> None:
+        y = self.height + 0.09
+        for second in self._ticks():
+            text = words.clock(second * words.SECOND).removesuffix(".0")
+            x = self._scale(second * words.SECOND)
+            self.paper.words(Words(x, y, text, 7, "center", _DARK, gid=f"time-{where}-{second}"))
+        self.paper.words(Words(self._left - 0.3, y, "time", _SMALL, "right", _GREY, slanted=True))
+        self.height += 0.22
+
+    def _day_axis(self, starts_s: int) -> None:
+        step = tick_step_s(self._scale.per_us * words.SECOND / self._ratio)
+        ends = words.layout_second(self._until_us, starts_s, self._ratio)
+        y = self.height + 0.05
+        for second in range(-(-starts_s // step) * step, ends + 1, step):
+            x = self._scale((second - starts_s) * words.SECOND / self._ratio)
+            text = words.time_of_day(second)
+            text = text if step % 60 else text[:-3]
+            self.paper.words(Words(x, y, text, 7, "center", _GREY, gid=f"layout-time-{second}"))
+            self.paper.line(_EDGE, (x, y + 0.07), (x, y + 0.12))
+        self.paper.words(Words(self._left - 0.3, y, "layout time", _SMALL, "right", _GREY, slanted=True))
+        self.height += 0.22
+
+    def _grid(self, top: float) -> None:
+        for second in self._ticks():
+            x = self._scale(second * words.SECOND)
+            self.paper.line(_GRID, (x, top), (x, self.height))
+        for x in (self._left, self._right):
+            self.paper.line(_EDGE, (x, top), (x, self.height))
+
+    # --- trains ----------------------------------------------------------------------------------------------------
+
+    def _strip(self, strip: Strip) -> None:
+        """Distance against time: the track's beginning at the foot, a train's front and tail as the band's edges."""
+        track = strip.track
+        self._caption(f"Trains on {track.name}")
+        tall = min(3.0, max(1.3, 0.19 * len(track.stretches) + 0.4))
+        top, foot = self.height, self.height + tall
+        up = tall / max(track.length_mm, 1)
+        self._stretches(track, top, foot, up)
+        gid = f"track-{track.name}"
+        self.paper.clip(gid, self._left, top, self._right, foot)
+        for course in strip.courses:
+            self.paper.shape(_TRAIN, self._band(course, foot, up), gid)
+        self._train_names(strip.courses, top, foot, up)
+        self.paper.line(_EDGE, (self._left, top), (self._right, top))
+        self.paper.line(_EDGE, (self._left, foot), (self._right, foot))
+        self.height = foot + 0.1
+
+    def _band(self, course: Course, foot: float, up: float) -> list[tuple[float, float]]:
+        x0, x1 = self._scale(course.from_us), self._scale(course.to_us)
+        (front0, front1), (tail0, tail1) = (
+            [foot - place / 1000 * up for place in ends] for ends in (course.front, course.tail)
+        )
+        return [(x0, front0), (x1, front1), (x1, tail1), (x0, tail0)]
+
+    def _stretches(self, track: Track, top: float, foot: float, up: float) -> None:
+        edge = 0
+        middles, names = [], []
+        for stretch in track.stretches:
+            low, high = foot - edge * up, foot - (edge + stretch.length_mm) * up
+            edge += stretch.length_mm
+            if stretch.detector is None:
+                self.paper.box(_BLIND, self._left, high, self._right, low)
+            if edge < track.length_mm:
+                self.paper.line(_POSITION, (self._left, high), (self._right, high))
+            middles.append((low + high) / 2)
+            names.append(f"{stretch.detector or 'blind'} {stretch.length_mm} mm")
+        # from the top down for spreading
+        places = spread(middles[::-1], 0.13, top + 0.06, foot - 0.06)
+        for middle, y, name in zip(middles[::-1], places, names[::-1], strict=True):
+            self.paper.words(Words(self._left - 0.14, y, name, _SMALL, "right", _DARK))
+            self.paper.line(_LEADER, (self._left - 0.12, y), (self._left - 0.03, middle), (self._left, middle))
+        holds = sorted(track.holds, key=lambda hold: -hold.at_mm)
+        wanted = [foot - hold.at_mm * up for hold in holds]
+        for hold, y, beside in zip(holds, wanted, spread(wanted, 0.13, top + 0.06, foot - 0.06), strict=True):
+            self.paper.line(_SIGNAL_POST, (self._left, y), (self._right, y))
+            self.paper.line(_LEADER, (self._right, y), (self._right + 0.05, y), (self._right + 0.1, beside))
+            self.paper.words(Words(self._right + 0.12, beside, hold.signal, _SMALL, "left", _DARK))
+
+    def _train_names(self, courses: Sequence[Course], top: float, foot: float, up: float) -> None:
+        """One name a train, in the middle of its longest course, unless another name is there already."""
+        longest: dict[int, Course] = {}
+        for course in courses:
+            best = longest.get(course.train)
+            if best is None or course.to_us - course.from_us > best.to_us - best.from_us:
+                longest[course.train] = course
+        taken: list[tuple[float, float]] = []
+        for train, course in longest.items():
+            name = f"train {train}"
+            x = (self._scale(course.from_us) + self._scale(course.to_us)) / 2
+            y = foot - sum((*course.front, *course.tail)) / 4000 * up
+            wide = text_width(name, _SMALL) + 0.06
+            x = min(max(x, self._left + wide / 2), self._right - wide / 2)
+            y = min(max(y, top + 0.08), foot - 0.08)
+            if all(abs(x - a) >= wide or abs(y - b) >= 0.13 for a, b in taken):
+                taken.append((x, y))
+                self.paper.words(Words(x, y, name, _SMALL, "center", _DARK, halo=True))
+
+    # --- rows ------------------------------------------------------------------------------------------------------
+
+    def _caption(self, text: str) -> None:
+        self.height += 0.06
+        self.paper.words(Words(_SIDE, self.height + 0.07, text, _NAME_SIZE, bold=True, colour=_GREY))
+        self.height += 0.17
+
+    def _sections(self) -> None:
+        left = MOST_ROWS
+        over = 0
+        for section in self._found.sections:
+            shown = section.rows[:left]
+            over += len(section.rows) - len(shown)
+            left -= len(shown)
+            if shown:
+                self._section(Section(section.title, shown))
+        if over:
+            self._caption(f"{over} more rows are left out: a picture has at most {MOST_ROWS}")
+
+    def _section(self, section: Section) -> None:
+        self._caption(section.title)
+        for row in section.rows:
+            tall = self._tall(row)
+            place = _Place(self.height + tall / 2, tall / 2 - (0.05 if tall > 0.2 else 0.04))
+            self._rows.setdefault(row.name, []).append(place)
+            self._row(row, place)
+            self.height += tall
+            self.paper.line(_GRID, (_SIDE, self.height), (self._right, self.height))
+
+    @staticmethod
+    def _tall(row: Row) -> float:
+        if row.marks and len(row.spans) > 1:
+            return 0.42
+        return 0.17 if row.idle else 0.26
+
+    def _row(self, row: Row, place: _Place) -> None:
+        beside = text_width("x" * max((len(name) for name, _ in row.marks), default=len(row.beside)), _TINY)
+        gap = beside + 0.1 if beside else 0.06
+        name = _shortened(row.name, _WIDEST_NAME - gap, _NAME_SIZE)
+        colour = _GREY if row.idle else _DARK
+        gid = f"row-{row.sort}-{row.name}"
+        self.paper.words(Words(self._left - gap, place.middle, name, _NAME_SIZE, "right", colour, gid=gid))
+        moves = bool(row.marks) and len(row.spans) > 1
+        if moves:
+            self._positions(row, place)
+        else:
+            self.paper.words(Words(self._left - 0.05, place.middle, row.beside, _TINY, "right", _GREY))
+        flat = _Place(place.middle, 0.0) if row.marks and not moves else place
+        for span in merged(row.spans, self._scale.per_us):
+            self._painter.span(span, self._scale, flat)
+        self._tick_marks(row.ticks, place)
+
+    def _positions(self, row: Row, place: _Place) -> None:
+        """A servo's named positions: a faint line each, their names on the left where they do not touch."""
+        last = -1.0
+        for name, share in sorted(row.marks, key=lambda mark: mark[1]):
+            y = self._painter.height(share, place)
+            self.paper.line(_POSITION, (self._left, y), (self._right, y))
+            if y - last >= 0.09:
+                self.paper.words(Words(self._left - 0.05, y, name, _TINY, "right", _GREY))
+                last = y
+
+    def _tick_marks(self, ticks: Sequence[Tick], place: _Place) -> None:
+        """A wedge each; its words to the right of it if the next one leaves room. Wedges in one spot are one."""
+        xs = [self._scale(tick.at_us) for tick in ticks]
+        last = -1.0
+        for number, (tick, x) in enumerate(zip(ticks, xs, strict=True)):
+            if x - last >= _THIN:
+                top = place.middle - place.half
+                self.paper.shape(Ink(_DARK), ((x - 0.035, top), (x + 0.035, top), (x, place.middle)))
+                self.paper.line(_STANDS, (x, top), (x, place.middle + place.half))
+                last = x
+            end = xs[number + 1] if number + 1 < len(xs) else self._right
+            text = tick.text.replace("\n", " ")
+            if text and end - x > 0.3:
+                text = _shortened(text, end - x - 0.12, _SMALL)
+                self.paper.words(Words(x + 0.06, place.middle + 0.01, text, _SMALL, "left", _DARK))
+
+    # --- what failed -----------------------------------------------------------------------------------------------
+
+    def _failure_x(self, failure: Failure) -> float:
+        at = self._until_us if failure.at_us is None else min(max(failure.at_us, 0), self._until_us)
+        return self._scale(at)
+
+    def _failure_numbers(self) -> list[tuple[float, float]]:
+        """A numbered disc each above the rows, in as many lanes as it takes for them not to touch."""
+        if not self._failures:
+            return []
+        self.paper.words(
+            Words(self._left - 0.3, self.height + 0.08, "failed", _SMALL, "right", _FAIL, slanted=True, bold=True)
+        )
+        lanes: list[float] = []
+        discs: list[tuple[float, float]] = [(0.0, 0.0)] * len(self._failures)
+        for number in sorted(range(len(self._failures)), key=lambda n: self._failure_x(self._failures[n])):
+            x = self._failure_x(self._failures[number])
+            lane = next((n for n, last in enumerate(lanes) if x - last >= 0.2), len(lanes))
+            lanes[lane : lane + 1] = [x]
+            discs[number] = (x, self.height + 0.09 + 0.19 * lane)
+        for number, (x, y) in enumerate(discs, start=1):
+            corners = [(x, y - 0.09), (x + 0.09, y), (x, y + 0.09), (x - 0.09, y)]
+            self.paper.shape(_FAIL_DISC, corners, gid=f"failure-{number}")
+            self.paper.words(Words(x, y, str(number), _SMALL, "center", _FAIL, bold=True))
+        self.height += 0.19 * len(lanes) + 0.06
+        return discs
+
+    def _failure_lines(self, discs: Sequence[tuple[float, float]], top: float) -> None:
+        for failure, (x, y) in zip(self._failures, discs, strict=True):
+            self.paper.line(_FAIL_LINE, (x, y + 0.09), (x, self.height))
+            for name in failure.subjects:
+                for place in self._rows.get(name, ()):
+                    r, m = 0.065, place.middle
+                    self.paper.line(_FAIL_CROSS, (x - r, m - r), (x + r, m + r))
+                    self.paper.line(_FAIL_CROSS, (x - r, m + r), (x + r, m - r))
+
+    def _lists(self) -> None:
+        """Failures and troubles in words, below the picture."""
+        failed = [
+            (str(number), "at the end" if one.at_us is None else words.clock(one.at_us), one.text, _FAIL)
+            for number, one in enumerate(self._failures, start=1)
+        ]
+        trouble = [("!", words.clock(one.at_us), one.text, _DARK) for one in self._found.troubles]
+        entries = failed + trouble
+        if not entries:
+            return
+        self._caption("What failed" if failed else "Trouble")
+        column = int((self.width - 2 * _SIDE - 1.0) / text_width("x", 7))
+        for mark, when, text, colour in entries[:MOST_LISTED]:
+            self.paper.words(Words(_SIDE + 0.1, self.height + 0.08, mark, 7, "center", colour, bold=True))
+            self.paper.words(Words(_SIDE + 0.28, self.height + 0.08, when, 7, "left", colour))
+            for line in [piece for part in text.splitlines() for piece in textwrap.wrap(part, column)] or [""]:
+                self.paper.words(Words(_SIDE + 0.95, self.height + 0.08, line, 7, "left", _DARK))
+                self.height += 0.15
+        if len(entries) > MOST_LISTED:
+            self._caption(f"and {len(entries) - MOST_LISTED} more")
+
+    # --- legend ----------------------------------------------------------------------------------------------------
+
+    def _legend(self) -> None:
+        """A sample of each mark that the picture uses, in rows as wide as the page."""
+        self._caption("How to read it")
+        samples: list[tuple[Callable[[float, float], None], str]] = []
+        if self._found.strips:
+            samples.append((self._train_sample, "train, from front to tail"))
+        for look, text in _LEGEND.items():
+            if look in self._painter.used:
+                samples.append((self._sample(look), text))
+        if self._failures:
+            samples.append((self._cross_sample, "what a failed expectation is about"))
+        x = _SIDE
+        for paint, text in samples:
+            wide = 0.5 + text_width(text, _SMALL) + 0.2
+            if x > _SIDE and x + wide > self.width - _SIDE / 2:
+                x = _SIDE
+                self.height += 0.22
+            paint(x, self.height + 0.09)
+            self.paper.words(Words(x + 0.5, self.height + 0.09, text, _SMALL, "left", _DARK))
+            x += wide
+        self.height += 0.2
+
+    def _sample(self, look: Look) -> Callable[[float, float], None]:
+        flash = Flashing(0, Blink(24, 1, 0, 2)) if look is Look.FLASH else None
+        low, high = {Look.SHADE: (0.1, 1.0), Look.MOVE: (0.0, 1.0), Look.LEVEL: (0.5, 0.5)}.get(look, (1.0, 1.0))
+
+        def paint(x: float, y: float) -> None:
+            self._painter.span(Span(0, 100, look, low, high, "", flash), _Scale(x, 0.4 / 100), _Place(y, 0.065))
+
+        return paint
+
+    def _train_sample(self, x: float, y: float) -> None:
+        self.paper.shape(_TRAIN, [(x, y + 0.02), (x + 0.4, y - 0.07), (x + 0.4, y - 0.01), (x, y + 0.07)])
+
+    def _cross_sample(self, x: float, y: float) -> None:
+        self.paper.line(_FAIL_CROSS, (x + 0.135, y - 0.065), (x + 0.265, y + 0.065))
+        self.paper.line(_FAIL_CROSS, (x + 0.135, y + 0.065), (x + 0.265, y - 0.065))
+
+
+def _shortened(text: str, room: float, size: float) -> str:
+    """A text cut to what fits, with an ellipsis."""
+    if text_width(text, size) <= room:
+        return text
+    keep = int(room / text_width("x", size)) - 1
+    return text[:keep] + "…" if keep > 0 else ""
