@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
+from engine.conditions import atoms
 from engine.layout import NOWHERE
 from engine.program import Program, Rehearsal
 from wayside import verdict, wording
@@ -23,6 +24,7 @@ from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss, why_not
 from wayside.wording import count
 
 if TYPE_CHECKING:
+    from wayside.picture import Failure
     from wayside.rehearsing import Result
 
 FREE_PLAY_US = 10 * 60 * 1_000_000
@@ -171,31 +173,42 @@ def _play(project: Project, chosen: list[Rehearsal], seed: int | None, options: 
     if not free:
         out(_summary(project, results))
     _write_files(project, results, options, out)
-    return FINE if all(map(verdict.held, results)) else PROBLEMS
+    return FINE if all(result.passed for result in results) else PROBLEMS
 
 
 def _show(project: Project, result: Result, width: int, events: bool, out: Callable[[str], None]) -> None:
+    from wayside.rehearsing import RULES_WAIT
+
     out(verdict.headline(result, width))
     why = verdict.details(result, project.lines)
     if why:
         out(f"\n{verdict.indented(why)}\n")
+    for note in result.notes:
+        if note != RULES_WAIT:  # that one is said once, at the end
+            out(verdict.indented(note))
     if events:
         from wayside import event_list
 
         out("")
-        for line in event_list.lines(result.trace, project.program, result.rehearsal.begins_at_s):
+        for line in event_list.lines(result.trace, project.program, _wall_start(project, result)):
             out(line)
         out("")
 
 
+def _wall_start(project: Project, result: Result) -> int | None:
+    """The layout time at which it began, where layout time matters: it was given, or a scene plays freely."""
+    begins_s = result.rehearsal.begins_at_s
+    return project.layout.clock.starts_s if begins_s is None and result.rehearsal.place == NOWHERE else begins_s
+
+
 def _summary(project: Project, results: list[Result]) -> str:
-    failed = sum(not verdict.held(result) for result in results)
+    failed = sum(not result.passed for result in results)
     expected = sum(len(result.outcomes) for result in results)
     score = f"{failed} of {len(results)} failed" if failed else f"all held, {count(expected, 'expectation')}"
     if not failed and len(results) == 1:
         score = f"it held, {count(expected, 'expectation')}"
     rules = len(project.program.rules)
-    note = f" {count(rules, 'rule')} not judged yet: {verdict.RULES_WAIT}." if rules else ""
+    note = f" {count(rules, 'rule')} not judged: that comes with a later step." if rules else ""
     return f"{project.name}: {score}.{note}"
 
 
@@ -229,10 +242,26 @@ def _draw(project: Project, results: list[Result], path: Path, out: Callable[[st
     from wayside import picture
 
     for result in watched(results, "drawing"):
-        file = path if len(results) == 1 else path.with_name(f"{path.stem}-{result.rehearsal.name}{path.suffix}")
+        name = result.rehearsal.name
+        file = path if len(results) == 1 else path.with_name(f"{path.stem}-{name}{path.suffix}")
+        title, begins_s = f"{project.name}: {name}", _wall_start(project, result)
         with _settled_by_the_asker(file):
-            picture.draw(result, project.program, file)
+            picture.draw(result.trace, project.program, file, result.ended_us, title, _failures(result), begins_s)
         out(f"The picture is in {file}.")
+
+
+def _failures(result: Result) -> list[Failure]:
+    """The marks on a picture: where expectations failed, and the rows that they are about."""
+    from wayside.picture import Failure
+
+    return [
+        Failure(
+            outcome.at_us,
+            outcome.what_happened,
+            tuple(atom.subject for atom in atoms(outcome.expectation.condition.term)),
+        )
+        for outcome in verdict.missed(result)
+    ]
 
 
 @contextmanager

@@ -64,10 +64,10 @@ class RehearsalItem(pytest.Item):
 
     def runtest(self) -> None:
         from wayside.rehearsing import rehearse
-        from wayside.verdict import details, held
+        from wayside.verdict import details
 
         result = rehearse(self.project.program, self.rehearsal)
-        if not held(result):
+        if not result.passed:
             raise RehearsalFailed(details(result, self.project.lines))
 
     def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: Any = None) -> Any:

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
-from engine.layout import Place
-from engine.trace import Trouble
 from scenes.problems import excerpt
 from wayside.wording import count, duration
 
@@ -15,26 +13,14 @@ if TYPE_CHECKING:
 
 Lines = Mapping[str, list[str]]
 
-RULES_WAIT = "judging rules comes with a later step"
-
-
-def troubles(result: Result) -> list[Trouble]:
-    """What the engine had to cut or refuse while it played."""
-    return [record for record in result.trace if isinstance(record, Trouble)]
-
 
 def missed(result: Result) -> list[Outcome]:
     return [outcome for outcome in result.outcomes if not outcome.passed]
 
 
-def held(result: Result) -> bool:
-    """All expectations passed, and nothing had to be cut to get to the end."""
-    return not missed(result) and not troubles(result)
-
-
 def headline(result: Result, width: int = 0) -> str:
     """One line: `held    second-train    4 expectations, 1 min 30 s`."""
-    word = "failed" if not held(result) else "held" if result.outcomes else "played"
+    word = "failed" if not result.passed else "held" if result.outcomes else "played"
     return f"  {word:<6}  {result.rehearsal.name:<{width}}  {_score(result)}, {duration(result.ended_us)}"
 
 
@@ -62,15 +48,11 @@ def _missed_text(result: Result, lines: Lines) -> Iterator[str]:
 
 
 def _trouble_text(result: Result, lines: Lines) -> Iterator[str]:
-    for trouble in troubles(result):
+    for trouble in result.troubles:
         text = [f"at {duration(trouble.at_us)}: {trouble.text}"]
         for place in trouble.places:
-            text += [_known(place), *excerpt(place, lines)]
+            text += [f"        {place}", *excerpt(place, lines)] if place.file else []
         yield "\n".join(text)
-
-
-def _known(place: Place) -> str:
-    return f"        {place}" if place.file else ""
 
 
 def indented(text: str, by: str = "          ") -> str:
