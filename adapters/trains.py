@@ -132,8 +132,10 @@ def crossings(leg: Leg, spans: Iterable[tuple[int, int]], parts: dict[Part, tupl
     for index, span in enumerate(spans):
         near, far = ((end - leg.lead_um) * leg.heading for end in span[:: leg.heading])
         for part, (first, last) in parts.items():
-            found.append(Crossing(near + first, True, index, part))
-            if part is not Part.LEAD:
+            if part is Part.LEAD:
+                found.append(Crossing(near, True, index, part))
+            elif near + first < far + last:  # a point does not get inside a point
+                found.append(Crossing(near + first, True, index, part))
                 found.append(Crossing(far + last, False, index, part))
     ahead = (one for one in found if one.distance_um >= 0)
     return sorted(ahead, key=lambda one: (one.distance_um, one.on, one.stretch, one.part.value))
