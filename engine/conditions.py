@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
 
@@ -120,19 +121,24 @@ class Condition:
     place: Place = NOWHERE
 
 
-def atoms(term: Term) -> tuple[Atom, ...]:
-    """All the atoms of a term, in the order written, each once."""
-    found: dict[Atom, None] = {}
+def parts(term: Term) -> Iterator[Term]:
+    """The term and every term in it, in the order written."""
     todo: list[Term] = [term]
     while todo:
-        match todo.pop():
-            case Atom() as atom:
-                found.setdefault(atom)
+        one = todo.pop()
+        yield one
+        match one:
             case All(terms) | Any(terms) | AtLeast(_, terms):
                 todo.extend(reversed(terms))
             case Not(inner) | Held(inner, _) | Becomes(inner):
                 todo.append(inner)
-    return tuple(found)
+            case Atom():
+                pass
+
+
+def atoms(term: Term) -> tuple[Atom, ...]:
+    """All the atoms of a term, in the order written, each once."""
+    return tuple(dict.fromkeys(part for part in parts(term) if isinstance(part, Atom)))
 
 
 def fully_shown(signal: Output, aspect: str) -> Term:

@@ -6,6 +6,7 @@ each member, so the engine never meets a parameter. Times are integer microsecon
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import Enum
 from fractions import Fraction
@@ -500,3 +501,48 @@ class Program:
     rehearsals: dict[str, Rehearsal] = field(default_factory=dict)
     flags: dict[str, Variable] = field(default_factory=dict)
     counters: dict[str, Variable] = field(default_factory=dict)
+
+
+# --- looking through a program -------------------------------------------------------------------------------------
+
+
+def blocks_of(line: Statement) -> tuple[Block, ...]:
+    """The blocks that stand in a line, in the order written."""
+    match line:
+        case Together(_, branches) | FirstOf(_, branches):
+            return branches
+        case InOrder(_, block) | Repeat(_, block):
+            return (block,)
+        case AsLongAs(_, _, block, otherwise) | If(_, _, block, otherwise):
+            return (block, otherwise)
+        case WaitUntil(_, _, _, otherwise):
+            return (otherwise,)
+        case ByChance(_, shares):
+            return tuple(block for _, block in shares)
+        case ForEach(_, members):
+            return tuple(member.block for member in members)
+    return ()
+
+
+def lines_of(block: Block) -> Iterator[Statement]:
+    """Every line of a block and of the blocks in it, in the order written."""
+    todo = list(reversed(block))
+    while todo:
+        line = todo.pop()
+        yield line
+        for inner in reversed(blocks_of(line)):
+            todo.extend(reversed(inner))
+
+
+def conditions(program: Program) -> Iterator[Condition]:
+    """Every condition that the scenes' heads and lines ask."""
+    for scene in program.scenes.values():
+        for head in scene.heads:
+            if isinstance(head, Whenever | OnlyWhile | EachTime):
+                yield head.condition
+        for line in (*lines_of(scene.block), *lines_of(scene.when_stopped or ())):
+            match line:
+                case WaitUntil(_, condition) | AsLongAs(_, condition) | If(_, condition):
+                    yield condition
+                case Repeat(until=Condition() as condition):
+                    yield condition

@@ -1,0 +1,53 @@
+"""The driver that jumps: from one due instant to the next, with nothing in between. For rehearsals and tests."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Protocol
+
+from engine.events import Input
+from engine.kernel import Kernel
+
+
+class World(Protocol):
+    """What happens outside: the far end that makes inputs."""
+
+    def next_due(self) -> int | None: ...
+
+    def advance(self, now_us: int) -> list[Input]: ...
+
+
+class Nothing:
+    """A world in which nothing happens."""
+
+    def next_due(self) -> int | None:
+        return None
+
+    def advance(self, now_us: int) -> list[Input]:
+        return []
+
+
+def next_instant(kernel: Kernel, world: World) -> int | None:
+    """The next instant at which the kernel or the world has something to do."""
+    due = [at for at in (kernel.next_due(), world.next_due()) if at is not None]
+    return min(due, default=None)
+
+
+def work(kernel: Kernel, world: World, now_us: int) -> None:
+    """Work one instant: the world first, then the kernel, and again while the world answers at that instant."""
+    kernel.advance(now_us, world.advance(now_us))
+    while answers := world.advance(now_us):
+        kernel.advance(now_us, answers)
+
+
+def jump(kernel: Kernel, world: World, until_us: int | None, progress: Callable[[int], None] | None = None) -> int:
+    """Work every due instant earlier than `until_us` (all there are, if None); the last instant worked."""
+    last = 0
+    while True:
+        now_us = next_instant(kernel, world)
+        if now_us is None or (until_us is not None and now_us >= until_us):
+            return last
+        work(kernel, world, now_us)
+        last = now_us
+        if progress is not None:
+            progress(now_us)

@@ -1,0 +1,116 @@
+"""What starts scenes by itself: conditions, changes, times of day, intervals and buttons."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from engine.conditions import Becomes, Sort, Term
+from engine.layout import Place
+from engine.program import AtTime, EachTime, Every, Head, Level, OnButton, OnlyWhile, Scene, Whenever
+from engine.queue import GUARD
+from engine.stage import Alarm, Key
+
+if TYPE_CHECKING:
+    from engine.kernel import Kernel
+
+DAY_US = 86_400_000_000
+
+
+class ConditionHead:
+    """`runs whenever`, `runs only while`, `starts each time`: looks when its condition or its scene changes."""
+
+    def __init__(self, kernel: Kernel, scene: Scene, head: Whenever | OnlyWhile | EachTime) -> None:
+        self.kernel = kernel
+        self.name = scene.name
+        self.head = head
+        self.place: Place = head.place
+        term: Term = head.condition.term
+        if isinstance(head, EachTime) and not isinstance(term, Becomes):
+            term = Becomes(term)
+        self.term = term
+        self.keys: tuple[Key, ...] = () if isinstance(head, EachTime) else ((Sort.SCENE, scene.name),)
+
+    def look(self, holds: bool) -> None:
+        cast, name = self.kernel.cast, self.name
+        words = self.head.condition.words
+        if isinstance(self.head, EachTime):
+            if holds:
+                cast.start(name, f"{words} became true", self.place)
+            return
+        run = cast.runs.get(name)
+        if not holds:
+            cast.latched.discard(name)
+            if run is not None and not run.stopping and isinstance(self.head, OnlyWhile):
+                cast.stop(name, f"{words} no longer holds", self.place, latch=False)
+        elif run is None and name not in cast.latched:
+            cast.start(name, words, self.place)
+
+
+class TimedHead:
+    """`starts at`, `starts every`, `starts on button`: an alarm of its own."""
+
+    def __init__(self, kernel: Kernel, scene: Scene, head: AtTime | Every | OnButton) -> None:
+        self.kernel = kernel
+        self.name = scene.name
+        self.head = head
+        self.alarm = Alarm(self)
+        self.ready_at = 0  # a button's "not again for" is over from this instant
+        if isinstance(head, OnButton):
+            self._ready_lamp(True)
+        else:
+            self._set_alarm()
+
+    def _set_alarm(self) -> None:
+        kernel, head = self.kernel, self.head
+        now_us = kernel.stage.now_us
+        if isinstance(head, Every):
+            due = now_us + head.every_us
+        else:
+            assert isinstance(head, AtTime)
+            due = now_us + kernel.until_time(head.second_of_day, head.layout_time)
+        kernel.queue.push(due, GUARD, self.alarm)
+
+    def ring(self) -> None:
+        if isinstance(self.head, OnButton):
+            self._ready_lamp(True)
+            return
+        self.kernel.cast.start(self.name, "it is time", self.head.place)
+        self._set_alarm()
+
+    def press(self) -> None:
+        head, kernel = self.head, self.kernel
+        assert isinstance(head, OnButton)
+        now_us = kernel.stage.now_us
+        if now_us < self.ready_at:
+            return
+        kernel.cast.start(self.name, f"{head.button} was pressed", head.place)
+        if head.not_again_us:
+            self.ready_at = now_us + head.not_again_us
+            self._ready_lamp(False)
+            kernel.queue.push(self.ready_at, GUARD, self.alarm)
+
+    def _ready_lamp(self, ready: bool) -> None:
+        head = self.head
+        assert isinstance(head, OnButton)
+        button = self.kernel.program.layout.buttons.get(head.button)
+        if button is not None and button.ready_lamp is not None:
+            self.kernel.order(None, button.ready_lamp, Level(1.0 if ready else 0.0), head.place, "ready")
+
+
+def make_heads(kernel: Kernel) -> tuple[list[ConditionHead], list[TimedHead]]:
+    """All heads of the program, in the order written."""
+    conditions: list[ConditionHead] = []
+    timed: list[TimedHead] = []
+    for scene in kernel.program.scenes.values():
+        for head in scene.heads:
+            _sort_head(kernel, scene, head, conditions, timed)
+    return conditions, timed
+
+
+def _sort_head(
+    kernel: Kernel, scene: Scene, head: Head, conditions: list[ConditionHead], timed: list[TimedHead]
+) -> None:
+    if isinstance(head, Whenever | OnlyWhile | EachTime):
+        conditions.append(ConditionHead(kernel, scene, head))
+    else:
+        timed.append(TimedHead(kernel, scene, head))

@@ -1,0 +1,439 @@
+"""The kernel: a program, an instant and inputs in; a longer trace and the next due instant out. It never waits.
+
+An instant is worked in rounds: inputs, then guards, heads and waits, then the lines that are due in the order asked
+for, until nothing changes. Reactions take no time; a chain that never settles is cut at REACTION_LIMIT and reported.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+
+from engine import trace as t
+from engine.blocks import First, Node, Status, Watch
+from engine.chance import Chance
+from engine.conditions import Sort, Term
+from engine.events import Detected, Input, LinkState, Pressed, StartScene, StopScene, TrainMoves, TrainStands
+from engine.heads import ConditionHead, TimedHead, make_heads
+from engine.layout import NOWHERE, Kind, Place
+from engine.performance import Cast, Run
+from engine.program import Level, Order, Program, conditions
+from engine.queue import GUARD, INPUT, LINE, Queue, Sleeper
+from engine.stage import Alarm, DetectorNow, Key, OutputNow, Stage, orders_for, wave_for
+from engine.truth import Memory, Truth
+from engine.watchers import Watch as Watching
+from engine.watchers import Watchers
+from engine.waves import Flashing, Ramp, Steady, Wave
+
+REACTION_LIMIT = 1_000  # rounds in one instant
+TRACE_LIMIT = 5_000_000  # records; past it nothing is recorded, and the trace says so
+DAY_S = 86_400
+
+
+class Kernel:
+    """One performance of a program. Times are integer microseconds from its first instant, 0.
+
+    `starts_s` is the layout clock's time of day at 0, in seconds after midnight (the layout file's, if None).
+    """
+
+    def __init__(self, program: Program, seed: int = 0, starts_s: int | None = None) -> None:
+        self.program = program
+        self.stage = Stage(program)
+        self.queue = Queue()
+        self.chance = Chance(seed)
+        self.truth = Truth(self.stage)
+        self.watchers = Watchers(self.truth)
+        self.cast = Cast(self)
+        self.trace: list[t.Record] = []
+        self.starts_s = program.layout.clock.starts_s if starts_s is None else starts_s
+        self._orders = 0
+        self._lines = 0
+        self._told: dict[str, t.Told] = {}  # this instant's last order for each output
+        self._dirty: set[Key] = set()
+        self._later: list[Callable[[], None]] = []
+        self._deciding: list[First] = []
+        self._watches: list[Watching] = []
+        self._memories = 0
+        self._heads: tuple[list[ConditionHead], list[TimedHead]] | None = None
+        self._longest: dict[str, Alarm] = {}
+        self._unguarded = [
+            scene.name
+            for scene in program.scenes.values()
+            if not any(program.layout.outputs[name].guarded for name in scene.writes)
+        ]
+
+    # --- before the first instant ----------------------------------------------------------------------------------
+
+    def set_detector(self, name: str, state: str) -> None:
+        """A detector's state from before the first instant."""
+        now = self.stage.detectors[name]
+        now.raw = now.state = state
+
+    def set_output(self, name: str, value: float) -> None:
+        """What an output shows from before the first instant; a signal's parts with it."""
+        output = self.stage.outputs[name].output
+        self._place(name, value)
+        if output.kind is Kind.SIGNAL and output.aspects:
+            for part, part_value in output.aspects[int(value)].parts:
+                self._place(part, part_value)
+
+    def _place(self, name: str, value: float) -> None:
+        self.stage.outputs[name].wave = Steady(value)
+        self._told[name] = t.Told(0, name, Steady(value), "", NOWHERE, "begins")
+
+    def watch(self, term: Term) -> Watching:
+        """Follow a condition's truth at settled instants."""
+        watch = Watching(self.truth, term)
+        self._watches.append(watch)
+        return watch
+
+    # --- the clock's hand ------------------------------------------------------------------------------------------
+
+    def next_due(self) -> int | None:
+        """The next instant at which something happens by itself."""
+        if self._heads is None:
+            return 0
+        return self.queue.next_due()
+
+    def advance(self, now_us: int, inputs: Sequence[Input] = ()) -> None:
+        """Work one instant. Instants never go back; the same instant may be worked again with further inputs."""
+        if now_us < self.stage.now_us:
+            raise ValueError(f"time went back from {self.stage.now_us} to {now_us}")
+        self.stage.now_us = now_us
+        first = self._heads is None
+        if first:
+            self._open()
+        for event in inputs:
+            _INPUTS[type(event)](self, event)
+        rounds = 0
+        while self._round(everybody=first):
+            first = False
+            rounds += 1
+            if rounds >= REACTION_LIMIT:
+                self._cut()
+                break
+        self._flush()
+        for watch in self._watches:
+            watch.settle(now_us)
+
+    def _open(self) -> None:
+        for condition in conditions(self.program):
+            self.truth.question(condition.term)
+        self._heads = make_heads(self)
+        for name, now in self.stage.outputs.items():
+            self._follow(name, now)
+
+    def _round(self, everybody: bool) -> bool:
+        """One round; whether anything happened that another round must look at."""
+        truth, queue, now_us = self.truth, self.queue, self.stage.now_us
+        truth.round += 1
+        while (sleeper := queue.pop(now_us, GUARD)) is not None:
+            self._alarm(sleeper)
+        self._know_memories()
+        dirty, self._dirty = self._dirty, set()
+        self._look(dirty, everybody)
+        lines = queue.lines_due(now_us)
+        for number, sleeper in lines:
+            if sleeper.timer == number:
+                sleeper.timer = 0
+                self._resume(sleeper)  # type: ignore[arg-type]
+        deciding, self._deciding = self._deciding, []
+        for first_of in deciding:
+            if first_of.alive:
+                self._resume(first_of)
+        later, self._later = self._later, []
+        for deed in later:
+            deed()
+        return bool(lines or dirty or self._dirty or deciding or later or everybody)
+
+    def _know_memories(self) -> None:
+        """Conditions with a memory that were made since the last round begin to remember now."""
+        if len(self.truth.memories) == self._memories:
+            return
+        fresh = list(self.truth.memories.values())[self._memories :]
+        self._memories = len(self.truth.memories)
+        for memory in fresh:
+            self.watchers.add(memory, "memory", memory.term)
+            self._remember(memory)
+
+    def _remember(self, memory: Memory) -> None:
+        due = self.truth.remember(memory)
+        if due is not None:
+            self.queue.push(due, GUARD, memory)
+
+    def _look(self, dirty: set[Key], everybody: bool) -> None:
+        if everybody and self._heads is not None:
+            for head in self._heads[0]:
+                self.watchers.add(head, "head", head.term, *head.keys)
+            self._know_memories()
+            for head in self._heads[0]:
+                self.watchers.look(head)
+            return
+        for looker in self.watchers.affected(dirty):
+            if isinstance(looker, Memory):
+                self._remember(looker)
+            else:
+                self.watchers.look(looker)
+
+    def _alarm(self, sleeper: Sleeper) -> None:
+        """An alarm has rung: something changes by itself."""
+        match sleeper:
+            case OutputNow():
+                self.changed((Sort.OUTPUT, sleeper.name))
+                self._follow(sleeper.name, sleeper)
+            case DetectorNow():
+                self._settled(sleeper)
+            case Memory():
+                self._dirty.update(sleeper.keys)
+            case Alarm(about=TimedHead() as head):
+                head.ring()
+            case Alarm(about=str() as name):
+                self.order(None, name, Level(0.0), self.stage.outputs[name].output.place, "longest time on")
+
+    def _resume(self, sleeper: Node | Run) -> None:
+        """Wake a block, and carry its end upwards until somebody has more to do."""
+        if isinstance(sleeper, Run):
+            if sleeper.wake() is not Status.PENDING:
+                self.cast.over(sleeper)
+            return
+        status, node, run = sleeper.wake(), sleeper, sleeper.run
+        while status is not Status.PENDING:
+            parent = node.parent
+            if parent is None:
+                self.cast.over(run)
+                return
+            status, node = parent.child_done(node, status), parent
+
+    def _cut(self) -> None:
+        places = [one.scene.place for one in self.cast.runs.values()]
+        self.trouble(f"reactions did not settle in {REACTION_LIMIT} rounds and were cut", *places)
+        self._dirty.clear()
+        for _, sleeper in self.queue.lines_due(self.stage.now_us):
+            self.queue.push(self.stage.now_us + 1, LINE, sleeper)
+
+    def _flush(self) -> None:
+        """Of several orders to one output in an instant the last is sent."""
+        for told in self._told.values():
+            self._record(told)
+        self._told.clear()
+
+    # --- inputs ----------------------------------------------------------------------------------------------------
+
+    def _detected(self, event: Detected) -> None:
+        now = self.stage.detectors[event.detector]
+        now.raw = event.state
+        if event.state == now.state:
+            now.timer = 0
+            return
+        delay = now.settles_in(event)
+        if delay:
+            self.queue.push(self.stage.now_us + delay, INPUT, now)
+        else:
+            now.timer = 0
+            self._settled(now)
+
+    def _settled(self, now: DetectorNow) -> None:
+        now.state = now.raw
+        name = now.detector.name
+        self.changed((Sort.DETECTOR, name))
+        self._record(t.Saw(self.stage.now_us, name, now.state))
+
+    def _pressed(self, event: Pressed) -> None:
+        if self.stage.pressed[event.button] == event.down:
+            return
+        self.stage.pressed[event.button] = event.down
+        self.changed((Sort.BUTTON, event.button))
+        self._record(t.ButtonIs(self.stage.now_us, event.button, event.down))
+        if event.down and self._heads is not None:
+            for head in self._heads[1]:
+                if getattr(head.head, "button", None) == event.button:
+                    head.press()
+
+    def _link(self, event: LinkState) -> None:
+        self.stage.links[event.link] = event.state
+        self.changed((Sort.LINK, event.link))
+        self._record(t.LinkIs(self.stage.now_us, event.link, event.state))
+
+    def _train_moves(self, event: TrainMoves) -> None:
+        self._record(t.TrainAt(self.stage.now_us, *event))
+
+    def _train_stands(self, event: TrainStands) -> None:
+        self.stage.trains_on[event.detector] += 1 if event.on else -1
+        self.changed((Sort.TRAIN, event.detector))
+        self._record(t.TrainOn(self.stage.now_us, event.train, event.detector, event.on))
+
+    # --- what lines ask for ----------------------------------------------------------------------------------------
+
+    def view(self, run: Run | None, output: str) -> Wave:
+        """What a scene sees of an output: its own wish, while another scene has taken the output from it."""
+        if run is not None and output in run.shadow:
+            return run.shadow[output][0]
+        return self.stage.outputs[output].wave
+
+    def order(self, run: Run | None, output: str, order: Order, place: Place, why: str = "line") -> int:
+        """Give an output an order, from the value that it has now."""
+        now_us = self.stage.now_us
+        value = self.view(run, output).value_at(now_us)
+        return self.order_wave(
+            run, output, wave_for(order, self.stage.outputs[output].output, now_us, value), place, why
+        )
+
+    def order_wave(self, run: Run | None, output: str, wave: Wave, place: Place, why: str = "line") -> int:
+        """Give an output a wave; the number that it gets tells later whether it is still the last."""
+        self._orders = number = self._orders + 1
+        if run is not None and output in run.shadow:
+            run.shadow[output] = (wave, place)
+            return number
+        now = self.stage.outputs[output]
+        if isinstance(wave, Flashing) and not isinstance(now.wave, Flashing):
+            now.before_flash = now.wave.value_at(self.stage.now_us)
+        now.wave = wave
+        now.order = number
+        self._told[output] = t.Told(self.stage.now_us, output, wave, run.scene.name if run else "", place, why)
+        if now.read:
+            self._dirty.add((Sort.OUTPUT, output))
+            self._follow(output, now)
+        if now.output.longest_on_us is not None:
+            self._time_on(now, wave)
+        return number
+
+    def _follow(self, name: str, now: OutputNow) -> None:
+        """Look again when something that a condition reads of this output changes by itself."""
+        if not now.read:
+            return
+        due = now.next_state_change(self.stage.now_us)
+        if due is None:
+            now.timer = 0
+        else:
+            self.queue.push(due, GUARD, now)
+
+    def _time_on(self, now: OutputNow, wave: Wave) -> None:
+        """Start, or forget, the longest time that the output may be on."""
+        on = wave != Steady(0.0)
+        alarm = self._longest.setdefault(now.name, Alarm(now.name))
+        if not on:
+            now.on_since = None
+            alarm.timer = 0
+        elif now.on_since is None and now.output.longest_on_us is not None:
+            now.on_since = self.stage.now_us
+            self.queue.push(self.stage.now_us + now.output.longest_on_us, GUARD, alarm)
+
+    def drop_order(self, run: Run, output: str, number: int) -> None:
+        """A block that gave this order was dropped: a move or fade stops where it is, a flash ends."""
+        now = self.stage.outputs[output]
+        wave, now_us = self.view(run, output), self.stage.now_us
+        if output not in run.shadow and now.order != number:
+            return
+        place = self._told[output].place if output in self._told else run.scene.place
+        if isinstance(wave, Ramp) and now_us < wave.to_us:
+            self.order_wave(run, output, Steady(wave.value_at(now_us)), place, "dropped")
+        elif isinstance(wave, Flashing):
+            self.order_wave(run, output, Steady(now.before_flash), place, "dropped")
+
+    def hold(self, run: Run, output: str, place: Place) -> None:
+        wave = self.view(run, output)
+        if isinstance(wave, Ramp) and self.stage.now_us < wave.to_us:
+            self.order_wave(run, output, Steady(wave.value_at(self.stage.now_us)), place, "hold")
+
+    def rest_orders(self, outputs: Iterable[str]) -> list[tuple[str, Order]]:
+        """The orders that bring outputs to rest."""
+        known = self.program.layout.outputs
+        return [pair for name in outputs for pair in orders_for(known[name], known[name].rest, known)]
+
+    def set_flag(self, flag: str, value: bool) -> None:
+        if self.stage.flags[flag] != value:
+            self.stage.flags[flag] = value
+            self.changed((Sort.FLAG, flag))
+            self._record(t.FlagIs(self.stage.now_us, flag, value))
+
+    def count(self, counter: str, by: int | None) -> None:
+        value = 0 if by is None else self.stage.counters[counter] + by
+        if value != self.stage.counters[counter]:
+            self.stage.counters[counter] = value
+            self.changed((Sort.COUNTER, counter))
+            self._record(t.CounterIs(self.stage.now_us, counter, value))
+
+    def start_scene(self, name: str, why: str, place: Place, lender: str = "") -> None:
+        self.cast.start(name, why, place, lender)
+
+    def stop_scene(self, name: str, why: str, place: Place) -> None:
+        self.cast.stop(name, why, place)
+
+    def tell_when_over(self, name: str, watch: Watch) -> bool:
+        """Wake the watch when the scene has ended; False if it is not running."""
+        run = self.cast.runs.get(name)
+        if run is not None:
+            run.watches.append(watch)
+        return run is not None
+
+    def unguarded_scenes(self) -> list[str]:
+        return self._unguarded
+
+    def settle_later(self, first_of: First) -> None:
+        """Decide a `first of` when this round's lines have run."""
+        self._deciding.append(first_of)
+
+    def do_later(self, deed: Callable[[], None]) -> None:
+        """For what would pull the block that asks from under itself: done when this round's lines have run."""
+        self._later.append(deed)
+
+    def changed(self, key: Key) -> None:
+        """Something that conditions may read has changed."""
+        self._dirty.add(key)
+
+    def holds(self, term: Term) -> bool:
+        """Whether a term holds now."""
+        return self.truth.question(term)()
+
+    def wave(self, output: str) -> Wave:
+        """What an output does now."""
+        return self.stage.outputs[output].wave
+
+    def until_time(self, second_of_day: int, layout_time: bool) -> int:
+        """Microseconds until the next such time of day; a full day if it is just now, but 0 at the first instant."""
+        ratio = self.program.layout.clock.ratio if layout_time else 1
+        day_us = DAY_S * 1_000_000
+        wait = ((second_of_day - self.starts_s) * 1_000_000 - self.stage.now_us * ratio) % day_us
+        if wait == 0 and self.stage.now_us:
+            wait = day_us
+        return -(-wait // ratio)
+
+    # --- the trace -------------------------------------------------------------------------------------------------
+
+    def _record(self, record: t.Record) -> None:
+        trace = self.trace
+        if len(trace) < TRACE_LIMIT:
+            trace.append(record)
+        elif len(trace) == TRACE_LIMIT:
+            trace.append(t.Trouble(record.at_us, f"the trace is full at {TRACE_LIMIT} records", ()))
+
+    def did(self, scene: str, place: Place) -> None:
+        self._record(t.Did(self.stage.now_us, scene, place))
+
+    def began(self, scene: str, place: Place) -> int:
+        """A line that takes time begins; the number pairs it with its end."""
+        self._lines += 1
+        self._record(t.Began(self.stage.now_us, self._lines, scene, place))
+        return self._lines
+
+    def ended(self, line: int, how: str) -> None:
+        self._record(t.Ended(self.stage.now_us, line, how))
+
+    def scene_is(self, name: str, state: str, why: str, place: Place) -> None:
+        self._record(t.SceneIs(self.stage.now_us, name, state, why, place))
+
+    def note(self, scene: str, text: str, place: Place) -> None:
+        self._record(t.Noted(self.stage.now_us, scene, text, place))
+
+    def trouble(self, text: str, *places: Place) -> None:
+        self._record(t.Trouble(self.stage.now_us, text, places))
+
+
+_INPUTS: dict[type, Callable[..., None]] = {
+    Detected: Kernel._detected,
+    Pressed: Kernel._pressed,
+    LinkState: Kernel._link,
+    TrainMoves: Kernel._train_moves,
+    TrainStands: Kernel._train_stands,
+    StartScene: lambda kernel, event: kernel.start_scene(event.scene, "asked for by name", event.place),
+    StopScene: lambda kernel, event: kernel.stop_scene(event.scene, "stopped by name", event.place),
+}

@@ -1,0 +1,180 @@
+"""Scenes under way: starting, stopping, and who holds which output. One `Run` for each scene that is running."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from engine.blocks import Block, Status, Watch
+from engine.conditions import Sort
+from engine.layout import NOWHERE, Place
+from engine.program import Again, Scene
+from engine.queue import LINE
+from engine.stage import orders_for
+from engine.waves import Ramp, Steady, Wave
+
+if TYPE_CHECKING:
+    from engine.kernel import Kernel
+
+RESTART_LIMIT = 100  # times one scene may begin in one instant; more is cut and reported
+
+
+class Run:
+    """A scene that is running or stopping. `shadow` holds what it wants of outputs that another scene has taken."""
+
+    def __init__(self, kernel: Kernel, scene: Scene) -> None:
+        self.kernel = kernel
+        self.scene = scene
+        self.root: Block | None = None
+        self.stopping = False
+        self.once_more = False
+        self.latch = False  # whether a stop keeps it from starting by itself again
+        self.shadow: dict[str, tuple[Wave, Place]] = {}
+        self.watches: list[Watch] = []
+        self.timer = 0
+
+    def wake(self) -> Status:
+        """Its first line is due."""
+        lines = (self.scene.when_stopped or ()) if self.stopping else self.scene.block
+        self.root = Block(self, None, lines)
+        return self.root.begin()
+
+
+class Cast:
+    """All runs, the claims on outputs, and what starts and stops them."""
+
+    def __init__(self, kernel: Kernel) -> None:
+        self.kernel = kernel
+        self.runs: dict[str, Run] = {}
+        self.latched: set[str] = set()
+        self.begun_at: dict[str, tuple[int, int]] = {}  # scene -> (instant, times it began in it)
+
+    def start(self, name: str, why: str, place: Place, lender: str = "") -> None:
+        """Start a scene; one that is running does what its `if started again` says."""
+        kernel, run = self.kernel, self.runs.get(name)
+        if run is not None:
+            self._again(run, why, place)
+            return
+        if self._too_often(name, place):
+            return
+        scene = kernel.program.scenes[name]
+        run = self.runs[name] = Run(kernel, scene)
+        self.latched.discard(name)
+        self._state(name, "running", why, place)
+        self._claim(run, place, lender)
+        kernel.queue.push(kernel.stage.now_us, LINE, run)
+
+    def _again(self, run: Run, why: str, place: Place) -> None:
+        again = run.scene.again
+        if run.stopping or again is Again.ONCE_MORE_AFTER:
+            run.once_more = True
+        elif again is Again.START_OVER:
+            if run.root is not None:
+                run.root.drop()
+                run.root = None
+            self._state(run.scene.name, "running", f"{why}, from the start", place)
+            self.kernel.queue.push(self.kernel.stage.now_us, LINE, run)
+
+    def _too_often(self, name: str, place: Place) -> bool:
+        at_us, times = self.begun_at.get(name, (-1, 0))
+        times = times + 1 if at_us == self.kernel.stage.now_us else 1
+        self.begun_at[name] = (self.kernel.stage.now_us, times)
+        if times <= RESTART_LIMIT:
+            return False
+        if name not in self.latched:
+            self.latched.add(name)
+            self.kernel.trouble(
+                f"{name} ended without taking any time and began again {RESTART_LIMIT} times; it stays stopped",
+                self.kernel.program.scenes[name].place,
+            )
+        return True
+
+    def _claim(self, run: Run, place: Place, lender: str) -> None:
+        """Hold every output that the scene can write: free ones, ones it takes, ones that its caller lends it."""
+        name, outputs = run.scene.name, self.kernel.stage.outputs
+        takes = {output: take.scene for take in run.scene.takes for output in take.outputs}
+        for output in run.scene.writes:
+            now = outputs[output]
+            other = self.runs.get(now.holder)
+            if other is None or other is run:
+                now.holder = name
+            elif takes.get(output) == now.holder or lender == now.holder:
+                other.shadow[output] = (now.wave, place)
+                now.holder = name
+            elif any(output in take.outputs and take.scene == name for take in other.scene.takes):
+                run.shadow[output] = (now.wave, place)  # the other has taken it from us already
+            else:
+                run.shadow[output] = (now.wave, place)
+                self.kernel.trouble(f"{name} may not have {output} while {now.holder} runs", run.scene.place, place)
+
+    def over(self, run: Run) -> None:
+        """Its last line has run out."""
+        self._give_up(run, "stopped" if run.stopping else "ended", "its last line has run")
+
+    def stop(self, name: str, why: str, place: Place, latch: bool = True) -> None:
+        """Drop a scene's blocks, then let its `when stopped` run; a scene that is stopping cannot be stopped."""
+        run = self.runs.get(name)
+        if run is None or run.stopping:
+            return
+        run.stopping, run.once_more, run.latch = True, False, latch
+        run.timer = 0
+        if run.root is not None:
+            run.root.drop("stopped")
+            run.root = None
+        if run.scene.when_stopped is not None:
+            self._state(name, "stopping", why, place)
+            self.kernel.queue.push(self.kernel.stage.now_us, LINE, run)
+            return
+        self._to_rest(run)
+        self._give_up(run, "stopped", why, place)
+
+    def _to_rest(self, run: Run) -> None:
+        """Without a `when stopped`: outputs to rest, guarded ones to their safe state, which comes last and wins."""
+        kernel = self.kernel
+        outputs = [kernel.stage.outputs[name].output for name in run.scene.writes]
+        for output in sorted(outputs, key=lambda output: output.guarded):
+            setting = output.safe or output.rest
+            why = "safe" if output.guarded else "rest"
+            for part, order in orders_for(output, setting, kernel.program.layout.outputs):
+                kernel.order(run, part, order, run.scene.place, why)
+
+    def _give_up(self, run: Run, state: str, why: str, place: Place = NOWHERE) -> None:
+        name, kernel = run.scene.name, self.kernel
+        del self.runs[name]
+        if run.stopping and run.latch:
+            self.latched.add(name)
+        for output in run.scene.writes:
+            self._give_back(run, output)
+        self._state(name, state, why, place)
+        for watch in run.watches:
+            if watch.alive:
+                kernel.queue.push(kernel.stage.now_us, LINE, watch)
+        if run.once_more:
+            self.start(name, "once more", run.scene.place)
+
+    def _give_back(self, run: Run, output: str) -> None:
+        """An output goes back to the scene that it was taken from, which finds what it wanted meanwhile."""
+        now = self.kernel.stage.outputs[output]
+        if now.holder != run.scene.name:
+            return
+        now.holder = ""
+        for other in self.runs.values():
+            wanted = other.shadow.pop(output, None)
+            if wanted is not None:
+                now.holder = other.scene.name
+                wave, place = wanted
+                self.kernel.order_wave(other, output, self._rebased(output, wave), place, "given back")
+                return
+
+    def _rebased(self, output: str, wave: Wave) -> Wave:
+        """A ramp that went on unseen ends when it would have; it starts from what the output shows now."""
+        now_us = self.kernel.stage.now_us
+        if not isinstance(wave, Ramp):
+            return wave
+        if now_us >= wave.to_us:
+            return Steady(wave.high)
+        return Ramp(now_us, wave.to_us, self.kernel.stage.outputs[output].value(now_us), wave.high)
+
+    def _state(self, name: str, state: str, why: str, place: Place) -> None:
+        self.kernel.stage.scenes[name] = state
+        self.kernel.changed((Sort.SCENE, name))
+        self.kernel.scene_is(name, state, why, place)

@@ -1,0 +1,196 @@
+"""What conditions mean at an instant: each term becomes a function of the present, made once.
+
+`Held` and `Becomes` have a memory; the kernel asks them first in every round in which something they read changed.
+"""
+
+from __future__ import annotations
+
+import operator
+from collections.abc import Callable
+
+from engine.conditions import All, Any, AtLeast, Atom, Becomes, Held, Not, Sort, Term, Test, atoms
+from engine.stage import Key, OutputNow, Stage
+from engine.waves import Flashing, Ramp
+
+Question = Callable[[], bool]
+
+_COMPARE: dict[Test, Callable[[float, float], bool]] = {
+    Test.ABOVE: operator.gt,
+    Test.BELOW: operator.lt,
+    Test.AT_LEAST: operator.ge,
+    Test.AT_MOST: operator.le,
+    Test.EQUAL: operator.eq,
+}
+
+
+def _on(now: OutputNow, at: int, _: float) -> bool:
+    wave = now.wave
+    return isinstance(wave, Flashing) or wave.value_at(at) != 0 or _under_way(now, at, 0)
+
+
+def _under_way(now: OutputNow, at: int, _: float) -> bool:
+    wave = now.wave
+    return isinstance(wave, Ramp) and at < wave.to_us
+
+
+def _arrived(now: OutputNow, at: int, amount: float) -> bool:
+    return not isinstance(now.wave, Flashing) and not _under_way(now, at, 0) and now.wave.value_at(at) == amount
+
+
+def _between(now: OutputNow, at: int, _: float) -> bool:
+    return not any(_arrived(now, at, position.degrees) for position in now.output.positions)
+
+
+def _past(now: OutputNow, at: int, amount: float) -> bool:
+    start, end = now.output.span
+    return (now.wave.value_at(at) - start) / (end - start) > amount
+
+
+def _at_rest(now: OutputNow, at: int, _: float) -> bool:
+    rest = now.output.rest
+    if rest.blink is not None:
+        return isinstance(now.wave, Flashing) and now.wave.blink == rest.blink
+    return _arrived(now, at, rest.value)
+
+
+def _comparing(compare: Callable[[float, float], bool]) -> Callable[[OutputNow, int, float], bool]:
+    return lambda now, at, amount: compare(now.wave.value_at(at), amount)
+
+
+_OUTPUT: dict[Test, Callable[[OutputNow, int, float], bool]] = {
+    Test.ON: _on,
+    Test.LIT: lambda now, at, _: now.wave.value_at(at) > 0,
+    Test.FLASHING: lambda now, at, _: isinstance(now.wave, Flashing),
+    Test.FADING: _under_way,
+    Test.FLICKERING: lambda now, at, _: False,  # no flickering wave exists before the light step
+    Test.MOVING: _under_way,
+    Test.ARRIVED: _arrived,
+    Test.BETWEEN: _between,
+    Test.PAST: _past,
+    Test.AT_REST: _at_rest,
+    **{test: _comparing(compare) for test, compare in _COMPARE.items()},
+}
+_LEVELS = {Test.LIT, Test.PAST, *_COMPARE}
+
+_DETECTOR = {
+    Test.OCCUPIED: ("occupied", "unknown"),  # unknown is occupied: fail to the safe side
+    Test.CLEAR: ("clear",),
+    Test.UNKNOWN: ("unknown",),
+}
+_SCENE = {Test.RUNNING: ("running", "stopping"), Test.ENDED: ("ended",), Test.STOPPED: ("stopped",)}
+
+
+class Memory:
+    """A term with a memory: since when `Held` has held, in which round `Becomes` fired."""
+
+    __slots__ = ("fired_at", "fired_round", "inner", "keys", "known", "since", "term", "timer", "was")
+
+    def __init__(self, term: Held | Becomes, inner: Question, keys: list[Key]) -> None:
+        self.term = term
+        self.inner = inner
+        self.keys = keys
+        self.since: int | None = None
+        self.was = False
+        self.known = False
+        self.fired_round = -1
+        self.fired_at = -1
+        self.timer = 0
+
+
+class Truth:
+    """Makes questions of terms and keeps the memories. `round` is counted up by the kernel."""
+
+    def __init__(self, stage: Stage) -> None:
+        self.stage = stage
+        self.round = 0
+        self.settling = False  # at the end of an instant: what became true in any of its rounds counts
+        self.memories: dict[Term, Memory] = {}
+        self._questions: dict[Term, Question] = {}
+
+    def question(self, term: Term) -> Question:
+        """A function that tells whether the term holds now. Making it also starts the memories in it."""
+        found = self._questions.get(term)
+        if found is None:
+            found = self._questions[term] = self._make(term)
+        return found
+
+    def _make(self, term: Term) -> Question:
+        match term:
+            case Atom():
+                return self._atom(term)
+            case All(terms):
+                parts = [self.question(part) for part in terms]
+                return lambda: all(part() for part in parts)
+            case Any(terms):
+                parts = [self.question(part) for part in terms]
+                return lambda: any(part() for part in parts)
+            case AtLeast(count, terms):
+                parts = [self.question(part) for part in terms]
+                return lambda: sum(part() for part in parts) >= count
+            case Not(inner):
+                part = self.question(inner)
+                return lambda: not part()
+            case Held() | Becomes():
+                return self._remembered(term)
+
+    def _atom(self, atom: Atom) -> Question:
+        stage, subject, test, amount = self.stage, atom.subject, atom.test, atom.amount
+        match atom.sort:
+            case Sort.OUTPUT:
+                return self._output(stage.outputs[subject], test, amount)
+            case Sort.DETECTOR:
+                detector, states = stage.detectors[subject], _DETECTOR[test]
+                return lambda: detector.state in states
+            case Sort.SCENE:
+                names = _SCENE[test]
+                return lambda: stage.scenes[subject] in names
+            case Sort.COUNTER:
+                compare = _COMPARE[test]
+                return lambda: compare(stage.counters[subject], amount)
+            case Sort.BUTTON:
+                return lambda: stage.pressed[subject]
+            case Sort.FLAG:
+                return lambda: stage.flags[subject]
+            case Sort.LINK:
+                return lambda: stage.links[subject] == "talking"
+            case Sort.TRAIN:
+                return lambda: stage.trains_on[subject] > 0
+
+    def _output(self, now: OutputNow, test: Test, amount: float) -> Question:
+        stage, ask = self.stage, _OUTPUT[test]
+        now.read = True
+        if test in _LEVELS:
+            threshold = amount
+            if test is Test.PAST:
+                start, end = now.output.span
+                threshold = start + (end - start) * amount
+            now.thresholds = (now.thresholds or set()) | {threshold}
+        return lambda: ask(now, stage.now_us, amount)
+
+    def _remembered(self, term: Held | Becomes) -> Question:
+        inner = self.question(term.term)
+        memory = self.memories[term] = Memory(term, inner, [(a.sort, a.subject) for a in atoms(term)])
+        if isinstance(term, Held):
+            for_us = term.for_us
+            return lambda: memory.since is not None and self.stage.now_us - memory.since >= for_us
+        return lambda: memory.fired_round == self.round or (self.settling and memory.fired_at == self.stage.now_us)
+
+    def known(self, memory: Memory) -> bool:
+        """Whether every detector that the term reads is known."""
+        detectors = self.stage.detectors
+        return all(detectors[name].state != "unknown" for sort, name in memory.keys if sort is Sort.DETECTOR)
+
+    def remember(self, memory: Memory) -> int | None:
+        """Look at a term with a memory once; for `Held`, the instant at which it will have held long enough."""
+        holds, now_us = memory.inner(), self.stage.now_us
+        if isinstance(memory.term, Held):
+            if not holds:
+                memory.since = None
+            elif memory.since is None:
+                memory.since = now_us
+                return now_us + memory.term.for_us
+            return None
+        if holds and not memory.was and memory.known:
+            memory.fired_round, memory.fired_at = self.round, now_us
+        memory.was, memory.known = holds, self.known(memory)
+        return None
