@@ -34,7 +34,7 @@ from wayside import trace_words as words
 
 WIDTH = 100  # columns of a whole line, for names of a usual length
 GAP = "  "
-LEAST_DOES = 30  # columns that "does" keeps, however long the names are
+LEAST_DOES = 32  # columns that "does" keeps, however long the names are
 MOST_WHAT = 26  # longer lists of names are wrapped
 MOST_ASKED = 40
 VARIES = -1  # the outputs of one row ended at different times
@@ -212,8 +212,10 @@ class _Reader:
         following = self._index.following.get(number)
         ends = told.wave.ends_us
         if ends is None:
-            at_rest = isinstance(told.wave, Steady) and told.wave.value == output.rest.value
-            return (None if at_rest or following is None else following.at_us), ""
+            still = isinstance(told.wave, Steady) and (
+                told.wave.value == output.rest.value or output.kind is Kind.SERVO
+            )
+            return (None if still or following is None else following.at_us), ""
         if following is None or following.at_us >= ends:
             return ends, ""
         return following.at_us, _CUT.get(following.why, "cut short")
@@ -281,13 +283,14 @@ class _Reader:
     def _train(self, record: TrainAt) -> _Row:
         known = (record.train, record.track) in self._trains
         self._trains.add((record.train, record.track))
-        where = f"front at {words.number(record.front_um / 1000, 0)} mm"
+        front = f"{words.number(record.front_um / 1000, 0)} mm"
         speed = f"{words.number(abs(record.speed_um_s) / 1000, 1)} mm/s"
         if record.speed_um_s == 0:
-            does = f"stands on {record.track}, {where}"
+            does = f"stands on {record.track}, {front} along"
+        elif known:
+            does = f"goes {'on' if record.speed_um_s > 0 else 'back'} from {front}, {speed}"
         else:
-            verb = "enters" if not known else "runs back along" if record.speed_um_s < 0 else "runs along"
-            does = f"{verb} {record.track} at {speed}, {where}"
+            does = f"enters {record.track}, {speed}"
         return _Row(record.at_us, None, f"train {record.train}", does, "")
 
     def _timed(self, began: Began) -> _Row | None:

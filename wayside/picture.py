@@ -33,6 +33,7 @@ _WIDEST_NAME = 2.6
 _THIN = 0.014  # inches, about a point: less is hard to see
 _TICK_APART = 0.75  # inches between two times written on the axis
 _MINUTES_AN_INCH = 1.0
+_MOST_LANES = 6  # of numbers of failures above the rows
 
 _DARK, _GREY, _PALE, _HAIR = "#1e2429", "#6d757c", "#c9ced2", "#e4e7e9"
 _FAIL = "#9c1c1c"
@@ -41,7 +42,7 @@ _OUTLINE = Ink(None, _DARK, 0.6, layer=5)
 _INKS = {
     Look.SOLID: Ink("#8b949b", _DARK, 0.6),
     Look.UNKNOWN: Ink("white", _DARK, 0.6, "xxxxx"),
-    Look.FLASH: Ink("white", _DARK, 0.6, "/////"),
+    Look.DENSE: Ink("white", _DARK, 0.6, "/////"),
     Look.STOP_ASPECT: Ink("#b9bfc4", _DARK, 0.6),
     Look.GO_ASPECT: Ink("white", _DARK, 0.6),
     Look.RUNNING: Ink("#eef0f1", _DARK, 0.6),
@@ -55,7 +56,7 @@ _POSITION = Pen(_PALE, 0.5, (1.2, 1.8), layer=2)
 _GRID = Pen(_HAIR, 0.6, layer=1)
 _EDGE = Pen(_GREY, 0.7, layer=2)
 _TRAIN = Ink("#aab4bc", _DARK, 0.7)
-_BLIND = Ink("#fbfbfb", None, 0.0, "....", layer=1)
+_BLIND = Ink("#f8f8f9", "#ccd1d5", 0.0, "...", layer=1)
 _SIGNAL_POST = Pen(_DARK, 0.8, (4.0, 2.0), layer=2)
 _LEADER = Pen(_GREY, 0.4, layer=2)
 _FAIL_LINE = Pen(_FAIL, 1.0, (3.0, 2.0), layer=6)
@@ -67,7 +68,8 @@ _STEPS = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 
 
 _LEGEND = {
     Look.SHADE: "level: the darker, the brighter",
-    Look.FLASH: "flashing (hatched where it is too quick to draw)",
+    Look.FLASH: "flashing",
+    Look.DENSE: "flashing, each flash too narrow to draw",
     Look.LEVEL: "standing",
     Look.MOVE: "moving between named positions",
     Look.STOP_ASPECT: "aspect at which trains stop",
@@ -76,7 +78,7 @@ _LEGEND = {
     Look.UNKNOWN: "unknown, or no link",
     Look.RUNNING: "scene running",
     Look.STOPPING: "scene being stopped",
-    Look.BUSY: "changes too quick to draw",
+    Look.BUSY: "many changes, each too narrow to draw",
 }
 
 
@@ -85,6 +87,17 @@ class Failure:
     """A failed expectation: when (None: it was still open at the end), what to write, and the rows that it is about."""
 
     at_us: int | None
+    text: str
+    subjects: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Mark:
+    """What went wrong, as it stands above the rows and in the list below them."""
+
+    label: str
+    at_us: int
+    when: str
     text: str
     subjects: tuple[str, ...] = ()
 
@@ -140,7 +153,7 @@ class _Label(NamedTuple):
 def _grey(level: float) -> str:
     """Ink for a level: never quite white, so that the faintest glow can be seen, never quite black."""
     share = min(abs(level), 1.0)
-    tone = round(0xF2 - (0xF2 - 0x55) * round(share * 24) / 24)
+    tone = round(0xF2 - (0xF2 - 0x66) * round(share * 24) / 24)
     return f"#{tone:02x}{tone:02x}{tone:02x}"
 
 
@@ -160,8 +173,16 @@ class _Painter:
         }
 
     def span(self, span: Span, scale: _Scale, place: _Place) -> None:
+        dense = span.look is Look.FLASH and self._too_narrow(span, scale)
+        span = span._replace(look=Look.DENSE) if dense else span
         self.used.setdefault(span.look)
         self._by_look.get(span.look, self._band)(span, scale, place)
+
+    @staticmethod
+    def _too_narrow(span: Span, scale: _Scale) -> bool:
+        """Whether one flash would be too narrow to see."""
+        blink = span.flash.blink if span.flash else Blink(1, 1, 0, 2)
+        return blink.cycle_us / (blink.cycles * blink.slots) * scale.per_us < 1.4 * _THIN
 
     def _ends(self, span: Span, scale: _Scale) -> tuple[float, float]:
         x0, x1 = scale(span.from_us), scale(span.to_us)
@@ -174,7 +195,7 @@ class _Painter:
     def _band(self, span: Span, scale: _Scale, place: _Place) -> None:
         x0, x1 = self._ends(span, scale)
         self.paper.box(_INKS[span.look], x0, place.middle - place.half, x1, place.middle + place.half)
-        self._label(span.text, x0, x1, place.middle, _SMALL)
+        self._label(span.text, x0, x1, place.middle, _SMALL, halo=bool(_INKS[span.look].hatch))
 
     def _shade(self, span: Span, scale: _Scale, place: _Place) -> None:
         """A level; a fade in as many shades as it is wide. What runs backwards hangs in the lower half."""
@@ -191,16 +212,11 @@ class _Painter:
         self._label(span.text, x0, x1, place.middle, _SMALL, halo=True)
 
     def _flash(self, span: Span, scale: _Scale, place: _Place) -> None:
-        """A train of pulses, or hatching where one pulse would be too narrow to see."""
+        """A train of pulses, in step with the clock."""
         flash = span.flash
         assert flash is not None, "a flashing span carries its flash"
         blink = flash.blink
         slot_us = blink.cycle_us / (blink.cycles * blink.slots)
-        if slot_us * scale.per_us < 1.4 * _THIN:
-            self._band(span, scale, place)
-            x0, x1 = self._ends(span, scale)
-            self._label(span.text, x0, x1, place.middle, _SMALL, halo=True)
-            return
         self._idle(span, scale, place)
         ink = Ink(_grey(flash.high), _DARK, 0.4)
         top, bottom = place.middle - place.half, place.middle + place.half
@@ -298,7 +314,7 @@ class _Page:
         self._layout_name = program.layout.name
         self._until_us = until_us
         self._title = title
-        self._failures = failures
+        self._marks = self._marked(failures)
         self._rows: dict[str, list[_Place]] = {}  # by name, for the crosses of failures
         self._left = _SIDE + self._margin() + 0.12
         minutes = until_us / words.MINUTE
@@ -314,8 +330,7 @@ class _Page:
         widest = 0.6
         for section in self._found.sections:
             for row in section.rows[:MOST_ROWS]:
-                beside = max([len(row.beside), *(len(name) for name, _ in row.marks)])
-                widest = max(widest, text_width(row.name, _NAME_SIZE) + text_width("x" * beside, _TINY) + 0.12)
+                widest = max(widest, text_width(row.name, _NAME_SIZE) + _beside_width(row))
         for strip in self._found.strips:
             for stretch in strip.track.stretches:
                 widest = max(widest, text_width(f"{stretch.detector or 'blind'} 0000 mm", _SMALL) + 0.2)
@@ -323,18 +338,21 @@ class _Page:
 
     def lay_out(self, wall_start_s: int | None) -> None:
         self.paper.words(Words(_SIDE, self.height, self._title, 11, bold=True, colour=_DARK, gid="title"))
-        self.paper.words(Words(self._right, self.height, self._layout_name, 8, "right", _GREY))
+        if self._layout_name not in self._title:
+            self.paper.words(Words(self._right, self.height, self._layout_name, 8, "right", _GREY))
         self.height += 0.3
         if wall_start_s is not None:
             self._day_axis(wall_start_s)
-        numbers_at = self._failure_numbers()
         self._axis("top")
         grid_top = self.height
+        lines = self._mark_discs()
         for strip in self._found.strips:
             self._strip(strip)
         self._sections()
+        if self._found == Contents((), (), ()):
+            self._caption("The layout has no outputs and no detectors, and nothing happened.")
         self._grid(grid_top)
-        self._failure_lines(numbers_at, grid_top)
+        self._mark_lines(lines)
         self._axis("foot")
         self._lists()
         self._painter.write_labels()
@@ -449,7 +467,7 @@ class _Page:
 
     def _caption(self, text: str) -> None:
         self.height += 0.06
-        self.paper.words(Words(_SIDE, self.height + 0.07, text, _NAME_SIZE, bold=True, colour=_GREY))
+        self.paper.words(Words(_SIDE, self.height + 0.07, text, _NAME_SIZE, bold=True, colour=_GREY, halo=True))
         self.height += 0.17
 
     def _sections(self) -> None:
@@ -466,23 +484,22 @@ class _Page:
 
     def _section(self, section: Section) -> None:
         self._caption(section.title)
+        gap = max(_beside_width(row) for row in section.rows)
         for row in section.rows:
             tall = self._tall(row)
-            place = _Place(self.height + tall / 2, tall / 2 - (0.05 if tall > 0.2 else 0.04))
+            place = _Place(self.height + tall / 2, tall / 2 - (0.09 if tall > 0.4 else 0.05 if tall > 0.2 else 0.04))
             self._rows.setdefault(row.name, []).append(place)
-            self._row(row, place)
+            self._row(row, place, gap)
             self.height += tall
             self.paper.line(_GRID, (_SIDE, self.height), (self._right, self.height))
 
     @staticmethod
     def _tall(row: Row) -> float:
         if row.marks and len(row.spans) > 1:
-            return 0.42
+            return 0.48
         return 0.17 if row.idle else 0.26
 
-    def _row(self, row: Row, place: _Place) -> None:
-        beside = text_width("x" * max((len(name) for name, _ in row.marks), default=len(row.beside)), _TINY)
-        gap = beside + 0.1 if beside else 0.06
+    def _row(self, row: Row, place: _Place, gap: float) -> None:
         name = _shortened(row.name, _WIDEST_NAME - gap, _NAME_SIZE)
         colour = _GREY if row.idle else _DARK
         gid = f"row-{row.sort}-{row.name}"
@@ -525,74 +542,86 @@ class _Page:
 
     # --- what failed -----------------------------------------------------------------------------------------------
 
-    def _failure_x(self, failure: Failure) -> float:
-        at = self._until_us if failure.at_us is None else min(max(failure.at_us, 0), self._until_us)
-        return self._scale(at)
+    def _marked(self, failures: Sequence[Failure]) -> list[_Mark]:
+        """Failures by number, then what was cut or refused; those over the limit are counted by the list."""
+        marks = []
+        for number, one in enumerate(failures, start=1):
+            at = self._until_us if one.at_us is None else min(max(one.at_us, 0), self._until_us)
+            when = "at the end" if one.at_us is None else words.clock(one.at_us)
+            marks.append(_Mark(str(number), at, when, one.text, one.subjects))
+        for trouble in self._found.troubles:
+            at = min(max(trouble.at_us, 0), self._until_us)
+            marks.append(_Mark("!", at, words.clock(trouble.at_us), trouble.text))
+        return marks
 
-    def _failure_numbers(self) -> list[tuple[float, float]]:
-        """A numbered disc each above the rows, in as many lanes as it takes for them not to touch."""
-        if not self._failures:
+    def _mark_discs(self) -> list[tuple[float, float]]:
+        """The labels above the rows and where their lines begin; labels that would touch go into another lane."""
+        if not self._marks:
             return []
-        self.paper.words(
-            Words(self._left - 0.3, self.height + 0.08, "failed", _SMALL, "right", _FAIL, slanted=True, bold=True)
-        )
-        lanes: list[float] = []
-        discs: list[tuple[float, float]] = [(0.0, 0.0)] * len(self._failures)
-        for number in sorted(range(len(self._failures)), key=lambda n: self._failure_x(self._failures[n])):
-            x = self._failure_x(self._failures[number])
-            lane = next((n for n, last in enumerate(lanes) if x - last >= 0.2), len(lanes))
-            lanes[lane : lane + 1] = [x]
-            discs[number] = (x, self.height + 0.09 + 0.19 * lane)
-        for number, (x, y) in enumerate(discs, start=1):
-            corners = [(x, y - 0.09), (x + 0.09, y), (x, y + 0.09), (x - 0.09, y)]
-            self.paper.shape(_FAIL_DISC, corners, gid=f"failure-{number}")
-            self.paper.words(Words(x, y, str(number), _SMALL, "center", _FAIL, bold=True))
-        self.height += 0.19 * len(lanes) + 0.06
-        return discs
+        left = self._left - 0.3
+        self.paper.words(Words(left, self.height + 0.08, "failed", _SMALL, "right", _FAIL, bold=True, slanted=True))
+        by_x: dict[float, list[_Mark]] = {}
+        for mark in self._marks[:MOST_LISTED]:
+            by_x.setdefault(round(self._scale(mark.at_us), 2), []).append(mark)
+        lanes: list[float] = []  # where the last label of each lane ends
+        lines = []
+        for x, marks in sorted(by_x.items()):
+            text = _together([mark.label for mark in marks])
+            half = max(0.1, text_width(text, _SMALL) / 2 + 0.05)
+            lane = next((n for n, end in enumerate(lanes) if x - half > end), len(lanes))
+            y = self.height + 0.09 + 0.2 * min(lane, _MOST_LANES)
+            if lane < _MOST_LANES:  # in a crowd the line is drawn, and the list says the rest
+                lanes[lane : lane + 1] = [x + half]
+                self.paper.box(_FAIL_DISC, x - half, y - 0.085, x + half, y + 0.085)
+                self.paper.words(Words(x, y, text, _SMALL, "center", _FAIL, bold=True))
+            lines.append((x, y + 0.085))
+        self.height += 0.2 * len(lanes) + 0.06
+        return lines
 
-    def _failure_lines(self, discs: Sequence[tuple[float, float]], top: float) -> None:
-        for failure, (x, y) in zip(self._failures, discs, strict=True):
-            self.paper.line(_FAIL_LINE, (x, y + 0.09), (x, self.height))
-            for name in failure.subjects:
-                for place in self._rows.get(name, ()):
-                    r, m = 0.065, place.middle
-                    self.paper.line(_FAIL_CROSS, (x - r, m - r), (x + r, m + r))
-                    self.paper.line(_FAIL_CROSS, (x - r, m + r), (x + r, m - r))
+    def _mark_lines(self, lines: Sequence[tuple[float, float]]) -> None:
+        for x, y in lines:
+            self.paper.line(_FAIL_LINE, (x, y), (x, self.height))
+        for number, mark in enumerate(self._marks[:MOST_LISTED], start=1):
+            x = self._scale(mark.at_us)
+            for place in (place for name in dict.fromkeys(mark.subjects) for place in self._rows.get(name, ())):
+                self._cross(x, place.middle, f"failure-{number}")
+
+    def _cross(self, x: float, y: float, gid: str = "") -> None:
+        r = 0.065
+        self.paper.line(_FAIL_CROSS, (x - r, y - r), (x + r, y + r), gid=gid)
+        self.paper.line(_FAIL_CROSS, (x - r, y + r), (x + r, y - r), gid=gid)
 
     def _lists(self) -> None:
-        """Failures and troubles in words, below the picture."""
-        failed = [
-            (str(number), "at the end" if one.at_us is None else words.clock(one.at_us), one.text, _FAIL)
-            for number, one in enumerate(self._failures, start=1)
-        ]
-        trouble = [("!", words.clock(one.at_us), one.text, _DARK) for one in self._found.troubles]
-        entries = failed + trouble
-        if not entries:
+        """What failed, in words, below the picture."""
+        if not self._marks:
             return
-        self._caption("What failed" if failed else "Trouble")
-        column = int((self.width - 2 * _SIDE - 1.0) / text_width("x", 7))
-        for mark, when, text, colour in entries[:MOST_LISTED]:
-            self.paper.words(Words(_SIDE + 0.1, self.height + 0.08, mark, 7, "center", colour, bold=True))
-            self.paper.words(Words(_SIDE + 0.28, self.height + 0.08, when, 7, "left", colour))
-            for line in [piece for part in text.splitlines() for piece in textwrap.wrap(part, column)] or [""]:
+        self._caption("What failed")
+        column = max(30, int((self.width - 2 * _SIDE - 1.0) / text_width("x", 7)))
+        for mark in self._marks[:MOST_LISTED]:
+            self.paper.words(Words(_SIDE + 0.1, self.height + 0.08, mark.label, 7, "center", _FAIL, bold=True))
+            self.paper.words(Words(_SIDE + 0.28, self.height + 0.08, mark.when, 7, "left", _FAIL))
+            wrapped = [line for part in mark.text.splitlines() for line in textwrap.wrap(part, column)]
+            for line in wrapped or [""]:
                 self.paper.words(Words(_SIDE + 0.95, self.height + 0.08, line, 7, "left", _DARK))
                 self.height += 0.15
-        if len(entries) > MOST_LISTED:
-            self._caption(f"and {len(entries) - MOST_LISTED} more")
+        if len(self._marks) > MOST_LISTED:
+            self._caption(f"and {len(self._marks) - MOST_LISTED} more")
 
     # --- legend ----------------------------------------------------------------------------------------------------
 
     def _legend(self) -> None:
         """A sample of each mark that the picture uses, in rows as wide as the page."""
-        self._caption("How to read it")
         samples: list[tuple[Callable[[float, float], None], str]] = []
         if self._found.strips:
             samples.append((self._train_sample, "train, from front to tail"))
         for look, text in _LEGEND.items():
             if look in self._painter.used:
                 samples.append((self._sample(look), text))
-        if self._failures:
-            samples.append((self._cross_sample, "what a failed expectation is about"))
+        if any(mark.subjects for mark in self._marks):
+            samples.append((lambda x, y: self._cross(x + 0.2, y), "what a failed expectation is about"))
+        if not samples:
+            return
+        self._caption("How to read it")
         x = _SIDE
         for paint, text in samples:
             wide = 0.5 + text_width(text, _SMALL) + 0.2
@@ -616,9 +645,18 @@ class _Page:
     def _train_sample(self, x: float, y: float) -> None:
         self.paper.shape(_TRAIN, [(x, y + 0.02), (x + 0.4, y - 0.07), (x + 0.4, y - 0.01), (x, y + 0.07)])
 
-    def _cross_sample(self, x: float, y: float) -> None:
-        self.paper.line(_FAIL_CROSS, (x + 0.135, y - 0.065), (x + 0.265, y + 0.065))
-        self.paper.line(_FAIL_CROSS, (x + 0.135, y + 0.065), (x + 0.265, y - 0.065))
+
+def _beside_width(row: Row) -> float:
+    """Room for what stands small between a row's name and the row."""
+    longest = max(len(row.beside), *(len(name) for name, _ in row.marks), 0)
+    return text_width("x" * longest, _TINY) + 0.1 if longest else 0.06
+
+
+def _together(labels: Sequence[str]) -> str:
+    """The labels of one instant in few letters: 1, 1 2, 3-7."""
+    numbers = [label for label in labels if label != "!"]
+    text = f"{numbers[0]}-{numbers[-1]}" if len(numbers) > 2 else " ".join(numbers)
+    return " ".join(part for part in (text, "!" if "!" in labels else "") if part)
 
 
 def _shortened(text: str, room: float, size: float) -> str:

@@ -109,10 +109,10 @@ class Paper:
                 shapes, facecolors=ink.face or "none", edgecolors=ink.edge or "none", linewidths=ink.width,
                 hatch=ink.hatch or None, zorder=ink.layer, gid=gid or None,
             )  # fmt: skip
-            if gid in self._clips:
+            axes.add_collection(made, autolim=False)
+            if gid in self._clips:  # after adding, which would set the clip to the whole page
                 x0, y0, x1, y1 = self._clips[gid]
                 made.set_clip_path(Rectangle((x0, y0), x1 - x0, y1 - y0, transform=axes.transData))
-            axes.add_collection(made, autolim=False)
         for (pen, gid), lines in self._lines.items():
             style = (0, pen.dash) if pen.dash else "solid"
             drawn = LineCollection(

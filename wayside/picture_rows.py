@@ -36,6 +36,7 @@ class Look(Enum):
     IDLE = "idle"  # off, clear: a base line only
     SHADE = "shade"  # a level, or a fade from one to another
     FLASH = "flash"
+    DENSE = "flashing too quickly to draw each"
     LEVEL = "level line"  # a servo that stands
     MOVE = "move"  # a servo on its way
     STOP_ASPECT = "aspect that stops trains"
@@ -120,7 +121,7 @@ class _Found:
 
 _KINDS = (
     ("Signals", (Kind.SIGNAL,)),
-    ("Barriers, arms and other servos", (Kind.SERVO,)),
+    ("Servos", (Kind.SERVO,)),
     ("Lamps", (Kind.LAMP,)),
     ("Relays", (Kind.RELAY,)),
     ("Motors", (Kind.MOTOR,)),
@@ -149,7 +150,7 @@ def contents(trace: Sequence[Record], program: Program, until_us: int) -> Conten
         rows = tuple(output_row(output, found.told.get(output.name, ()), until_us) for output in outputs)
         sections.append(Section(title, rows))
     sections.append(Section("Scenes", tuple(_state_rows(found, "scene", program.scenes, _SCENE, until_us))))
-    sections.append(Section("Hands, notes and what is remembered", tuple(_other_rows(found, program, until_us))))
+    sections.append(Section("Hands and notes", tuple(_other_rows(found, program, until_us))))
     strips = tuple(_strips(found, layout, until_us))
     return Contents(strips, tuple(section for section in sections if section.rows), tuple(found.troubles))
 

@@ -83,10 +83,8 @@ def _servo(output: Output, degrees: float) -> str:
         return near.name
     if len(output.positions) < 2:
         return f"{number(degrees, 1)} deg"
-    ends = {p.degrees: p.name for p in reversed(output.positions)}
-    start, end = output.span
-    share = percent(round(travel_share(output, degrees), 2))
-    return f"{share} of the way {ends[start]} to {ends[end]}"
+    end = next(p.name for p in output.positions if p.degrees == output.span[1])
+    return f"{percent(round(travel_share(output, degrees), 2))} towards {end}"
 
 
 def _signal(output: Output, index: float) -> str:
