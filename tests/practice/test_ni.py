@@ -41,7 +41,7 @@ def k2_red_at_once(measured: Measured) -> list[str]:
     """After the amber the intermittent red, at once (par. 11(b))."""
     ambers = measured.spans(any_of([measured.shining(lamp) for lamp in measured.roles.amber]))
     starts = [span.start for span in measured.all_flashing]
-    return [f"no red begins as the amber ends at {s(span.end)}" for span in ambers if span.end not in starts]
+    return [f"no red begins as the amber ends at {s(span.end)}" for span in ambers if not span.open and span.end not in starts]
 
 
 def k3_red_before_barriers(measured: Measured) -> list[str]:
@@ -104,7 +104,7 @@ def k8_audible_warning_stops(measured: Measured) -> list[str]:
     """The audible warning stops when all barriers are fully lowered (par. 11(f))."""
     starts = [span.start for span in measured.all_lowered]
     sounds = measured.spans(any_of([measured.shining(sound) for sound in measured.roles.audible_warning]))
-    return [f"silent from {s(span.end)}" for span in sounds if span.end not in starts]
+    return [f"silent from {s(span.end)}" for span in sounds if not span.open and span.end not in starts]
 
 
 def k9_train_permitted(measured: Measured) -> list[str]:

@@ -1,0 +1,79 @@
+"""Every example of the language reference is a whole file: it is checked, and its rehearsals are played and must pass."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+
+from engine.layout import Place
+from scenes.problems import as_text
+from wayside.project import Project, load
+from wayside.rehearsing import rehearse
+
+REFERENCE = Path(__file__).parents[2] / "scenes" / "README.md"
+TEXT = REFERENCE.read_text(encoding="utf-8")
+FENCE = re.compile(r"^```(yaml|scene later|scene)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+HEADING = re.compile(r"^#+ (.*)$", re.MULTILINE)
+GRAMMAR = Path(__file__).parents[2] / "scenes" / "scene.lark"
+
+
+class Example(NamedTuple):
+    section: str
+    line: int
+    kind: str
+    text: str
+
+
+def examples() -> list[Example]:
+    found = []
+    for match in FENCE.finditer(TEXT):
+        before = TEXT[: match.start()]
+        section = HEADING.findall(re.sub(FENCE, "", before))[-1]
+        found.append(Example(section, before.count("\n") + 1, match[1], match[2]))
+    return found
+
+
+EXAMPLES = [one for one in examples() if one.kind == "scene"]
+LATER = [one for one in examples() if one.kind == "scene later"]
+(LAYOUT,) = [one.text for one in examples() if one.kind == "yaml"]
+
+
+def name_of(example: Example) -> str:
+    return f"{example.section.replace(' ', '-')}-line-{example.line}"
+
+
+def loaded(example: Example, folder: Path) -> Project:
+    (folder / "layout.yaml").write_text(LAYOUT, encoding="utf-8")
+    (folder / "example.scene").write_text(example.text, encoding="utf-8")
+    return load([folder], shown=lambda path: path.name)
+
+
+def test_every_fence_of_the_reference_is_executed() -> None:
+    assert len(examples()) == TEXT.count("\n```\n") == len(EXAMPLES) + len(LATER) + 1
+
+
+@pytest.mark.parametrize("example", EXAMPLES, ids=name_of)
+def test_an_example_is_without_errors_and_its_rehearsals_pass(example: Example, tmp_path: Path) -> None:
+    project = loaded(example, tmp_path)
+    assert [as_text(problem, project.lines) for problem in project.errors] == []
+    assert example.text.count("\nrehearsal ") == len(project.program.rehearsals)
+    for rehearsal in project.program.rehearsals.values():
+        result = rehearse(project.program, rehearsal)
+        failed = [(one.expectation.place.line, one.what_happened) for one in result.outcomes if not one.passed]
+        assert (failed, [one.text for one in result.troubles]) == ([], [])
+        assert result.outcomes, f"{rehearsal.name} expects nothing"
+
+
+@pytest.mark.parametrize("example", LATER, ids=name_of)
+def test_what_comes_later_says_so(example: Example, tmp_path: Path) -> None:
+    lines = {Place(*problem.place).line for problem in loaded(example, tmp_path).errors if "light step" in problem.what}
+    assert lines == {2, 3, 4, 5}
+
+
+def test_every_word_of_the_grammar_stands_in_an_example() -> None:
+    written = set(re.findall(r"[a-z]+", "\n".join(one.text for one in examples() if one.kind != "yaml")))
+    words = set(re.findall(r'"([a-z]+)"', GRAMMAR.read_text(encoding="utf-8")))
+    assert words - written == set()
