@@ -1,0 +1,230 @@
+"""Joins the compiler: from the trees of all scene files and the layout to one frozen program, and every problem.
+
+Knows the order of the work; each kind of definition and line has a module of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from engine.layout import Layout
+from engine.program import Again, Block, Head, Program, Rehearsal, Rule, Scene, Takes, Variable
+from scenes import heads
+from scenes.conditions import Conditions
+from scenes.names import DEFINED, OPEN, Names, Refused, Scope, Sort
+from scenes.nodes import Node, Word
+from scenes.problems import Problem, in_order
+from scenes.rehearsals import Rehearsals
+from scenes.statements import STATEMENTS
+from scenes.writer import TooLong, Writer, parameters
+
+_SORTS = {
+    "define": Sort.DEFINE,
+    "group": Sort.GROUP,
+    "flag": Sort.FLAG,
+    "counter": Sort.COUNTER,
+    "scene": Sort.SCENE,
+    "routine": Sort.ROUTINE,
+}
+_ADVICE = {
+    Sort.DEFINE: "nothing asks for the condition `{}`",
+    Sort.GROUP: "nothing speaks of the group `{}`",
+    Sort.FLAG: "nothing uses the flag `{}`",
+    Sort.COUNTER: "nothing uses the counter `{}`",
+    Sort.ROUTINE: "nothing does the routine `{}`",
+}
+
+
+def compile_program(nodes: Sequence[Node], layout: Layout) -> tuple[Program, list[Problem]]:
+    """Compile the trees of scene files, one a file. The program holds what compiled; problems may be many."""
+    return _Compiler(layout).compile(nodes)
+
+
+@dataclass(slots=True)
+class _Draft:
+    """A scene while its lines are read."""
+
+    heads: list[Head] = field(default_factory=list)
+    again: Again = Again.CARRY_ON
+    takes: list[Takes] = field(default_factory=list)
+    when_stopped: Block | None = None
+    block: Block = ()
+
+
+class _Compiler:
+    def __init__(self, layout: Layout) -> None:
+        self.layout = layout
+        self.names = Names(layout)
+        self.conditions = Conditions(self.names)
+        self.rehearsals = Rehearsals(self.names, self.conditions)
+        self.items: dict[str, list[tuple[str, Node]]] = {}
+        self.spent = 0
+
+    def compile(self, nodes: Sequence[Node]) -> tuple[Program, list[Problem]]:
+        self._collect(nodes)
+        for name, _ in self._of("group"):
+            self.names.group(self.names.symbols[name])
+        for name, _ in self._of("define"):
+            self.conditions.define(name)
+        program = Program(
+            self.layout,
+            self._scenes(),
+            {name: self._rule(name, node) for name, node in self._of("rule")},
+            {name: self._rehearsal(name, node) for name, node in self._of("rehearsal")},
+            self._variables("flag"),
+            self._variables("counter"),
+        )
+        self._routines()
+        self._unused()
+        return program, in_order(self.names.problems)
+
+    # --- definitions -----------------------------------------------------------------------------------------------
+
+    def _collect(self, nodes: Sequence[Node]) -> None:
+        """Take in every name before anything is compiled, so that the order of definitions does not matter."""
+        apart: dict[str, dict[str, Word]] = {"rule": {}, "rehearsal": {}}
+        items = [item for node in nodes for item in (node.nodes() if node.kind == "start" else (node,))]
+        for item in items:
+            self.names.something_broken = self.names.something_broken or _has_broken(item)
+            word = item.words()[0] if item.words() else None
+            if item.kind == "broken" or word is None or word.text.startswith("broken-"):
+                self.names.something_broken = True
+                self.names.item_broken = self.names.item_broken or item.kind not in apart
+                continue
+            if item.kind in apart:
+                if self._is_new(apart[item.kind], item.kind, word):
+                    self.items.setdefault(item.kind, []).append((word.text, item))
+            elif self.names.add(_SORTS[item.kind], word, item):
+                self.items.setdefault(item.kind, []).append((word.text, item))
+
+    def _is_new(self, known: dict[str, Word], kind: str, word: Word) -> bool:
+        """Rules and rehearsals are never named by a line, so each kind has its names to itself."""
+        first = known.setdefault(word.text, word)
+        if first is not word:
+            also = ((first.place, "first named here"),)
+            what = f"there is already a {kind} called `{word.text}`"
+            self.names.problems.append(Problem(word.place, what, "choose another name", also=also))
+        return first is word
+
+    def _of(self, kind: str) -> Iterator[tuple[str, Node]]:
+        return iter(self.items.get(kind, ()))
+
+    def _variables(self, kind: str) -> dict[str, Variable]:
+        return {
+            name: Variable(name, node.place, kept=node.node("kept") is not None) for name, node in self._of(kind)
+        }
+
+    def _rule(self, name: str, node: Node) -> Rule:
+        return self.rehearsals.rule(name, node)
+
+    def _rehearsal(self, name: str, node: Node) -> Rehearsal:
+        return self.rehearsals.rehearsal(name, node)
+
+    # --- scenes ----------------------------------------------------------------------------------------------------
+
+    def _scenes(self) -> dict[str, Scene]:
+        made: dict[str, Scene] = {}
+        try:
+            for name, node in self._of("scene"):
+                made[name] = self._scene(name, node)
+        except TooLong:
+            pass
+        return made
+
+    def _scene(self, name: str, node: Node) -> Scene:
+        writer, draft = self._written(name, node, None)
+        if writer.asks_everything:  # a second time, now that it is known what everything is
+            writer, draft = self._written(name, node, tuple(writer.writes))
+        self.spent += writer.statements
+        return Scene(
+            name,
+            node.place,
+            draft.block,
+            tuple(draft.heads),
+            draft.again,
+            tuple(draft.takes),
+            draft.when_stopped,
+            tuple(writer.writes),
+            tuple(writer.reads),
+        )
+
+    def _written(self, name: str, node: Node, everything: tuple[str, ...] | None) -> tuple[Writer, _Draft]:
+        writer = Writer(self.names, self.conditions, STATEMENTS, name)
+        writer.everything = everything
+        writer.spent = self.spent
+        draft = _Draft()
+        scope = Scope(first_line=node.place.line)
+        lines = list(node.nodes())
+        first = next((i for i, line in enumerate(lines) if line.kind in STATEMENTS), len(lines))
+        seen: set[str] = set()
+        for index, line in enumerate(lines):
+            if line.kind not in heads.TOP:
+                continue
+            if index > first:
+                what = "this line belongs at the top of the scene, before the lines that do something"
+                self.names.report(line.place, what, "move it up")
+            elif line.kind in heads.ONCE and line.kind in seen:
+                what = f"{heads.ONCE[line.kind]} stands here for the second time"
+                self.names.report(line.place, what, "a scene has one: put both together")
+            seen.add(line.kind)
+            try:
+                self._head(writer, line, draft, scope)
+            except Refused:
+                continue
+        draft.block = writer.lines((line for line in lines if line.kind not in heads.TOP), scope)
+        return writer, draft
+
+    def _head(self, writer: Writer, line: Node, draft: _Draft, scope: Scope) -> None:
+        if line.kind == "again":
+            way = line.node(*heads.AGAIN)
+            draft.again = heads.AGAIN[way.kind] if way else Again.CARRY_ON
+        elif line.kind == "takes":
+            draft.takes.append(heads.takes(writer, line))
+        elif line.kind == "when_stopped":
+            writer.closing = {}
+            draft.when_stopped = writer.block(line.node("block"), scope)
+            writer.closing = None
+        else:
+            draft.heads.append(heads.HEADS[line.kind](writer, line))
+
+    # --- what nobody uses ------------------------------------------------------------------------------------------
+
+    def _routines(self) -> None:
+        """A routine that nobody does is looked at all the same, where it can be: without parameters to fill in."""
+        for name, node in self._of("routine"):
+            symbol = self.names.symbols[name]
+            seen: dict[str, Word] = {}
+            for word in parameters(node):
+                first = seen.setdefault(word.text, word)
+                known = self.names.symbols.get(word.text)
+                if first is not word or known is not None:
+                    what = f"`{word.text}` is already the name of {known.described if known else 'another parameter'}"
+                    self.names.report(word.place, what, "choose another")
+            if name not in self.names.used and not seen:
+                writer = Writer(self.names, self.conditions, STATEMENTS, "")
+                scope = Scope(first_line=node.place.line, calls=((symbol.name, node.place),))
+                try:
+                    writer.block(node.node("block"), scope)
+                except TooLong:
+                    continue
+
+    def _unused(self) -> None:
+        """Advice, one for each definition; none while a line that may use it could not be read."""
+        if self.names.something_broken:
+            return
+        for symbol in self.names.symbols.values():
+            if symbol.sort in DEFINED and symbol.name not in self.names.used:
+                what = _ADVICE[symbol.sort].format(symbol.name)
+                self.names.report(symbol.place, what, "take it out, or use it", OPEN, advice=True)
+
+
+def _has_broken(item: Node) -> bool:
+    """Whether a line anywhere in the item could not be read."""
+    todo = [item]
+    while todo:
+        node = todo.pop()
+        if node.kind == "broken":
+            return True
+        todo.extend(part for part in node.parts if isinstance(part, Node))
+    return False

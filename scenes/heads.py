@@ -1,0 +1,76 @@
+"""The lines at the top of a scene: what starts it, what happens when it is started again, what it takes from whom."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from engine.program import Again, AtTime, EachTime, Every, Head, OnButton, OnlyWhile, Takes, Whenever
+from scenes import quantities
+from scenes.names import OPEN, Refused, Scope, Sort
+from scenes.nodes import Node
+from scenes.writer import Writer
+
+
+def _whenever(writer: Writer, node: Node) -> Head:
+    return Whenever(node.place, writer.lasting(node, OPEN, "runs whenever"))
+
+
+def _only_while(writer: Writer, node: Node) -> Head:
+    return OnlyWhile(node.place, writer.lasting(node, OPEN, "runs only while"))
+
+
+def _each_time(writer: Writer, node: Node) -> Head:
+    return EachTime(node.place, writer.condition(node, OPEN))
+
+
+def _at_time(writer: Writer, node: Node) -> Head:
+    word, clock = node.word("TIME"), node.node("clock")
+    if word is None or clock is None:
+        raise Refused
+    second = writer.names.quantity(word, OPEN, "TIME", quantities.second_of_day)
+    return AtTime(node.place, second, clock.word("LAYOUT") is not None)
+
+
+def _every(writer: Writer, node: Node) -> Head:
+    word = node.word("DURATION")
+    every_us = writer.names.duration(word) if word else 0
+    if not every_us:
+        raise writer.names.refuse(node.place, "a scene cannot start every moment", "write a time such as `20 min`")
+    return Every(node.place, every_us)
+
+
+def _on_button(writer: Writer, node: Node) -> Head:
+    symbol = writer.names.look_up(node.words()[0], OPEN, Sort.BUTTON)
+    if symbol is None:
+        raise Refused
+    return OnButton(node.place, symbol.name, writer.time_of(node, "not_again", OPEN) or 0)
+
+
+HEADS: dict[str, Callable[[Writer, Node], Head]] = {
+    "whenever": _whenever,
+    "only_while": _only_while,
+    "each_time": _each_time,
+    "at_time": _at_time,
+    "every": _every,
+    "on_button": _on_button,
+}
+AGAIN = {"carry_on": Again.CARRY_ON, "start_over": Again.START_OVER, "once_more": Again.ONCE_MORE_AFTER}
+ONCE = {"again": "`if started again`", "when_stopped": "`when stopped`"}
+TOP = frozenset({*HEADS, *ONCE, "takes"})
+
+
+def takes(writer: Writer, node: Node, scope: Scope = OPEN) -> Takes:
+    """`takes GROUP from SCENE`: signals with their parts."""
+    outputs = node.node("names")
+    found = writer.names.members(outputs.words() if outputs else (), scope, Sort.OUTPUT)
+    scene = writer.names.look_up(node.words()[0], scope, Sort.SCENE)
+    if scene is None or not found:
+        raise Refused
+    if scene.name == writer.scene:
+        raise writer.names.refuse(node.place, "a scene cannot take outputs from itself", "name the other scene")
+    named: dict[str, None] = {}
+    for _, symbol in found:
+        named.setdefault(symbol.name)
+        for aspect in symbol.output.aspects if symbol.output else ():
+            named.update(dict.fromkeys(part for part, _ in aspect.parts))
+    return Takes(node.place, tuple(named), scene.name)

@@ -1,0 +1,335 @@
+"""Lines that tell outputs what to do: turn, set, fade, move, flash, pulse, hold, release.
+
+A wrong kind of output is answered here with what to write, or what the layout file must say.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+
+from engine.layout import Blink, Itself, Kind, Output
+from engine.program import (
+    Fade,
+    Flash,
+    Hold,
+    Level,
+    Move,
+    Order,
+    Pulse,
+    Release,
+    Statement,
+    Swing,
+    Tell,
+    Together,
+)
+from scenes import quantities
+from scenes.light_step import answer
+from scenes.names import Refused, Scope, Sort
+from scenes.nodes import Node, Word
+from scenes.writer import Writer
+
+Wrong = tuple[str, str] | None
+
+_A_MINUTE_US = 60_000_000
+_TURNED = (Kind.LAMP, Kind.RELAY, Kind.MOTOR, Kind.SOUND)
+_HOW_TO_TELL = {
+    Kind.SERVO: "write `move {0} to {1} over 3 s`",
+    Kind.SIGNAL: "write `set {0} to {1}`",
+    Kind.PULSE: "write `pulse {0}`",
+    Kind.MOTOR: "write `set {0} to 40 %`, or `set {0} to 40 % backwards`",
+}
+
+
+def _instead(output: Output, otherwise: str = "write `turn on {0}` or `turn off {0}`") -> str:
+    """How this kind of output is told."""
+    names = [one.name for one in (*output.positions, *output.aspects)] or ["its position"]
+    return _HOW_TO_TELL.get(output.kind, otherwise).format(output.name, names[0])
+
+
+def _is_a(output: Output) -> str:
+    return f"`{output.name}` is a {output.kind.value}"
+
+
+def turn(writer: Writer, node: Node, scope: Scope) -> Statement:
+    outputs = writer.outputs(node, scope, _turned)
+    _light_step(writer, node, scope)
+    value = 1.0 if node.word("ON", "OFF") == node.word("ON") else 0.0
+    return _tell(writer, node, scope, [(output, Level(value)) for output in outputs])
+
+
+def _turned(output: Output) -> Wrong:
+    if output.kind in _TURNED:
+        return None
+    return f"{_is_a(output)} and is not turned on or off", _instead(output)
+
+
+def _light_step(writer: Writer, node: Node, scope: Scope) -> None:
+    like = node.node("like")
+    if like is not None:
+        raise answer(writer.names, like, scope)
+
+
+def _tell(writer: Writer, node: Node, scope: Scope, orders: list[tuple[Output, Order]]) -> Statement:
+    for_us = writer.time_of(node, "for", scope)
+    for output, _ in orders:
+        longest = output.longest_on_us
+        if for_us is not None and longest is not None and for_us > longest:
+            what = f"`{output.name}` may be on for {quantities.say_us(longest)} at a time (layout file)"
+            raise writer.names.refuse(node.place, what, f"write `for {quantities.say_us(longest)}` or less", scope)
+    told = [pair for output, order in orders for pair in _with_parts(writer, output, order)]
+    return Tell(node.place, tuple(told), for_us)
+
+
+def _with_parts(writer: Writer, output: Output, order: Order) -> list[tuple[str, Order]]:
+    """A signal is told its aspect, and then each of its parts what that means for it."""
+    told: list[tuple[str, Order]] = [(output.name, order)]
+    if output.kind is not Kind.SIGNAL or not isinstance(order, Level):
+        return told
+    for name, value in output.aspects[int(order.value)].parts:
+        part = writer.names.layout.outputs.get(name)
+        servo = part is not None and part.kind is Kind.SERVO
+        told.append((name, Swing(value) if servo else Level(value)))
+    return told
+
+
+# --- set -------------------------------------------------------------------------------------------------------------
+
+
+def set_to(writer: Writer, node: Node, scope: Scope) -> Statement:
+    target = _target(writer, node, scope)
+    if target.kind in ("ON", "OFF"):
+        outputs = writer.outputs(node, scope, _turned)
+        return _tell(writer, node, scope, [(one, Level(float(target.kind == "ON"))) for one in outputs])
+    at_once = node.node("at_once") is not None
+    outputs = writer.outputs(node, scope, lambda output: _settable(output, target, node, at_once))
+    orders: list[tuple[Output, Order]] = []
+    for output in outputs:
+        orders.append((output, Level(_value(writer, output, target, node, scope))))
+    return _tell(writer, node, scope, orders)
+
+
+def _target(writer: Writer, node: Node, scope: Scope) -> Word:
+    """What stands behind `to`, a parameter filled in; for `on` and `off` that word."""
+    word = next((part for part in node.parts if isinstance(part, Word) and part.kind != "BACKWARDS"), None)
+    if word is None:
+        raise Refused
+    return writer.names.resolve(word, scope)
+
+
+def _settable(output: Output, target: Word, node: Node, at_once: bool) -> Wrong:
+    if output.kind is Kind.SERVO and not at_once:
+        instead = f"write `move {output.name} to {target.text} over 3 s`, or add `at once`"
+        return f"{_is_a(output)}, and `set` would throw it over without a pace", instead
+    if target.kind == "PERCENT" and output.kind is not Kind.SERVO:
+        return _dims(output, node, "a level")
+    return None
+
+
+def _dims(output: Output, node: Node, needs: str) -> Wrong:
+    """Whether an output has levels between on and off, and a direction if one is asked for."""
+    backwards = node.word("BACKWARDS") is not None
+    if backwards and output.kind is not Kind.MOTOR:
+        return f"{_is_a(output)} and has no backwards", "leave `backwards` out"
+    if output.kind is Kind.MOTOR:
+        return None
+    if output.kind not in (Kind.LAMP, Kind.SOUND):
+        return f"{_is_a(output)} and takes no level", _instead(output)
+    if not output.dimmable:
+        say = f"write `turn on {output.name}`, or in the layout file `dimmable: yes` for it if its board can dim"
+        return f"`{output.name}` is switched only, and {needs} needs one that dims", say
+    return None
+
+
+def _value(writer: Writer, output: Output, target: Word, node: Node, scope: Scope) -> float:
+    """The target in the output's own unit. Raises `Refused` after reporting what cannot be meant."""
+    if target.kind == "PERCENT":
+        share = float(writer.names.quantity(target, scope, "PERCENT", quantities.share))
+        if output.kind is Kind.SERVO:
+            low, high = output.span
+            return low + (high - low) * share
+        return -share if node.word("BACKWARDS") else share
+    if target.kind == "ANGLE" and output.kind is Kind.SERVO:
+        return _angle(writer, output, target, scope)
+    if target.kind == "NAME":
+        return _named_value(writer, output, target, scope)
+    what = f"{_is_a(output)} and cannot be set to `{target.text}`"
+    raise writer.names.refuse(target.place, what, _instead(output), scope)
+
+
+def _angle(writer: Writer, output: Output, target: Word, scope: Scope) -> float:
+    degrees = quantities.degrees(target)
+    low, high = output.limits or (min(output.span), max(output.span))
+    if not low <= degrees <= high:
+        what = f"`{output.name}` may go from {low:g} deg to {high:g} deg (layout file), and {target.text} is outside"
+        raise writer.names.refuse(target.place, what, f"write an angle from {low:g} deg to {high:g} deg", scope)
+    return degrees
+
+
+def _named_value(writer: Writer, output: Output, target: Word, scope: Scope) -> float:
+    named = {position.name: position.degrees for position in output.positions}
+    named |= {aspect.name: float(index) for index, aspect in enumerate(output.aspects)}
+    if target.text in named:
+        return named[target.text]
+    if not named:
+        what = f"{_is_a(output)} and cannot be set to `{target.text}`"
+        raise writer.names.refuse(target.place, what, _instead(output), scope)
+    one = "position" if output.kind is Kind.SERVO else "aspect"
+    what = f"`{output.name}` has no {one} called `{target.text}`; it has {', '.join(f'`{name}`' for name in named)}"
+    raise writer.names.refuse(target.place, what, writer.names.near(target.text, named), scope)
+
+
+# --- fade and move -----------------------------------------------------------------------------------------------------
+
+
+def fade(writer: Writer, node: Node, scope: Scope) -> Statement:
+    target = _target(writer, node, scope)
+    outputs = writer.outputs(node, scope, lambda output: _fades(output, node))
+    _light_step(writer, node, scope)
+    over_us = writer.time_of(node, "over", scope) or 0
+    if target.kind in ("ON", "OFF"):
+        values = [(output.name, float(target.kind == "ON")) for output in outputs]
+    else:
+        values = [(output.name, _value(writer, output, target, node, scope)) for output in outputs]
+    return Fade(node.place, tuple(values), over_us)
+
+
+def _fades(output: Output, node: Node) -> Wrong:
+    if output.kind in (Kind.SERVO, Kind.SIGNAL):
+        return f"{_is_a(output)} and does not fade", _instead(output)
+    return _dims(output, node, "a fade")
+
+
+def move(writer: Writer, node: Node, scope: Scope) -> Statement:
+    target = _target(writer, node, scope)
+    over = node.node("over")
+    outputs = writer.outputs(node, scope, lambda output: _moves(output, target, over, node))
+    _light_step(writer, node, scope)
+    over_us = writer.time_of(node, "over", scope)
+    values = tuple((output.name, _value(writer, output, target, node, scope)) for output in outputs)
+    if over is not None and over_us is not None:
+        slow = max(outputs, key=lambda output: output.travel_us)
+        if over_us < slow.travel_us:
+            least = quantities.say_us(slow.travel_us)
+            what = f"`{slow.name}` itself needs {least} for its whole travel (layout file)"
+            writer.names.report(over.place, what, f"write `over {least}` or longer", scope, advice=True)
+    return Move(node.place, values, over_us)
+
+
+def _moves(output: Output, target: Word, over: Node | None, node: Node) -> Wrong:
+    if output.kind is not Kind.SERVO:
+        instead = _instead(output) if output.kind in _HOW_TO_TELL else f"write `turn on {output.name}`"
+        return f"{_is_a(output)} and does not move", instead
+    own = output.itself is Itself.MOVES
+    if own and (over is not None or node.node("manner") is not None):
+        what = f"`{output.name}` moves by itself in {quantities.say_us(output.itself_us)}"
+        which = "`over`" if over is not None else "`bouncing`"
+        return f"{what}: {which} is set on its board", f"set the pace on the board and write `move {output.name} to {target.text}`"
+    if not own and over is None:
+        instead = f"write `move {output.name} to {target.text} over 3 s`"
+        return f"how long may `{output.name}` take from one end to the other?", instead
+    return None
+
+
+# --- flash and pulse -----------------------------------------------------------------------------------------------
+
+
+def flash(writer: Writer, node: Node, scope: Scope) -> Statement:
+    outputs = writer.outputs(node, scope, _flashes)
+    part = node.node("rate")
+    word = part.word("RATE", "NAME") if part else None
+    if word is None:
+        named = node.node("names")
+        names = " and ".join(one.text for one in named.words()) if named else outputs[0].name
+        turns = " in turn" if node.node("in_turn") else ""
+        instead = f"write `flash {names}{turns} at 60 a minute`"
+        raise writer.names.refuse(node.place, "how often a minute should it flash?", instead, scope)
+    rate = writer.names.quantity(word, scope, "RATE", quantities.rate_per_min)
+    cycle = Fraction(_A_MINUTE_US) / rate
+    slots = max(2, len(outputs)) if node.node("in_turn") else 2
+    blinks = [
+        Blink(cycle.numerator, cycle.denominator, slot if node.node("in_turn") else 0, slots)
+        for slot in range(len(outputs))
+    ]
+    flashes: list[tuple[Output, Order]] = [(one, Flash(blink)) for one, blink in zip(outputs, blinks, strict=True)]
+    return _tell(writer, node, scope, flashes)
+
+
+def _flashes(output: Output) -> Wrong:
+    if output.kind is not Kind.LAMP:
+        return f"{_is_a(output)} and does not flash: only lamps do", _instead(output)
+    if output.itself is Itself.FLASHES:
+        return f"`{output.name}` flashes by itself, at the rate set on its board", f"write `turn on {output.name}`"
+    return None
+
+
+def pulse(writer: Writer, node: Node, scope: Scope) -> Statement:
+    for_us = writer.time_of(node, "for", scope)
+    outputs = writer.outputs(node, scope, lambda output: _pulses(output, for_us))
+    lengths = dict.fromkeys(for_us if for_us is not None else output.pulse_us for output in outputs)
+    if len(lengths) == 1:
+        return Pulse(node.place, tuple(output.name for output in outputs), next(iter(lengths)))
+    branches = tuple((Pulse(node.place, (output.name,), output.pulse_us),) for output in outputs)
+    return Together(node.place, branches)
+
+
+def _pulses(output: Output, for_us: int | None) -> Wrong:
+    if output.kind is not Kind.PULSE:
+        what = f"{_is_a(output)}, and nothing but this program would end its pulse"
+        return what, "write `turn on ... for 1 s`, or `kind: pulse` in the layout file if its board ends the pulse"
+    if for_us is None and not output.pulse_us:
+        return f"how long is the pulse of `{output.name}`?", f"write `pulse {output.name} for 120 ms`"
+    allowed = [us for us in (output.pulse_us, output.longest_on_us) if us]
+    if for_us is not None and allowed and for_us > min(allowed):
+        most = quantities.say_us(min(allowed))
+        return f"a pulse of `{output.name}` lasts {most} at most (layout file)", f"write `for {most}` or less"
+    return None
+
+
+# --- hold and release ----------------------------------------------------------------------------------------------
+
+
+def _held(writer: Writer, node: Node, scope: Scope) -> tuple[str, ...]:
+    """The outputs of `hold X`; `everything` is all that the scene writes, but for what its `when stopped` has told."""
+    if node.word("EVERYTHING") is None:
+        outputs = writer.outputs(node, scope, lambda output: None)
+        parts = (name for output in outputs for name in (output.name, *_parts(output)))
+        return tuple(dict.fromkeys(parts))
+    writer.asks_everything = True
+    told = writer.closing or {}
+    return tuple(name for name in writer.everything or () if name not in told)
+
+
+def _parts(output: Output) -> list[str]:
+    return [name for aspect in output.aspects for name, _ in aspect.parts]
+
+
+def hold(writer: Writer, node: Node, scope: Scope) -> Statement:
+    return Hold(node.place, _held(writer, node, scope))
+
+
+def release(writer: Writer, node: Node, scope: Scope) -> Statement:
+    return Release(node.place, _held(writer, node, scope))
+
+
+def later(writer: Writer, node: Node, scope: Scope) -> Statement:
+    """`flicker`, `show` and `fade daylight`: read, and performed with the light step."""
+    names = node.node("names")
+    if names is not None:
+        writer.names.members(names.words(), scope, Sort.OUTPUT)
+    raise answer(writer.names, node, scope)
+
+
+ORDERS: dict[str, Callable[[Writer, Node, Scope], Statement]] = {
+    "turn": turn,
+    "set": set_to,
+    "fade": fade,
+    "move": move,
+    "flash": flash,
+    "pulse": pulse,
+    "hold": hold,
+    "release": release,
+    "flicker": later,
+    "show": later,
+    "daylight": later,
+}
