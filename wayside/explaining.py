@@ -8,13 +8,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from engine.conditions import Atom, Sort
-from engine.layout import NOWHERE, Kind, Layout, Place
-from engine.program import Act, Deed, Rehearsal
+from engine.layout import NOWHERE, Kind, Output, Place
+from engine.program import Act, Count, Deed, Program, Rehearsal, SetFlag, Statement
 from engine.trace import ButtonIs, CounterIs, Did, FlagIs, LinkIs, Record, Saw, SceneIs, Told, TrainOn
 from engine.waves import Flashing, Ramp, Steady, Wave
-from wayside.trace_words import value
+from wayside.trace_words import statements, value
 
 MOST_STATES_SAID = 4  # subjects described in one sentence
+BEGINS = "begins"  # why an output shows something before the first instant
 
 _DEEDS_ON = {
     Sort.DETECTOR: (Deed.STAYS, Deed.BECOMES),
@@ -26,8 +27,9 @@ _DEEDS_ON = {
 class Story:
     """A rehearsal's trace up to and with one instant."""
 
-    def __init__(self, layout: Layout, rehearsal: Rehearsal, trace: Sequence[Record], at_us: int) -> None:
-        self._layout = layout
+    def __init__(self, program: Program, rehearsal: Rehearsal, trace: Sequence[Record], at_us: int) -> None:
+        self._program = program
+        self._layout = program.layout
         self._rehearsal = rehearsal
         self._trace = [record for record in trace if record.at_us <= at_us]
         self._at_us = at_us
@@ -70,7 +72,7 @@ class Story:
             case LinkIs(at_us, name, _):
                 return self._hand(Sort.LINK, name, at_us)[1]
             case _:
-                return self._last_done(index)
+                return self._setter(record, index)
 
     def _behind_detector(self, detector: str, at_us: int) -> Place:
         """A train, a hand or a lost link: whichever was the last not later than the report."""
@@ -79,7 +81,8 @@ class Story:
             for record in self._trace
             if isinstance(record, TrainOn) and record.detector == detector and record.at_us <= at_us
         )
-        link = self._layout.detectors[detector].wiring.link if detector in self._layout.detectors else None
+        wiring = self._layout.detectors[detector].wiring
+        link = self._layout.boards[wiring.board].link if wiring.board in self._layout.boards else wiring.link
         hands = [self._hand(Sort.DETECTOR, detector, at_us)]
         hands += [self._hand(Sort.LINK, link, at_us)] if link is not None else []
         return max([*rolled, *hands], key=lambda one: one[0])[1]
@@ -90,11 +93,15 @@ class Story:
         moments = [(moment, act.place) for act in mine for moment in _moments(act) if moment <= at_us]
         return max(moments, key=lambda one: one[0], default=(-1, NOWHERE))
 
-    def _last_done(self, index: int) -> Place:
-        """Flags and counters carry no line of their own: it is that of the last thing done at that instant."""
-        at_us = self._trace[index].at_us
-        near = [record.place for record in self._trace if isinstance(record, Did) and record.at_us == at_us]
-        return near[-1] if near else NOWHERE
+    def _setter(self, record: Record, index: int) -> Place:
+        """The line behind a flag or counter: the last that was done just before, or the only one that can have."""
+        could = {place for place, line in statements(self._program).items() if _sets(line, record)}
+        for earlier in reversed(self._trace[: index + 1]):
+            if earlier.at_us != record.at_us:
+                break
+            if isinstance(earlier, Did) and earlier.place in could:
+                return earlier.place
+        return could.pop() if len(could) == 1 else NOWHERE
 
     # --- states ----------------------------------------------------------------------------------------------------
 
@@ -133,20 +140,17 @@ class Story:
         return words.get(atom.sort, "had not changed since the beginning")
 
     def _output(self, name: str, mine: list[Record]) -> str:
-        output = self._layout.outputs.get(name)
-        if output is None:
-            return name
-        told = mine[-1] if mine else None
-        if isinstance(told, Told):
-            return f"{name} was {self._shows(name, told.wave)}"
-        begun = {one.subject: one.value for one in self._rehearsal.begins if one.detector_state is None}
-        if name not in begun and output.rest.blink is not None:
-            return f"{name} was flashing from the beginning: no line had told it anything"
-        wave = Steady(begun.get(name, output.rest.value))
-        return f"{name} was {self._shows(name, wave)} from the beginning: no line had told it anything"
-
-    def _shows(self, name: str, wave: Wave) -> str:
         output = self._layout.outputs[name]
+        told = mine[-1] if mine else None
+        if isinstance(told, Told) and told.why != BEGINS:
+            return f"{name} was {self._shows(output, told.wave)}"
+        rest: Wave = Steady(output.rest.value)
+        if output.rest.blink is not None:
+            rest = Flashing(0, output.rest.blink)
+        shown = self._shows(output, told.wave if isinstance(told, Told) else rest)
+        return f"{name} was {shown} from the beginning: no line had told it anything"
+
+    def _shows(self, output: Output, wave: Wave) -> str:
         if isinstance(wave, Flashing):
             return "flashing"
         words = value(output, wave.value_at(self._at_us))
@@ -157,6 +161,16 @@ class Story:
 
 def _moments(act: Act) -> tuple[int, ...]:
     return (act.at_us,) if act.for_us is None else (act.at_us, act.at_us + act.for_us)
+
+
+def _sets(line: Statement, record: Record) -> bool:
+    match line, record:
+        case SetFlag(flag=flag, value=value), FlagIs(flag=name, value=now):
+            return (flag, value) == (name, now)
+        case Count(counter=counter), CounterIs(counter=name):
+            return counter == name
+        case _:
+            return False
 
 
 def _subject(record: Record) -> tuple[Sort, str] | None:

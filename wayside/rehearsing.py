@@ -14,7 +14,7 @@ from adapters.trains import itinerary
 from engine.conditions import Atom, Term, atoms, may_pass
 from engine.drive import jump
 from engine.kernel import Kernel
-from engine.layout import NOWHERE, Kind, Layout, Place
+from engine.layout import NOWHERE, Layout, Place
 from engine.program import Act, Begin, Deed, Expectation, Program, Rehearsal
 from engine.trace import Noted, Record, Trouble
 from wayside.explaining import Story
@@ -76,9 +76,11 @@ def rehearse(program: Program, rehearsal: Rehearsal, seed: int | None = None) ->
     run = _play(program, rehearsal, seed, [one.term for one in conditions if one is not None])
     verdicts = [_judge(one, run) for one in rehearsal.expectations]
     outcomes = _explain(program, rehearsal, seed, run, verdicts)
-    remarks = [*_never_done(program.layout, rehearsal, run), *_unheard(program.layout, run)]
-    trace = tuple(sorted([*run.trace, *remarks], key=lambda record: record.at_us))
-    return Result(rehearsal, outcomes, trace, run.ended_us, seed, tuple(_notes(program, rehearsal, run)))
+    remarks: Iterable[Record] = chain(_never_done(program.layout, rehearsal), _unheard(run))
+    records = list[Record](run.trace)
+    records.extend(remarks)
+    records.sort(key=lambda record: record.at_us)
+    return Result(rehearsal, outcomes, tuple(records), run.ended_us, seed, tuple(_notes(program, rehearsal, run)))
 
 
 def play(program: Program, scene: str, from_s: int | None, for_us: int, seed: int | None = None) -> Result:
@@ -94,14 +96,13 @@ def _play(program: Program, rehearsal: Rehearsal, seed: int, terms: Sequence[Ter
     kernel = Kernel(program, seed, rehearsal.begins_at_s)
     world = World(program.layout, rehearsal.trains, _hands(rehearsal), _asker(kernel, program.layout))
     for begin in rehearsal.begins:
-        _begin(begin, kernel, world, program.layout)
+        _begin(begin, kernel, world)
     before = {term: kernel.holds(term) for term in terms}
     watches = {term: kernel.watch(term) for term in before}
     end = horizon(rehearsal)
-    jump(kernel, world, LONGEST_REHEARSAL_US if end is None else end)
+    last = jump(kernel, world, LONGEST_REHEARSAL_US if end is None else end + 1)  # the end's own instant included
     more = [due for due in (kernel.next_due(), world.next_due()) if due is not None]
     cut = end is None and bool(more)
-    last = max([world.now_us, *(record.at_us for record in kernel.trace[-1:])])
     ended = end if end is not None else LONGEST_REHEARSAL_US if cut else last
     histories = {term: History(watch.changes, ended, before[term]) for term, watch in watches.items()}
     return Run(tuple(kernel.trace), ended, histories, cut, tuple(world.unheard))
@@ -114,27 +115,25 @@ def _hands(rehearsal: Rehearsal) -> list[Act]:
 
 
 def _asker(kernel: Kernel, layout: Layout) -> Callable[[str], bool]:
-    """Whether a signal lets trains pass now."""
-    terms: dict[str, Term] = {}
+    """Whether a signal lets trains pass now. Asked once before the first instant, so that the kernel works the one at
+    which an arm arrives, even if nothing else reads it."""
+    signals = [hold.signal for track in layout.tracks.values() for hold in track.holds]
+    terms = {signal: may_pass(layout.outputs[signal]) for signal in signals}
+    for term in terms.values():
+        kernel.holds(term)
 
     def asks(signal: str) -> bool:
-        if signal not in terms:
-            terms[signal] = may_pass(layout.outputs[signal])
         return kernel.holds(terms[signal])
 
     return asks
 
 
-def _begin(begin: Begin, kernel: Kernel, world: World, layout: Layout) -> None:
+def _begin(begin: Begin, kernel: Kernel, world: World) -> None:
     if begin.detector_state is not None:
         kernel.set_detector(begin.subject, begin.detector_state)
         world.begins(begin.subject, begin.detector_state)
         return
     kernel.set_output(begin.subject, begin.value)
-    output = layout.outputs[begin.subject]
-    if output.kind is Kind.SIGNAL:  # an aspect is shown by its parts
-        for part, value in output.aspects[int(begin.value)].parts:
-            kernel.set_output(part, value)
 
 
 def horizon(rehearsal: Rehearsal) -> int | None:
@@ -161,10 +160,10 @@ def _explain(
     failed = [expectation.condition.term for expectation, verdict in pairs if not verdict.passed]
     asked: list[Term] = list(dict.fromkeys(atom for term in failed for atom in atoms(term)))
     second = _play(program, rehearsal, seed, asked) if failed else run
-    return tuple(_outcome(program.layout, rehearsal, second, *pair) for pair in pairs)
+    return tuple(_outcome(program, rehearsal, second, *pair) for pair in pairs)
 
 
-def _outcome(layout: Layout, rehearsal: Rehearsal, run: Run, expectation: Expectation, verdict: Verdict) -> Outcome:
+def _outcome(program: Program, rehearsal: Rehearsal, run: Run, expectation: Expectation, verdict: Verdict) -> Outcome:
     if verdict.passed or verdict.at_us is None:
         return Outcome(expectation, verdict.passed, verdict.what, verdict.at_us)
     at_us = verdict.at_us
@@ -173,7 +172,7 @@ def _outcome(layout: Layout, rehearsal: Rehearsal, run: Run, expectation: Expect
         return run.histories[atom].at(at_us)
 
     guilty = to_blame(expectation.condition.term, verdict.wanted, holds)
-    story = Story(layout, rehearsal, run.trace, at_us)
+    story = Story(program, rehearsal, run.trace, at_us)
     words = expectation.condition.words
     said = f"{words}: {verdict.what}" if words else verdict.what
     states = story.states(guilty)
@@ -183,7 +182,7 @@ def _outcome(layout: Layout, rehearsal: Rehearsal, run: Run, expectation: Expect
 # --- remarks -------------------------------------------------------------------------------------------------------
 
 
-def _never_done(layout: Layout, rehearsal: Rehearsal, run: Run) -> Iterable[Trouble]:
+def _never_done(layout: Layout, rehearsal: Rehearsal) -> Iterable[Trouble]:
     """Visits that a train can never make, since their stretch is not ahead of it."""
     for train in rehearsal.trains:
         for visit in itinerary(train, layout.tracks[train.track]).missed:
@@ -195,7 +194,7 @@ def _never_done(layout: Layout, rehearsal: Rehearsal, run: Run) -> Iterable[Trou
             yield Trouble(0, text, (train.place,))
 
 
-def _unheard(layout: Layout, run: Run) -> Iterable[Noted]:
+def _unheard(run: Run) -> Iterable[Noted]:
     for at_us, act in run.unheard:
         yield Noted(at_us, "", f"{act.subject} was pressed, but its link was gone: nobody heard it", act.place)
 
@@ -208,11 +207,10 @@ def _notes(program: Program, rehearsal: Rehearsal, run: Run) -> Iterable[str]:
             f"Nothing in {rehearsal.name} says when it ends, so it was ended after {duration(run.ended_us)}. "
             "Write how long it lasts, such as: lasts 5 min"
         )
-    late = [act for act in _hands(rehearsal) if act.at_us > run.ended_us]
-    late_trains = [train for train in rehearsal.trains if train.from_us > run.ended_us]
-    if late or late_trains:
-        first = min((one.place for one in (*late, *late_trains)), default=NOWHERE)
+    late = [act.place for act in _hands(rehearsal) if act.at_us > run.ended_us]
+    late += [train.place for train in rehearsal.trains if train.from_us > run.ended_us]
+    if late:
         yield (
             f"{rehearsal.name} was over at {duration(run.ended_us)}, before everything written in it had begun "
-            f"(see line {first.line}). Write how long it lasts, such as: lasts 5 min"
+            f"(see line {min(late).line}). Write how long it lasts, such as: lasts 5 min"
         )

@@ -92,7 +92,10 @@ def test_one_train_leaving_as_another_comes_leaves_no_gap() -> None:
 def test_a_beam_sees_the_coaches_that_a_section_does_not() -> None:
     long = train(length_mm=400, locomotive_only=True)
     assert states(played([long]), "lane") == [(10 * S, "occupied"), (13_500 * MS, "clear")]
-    assert states(played([long], on=layout(kind=DetectorKind.BEAM)), "lane") == [(10 * S, "occupied"), (16 * S, "clear")]
+    assert states(played([long], on=layout(kind=DetectorKind.BEAM)), "lane") == [
+        (10 * S, "occupied"),
+        (16 * S, "clear"),
+    ]
 
 
 def test_a_treadle_closes_once_for_each_end_that_comes_in() -> None:
@@ -207,7 +210,12 @@ def test_stuck_until_exactly_the_instant_at_which_the_train_leaves() -> None:
 
 def test_one_sticking_inside_another() -> None:
     acts = [act(S, Deed.STAYS, "lane", "occupied", 4 * S), act(2 * S, Deed.STAYS, "lane", "unknown", S)]
-    assert states(played(acts=acts), "lane") == [(S, "occupied"), (2 * S, "unknown"), (3 * S, "occupied"), (5 * S, "clear")]
+    assert states(played(acts=acts), "lane") == [
+        (S, "occupied"),
+        (2 * S, "unknown"),
+        (3 * S, "occupied"),
+        (5 * S, "clear"),
+    ]
 
 
 def test_worked_by_hand_until_a_train_changes_it() -> None:
@@ -224,7 +232,12 @@ def test_chatter_is_passed_on_raw() -> None:
 
 def test_a_lost_link_makes_its_detectors_unknown_and_mending_tells_the_truth() -> None:
     found = played([train()], [act(5 * S, Deed.LOSE_LINK, "main"), act(10_500 * MS, Deed.MEND_LINK, "main")])
-    assert states(found, "up-approach") == [(0, "occupied"), (5 * S, "unknown"), (10_500 * MS, "occupied"), (11 * S, "clear")]
+    assert states(found, "up-approach") == [
+        (0, "occupied"),
+        (5 * S, "unknown"),
+        (10_500 * MS, "occupied"),
+        (11 * S, "clear"),
+    ]
     assert states(found, "lane") == [(5 * S, "unknown"), (10_500 * MS, "occupied"), (13 * S, "clear")]  # by its board
     assert states(found, "down-approach") == []  # on no link
     links = [(at, one) for at, one in found if isinstance(one, LinkState)]

@@ -342,7 +342,9 @@ def journeys(draw: st.DrawFn) -> tuple[TrainRun, Track, dict[str, list[tuple[int
 
 @settings(max_examples=400, deadline=None)
 @given(journeys())
-def test_brute_force_agrees_at_every_millisecond(case: tuple[TrainRun, Track, dict[str, list[tuple[int, int]]]]) -> None:
+def test_brute_force_agrees_at_every_millisecond(
+    case: tuple[TrainRun, Track, dict[str, list[tuple[int, int]]]],
+) -> None:
     run, line, opens = case
     journey, stepped = Journey(0, run, line), Stepped(run, line, opens)
     now = 0
