@@ -144,7 +144,7 @@ class Measured:
 
     def detected(self) -> Facts:
         """Some detector of the crossing does not report clear."""
-        return any_of([lambda start, end, one=name: self._saw(one, start) != "clear" for name in self.roles.detectors])
+        return lambda start, end: any(self._saw(name, start) != "clear" for name in self.roles.detectors)
 
     def _saw(self, detector: str, at: int) -> str:
         seen = [r.state for r in self.trace if isinstance(r, Saw) and r.detector == detector and r.at_us <= at]
@@ -247,7 +247,9 @@ def changed(text: str, changes: Iterable[tuple[str, str]]) -> str:
     return text
 
 
-def play(folder: Path, scene: str, changes: Iterable[tuple[str, str]], into: Path, only: Sequence[str]) -> list[Measured]:
+def play(
+    folder: Path, scene: str, changes: Iterable[tuple[str, str]], into: Path, only: Sequence[str]
+) -> list[Measured]:
     """Rehearse a copy of a folder, one scene of it changed; whether expectations are kept is not asked here."""
     for file in [*folder.glob("*.yaml"), *folder.glob("*.scene")]:
         text = file.read_text(encoding="utf-8")

@@ -41,7 +41,11 @@ def k2_red_at_once(measured: Measured) -> list[str]:
     """After the amber the intermittent red, at once (par. 11(b))."""
     ambers = measured.spans(any_of([measured.shining(lamp) for lamp in measured.roles.amber]))
     starts = [span.start for span in measured.all_flashing]
-    return [f"no red begins as the amber ends at {s(span.end)}" for span in ambers if not span.open and span.end not in starts]
+    return [
+        f"no red begins as the amber ends at {s(span.end)}"
+        for span in ambers
+        if not span.open and span.end not in starts
+    ]
 
 
 def k3_red_before_barriers(measured: Measured) -> list[str]:
@@ -129,7 +133,7 @@ def k9_train_permitted(measured: Measured) -> list[str]:
 
 
 def k10_interlock(measured: Measured) -> list[str]:
-    """Barriers rise only with the signals at danger; no signal clears while one is raised (SR 2016/403 Sch. 1 par. 21)."""
+    """Barriers rise only with the signals at danger; none clears while one is raised (SR 2016/403 Sch. 1 par. 21)."""
     faults = []
     danger = measured.spans(all_of([measured.protecting(signal) for signal in measured.roles.signals]))
     for barrier in measured.barriers:
@@ -184,14 +188,22 @@ TWINS = [
         "K1",
         False,
         "bell late",
-        ((" amber and bell\n        wait 3 s", " amber\n        wait 100 ms\n        turn on bell\n        wait 2.9 s"),),
+        (
+            (
+                " amber and bell\n        wait 3 s",
+                " amber\n        wait 100 ms\n        turn on bell\n        wait 2.9 s",
+            ),
+        ),
     ),
     Twin("K1", False, "amber flashes", ((" amber and bell\n", " bell\n        flash amber at 60 a minute\n"),)),
     Twin(
         "K2",
         True,
         "red first in the same instant",
-        (("        turn off amber\n    flash reds in", "    flash reds in"), ("    wait 5 s\n", "    turn off amber\n    wait 5 s\n")),
+        (
+            ("        turn off amber\n    flash reds in", "    flash reds in"),
+            ("    wait 5 s\n", "    turn off amber\n    wait 5 s\n"),
+        ),
     ),
     Twin("K2", False, "100 ms dark", ((RED, RED.replace("amber\n", "amber\n        wait 100 ms\n")),)),
     Twin(
@@ -217,7 +229,12 @@ TWINS = [
     Twin("K5", False, "10.1 s", ((FAR, FAR.replace("7 s", "10.1 s")),)),
     Twin("K5", False, "starts 100 ms early", ((NEAR + FAR, side_by_side(MOVE_NEAR, "6.9 s", MOVE_FAR, 8)),)),
     Twin("K5", False, "with the entrance barrier", ((NEAR + FAR, NEAR.replace("near-barrier", "barriers")),)),
-    Twin("K6", True, "after the barrier in the same instant", ((BOOM, "    wait 4 s\n    wait 1 s\n    turn on boom-lamps\n"),)),
+    Twin(
+        "K6",
+        True,
+        "after the barrier in the same instant",
+        ((BOOM, "    wait 4 s\n    wait 1 s\n    turn on boom-lamps\n"),),
+    ),
     Twin("K6", False, "100 ms early", ((BOOM, "    wait 4.9 s\n    turn on boom-lamps\n    wait 100 ms\n"),)),
     Twin(
         "K6",
@@ -230,14 +247,26 @@ TWINS = [
     ),
     Twin("K7", True, "100 ms after", ((END, "    turn off reds\n    wait 100 ms\n    turn off boom-lamps\n"),)),
     Twin("K7", False, "100 ms before", ((RISE, side_by_side(RISE.strip(), "5.9 s", "turn off boom-lamps", 12)),)),
-    Twin("K8", True, "before the signals in the same instant", ((SILENCE, "        turn off bell\n        note \"down\"\n        set guards to clear\n"),)),
+    Twin(
+        "K8",
+        True,
+        "before the signals in the same instant",
+        ((SILENCE, '        turn off bell\n        note "down"\n        set guards to clear\n'),),
+    ),
     Twin("K8", False, "100 ms late", ((SILENCE, "        wait 100 ms\n" + SILENCE),)),
     Twin("K8", False, "100 ms early", ((FAR, side_by_side(MOVE_FAR, "6.9 s", "turn off bell", 8)),)),
-    Twin("K9", True, "100 ms after the sequence", ((SILENCE, SILENCE.replace("bell\n", "bell\n        wait 100 ms\n")),)),
+    Twin(
+        "K9", True, "100 ms after the sequence", ((SILENCE, SILENCE.replace("bell\n", "bell\n        wait 100 ms\n")),)
+    ),
     Twin("K9", False, "100 ms before its end", ((FAR, side_by_side(MOVE_FAR, "6.9 s", "set guards to clear", 8)),)),
     Twin("K10", True, "when the arm has had its time", ((GUARDED, "        wait 1200 ms "),)),
     Twin("K10", False, "100 ms before the arm has arrived", ((GUARDED, "        wait 1100 ms "),)),
-    Twin("K10", False, "cleared while they are raised", (("    if all of barriers are raised  ", "    set guards to clear\n    if all of barriers are raised  "),)),
+    Twin(
+        "K10",
+        False,
+        "cleared while they are raised",
+        (("    if all of barriers are raised  ", "    set guards to clear\n    if all of barriers are raised  "),),
+    ),
 ]
 
 

@@ -134,7 +134,12 @@ TWINS = [
     Twin("U1", False, "34 a minute", ((RATE, RATE.replace("50", "34")),)),
     Twin("U1", True, "65 a minute", ((RATE, RATE.replace("50", "65")),)),
     Twin("U1", False, "66 a minute", ((RATE, RATE.replace("50", "66")),)),
-    Twin("U2", True, "the other one first", (("group lights: light-left, light-right", "group lights: light-right, light-left"),)),
+    Twin(
+        "U2",
+        True,
+        "the other one first",
+        (("group lights: light-left, light-right", "group lights: light-right, light-left"),),
+    ),
     Twin("U2", False, "both at once", ((RATE, RATE.replace(" in turn", "")),)),
     Twin("U3", True, "3 s", ((LEAD, LEAD.replace("4 s", "3 s")),)),
     Twin("U3", False, "2.9 s", ((LEAD, LEAD.replace("4 s", "2.9 s")),)),

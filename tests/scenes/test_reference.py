@@ -1,4 +1,4 @@
-"""Every example of the language reference is a whole file: it is checked, and its rehearsals are played and must pass."""
+"""Every example of the language reference is a whole file: it is checked, and its rehearsals must pass."""
 
 from __future__ import annotations
 
