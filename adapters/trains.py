@@ -276,7 +276,7 @@ class Journey:
     def _next(self) -> int | None:
         if self.state is State.STANDING:
             return self._due
-        if self.state is not State.ROLLING:
+        if self.state is not State.ROLLING or self.run.speed_um_s <= 0:
             return None
         distance = self._ahead[-1].distance_um if self._crossing_next() else self._run_um()
         return reaches_us(self._leg.from_us, distance, self.run.speed_um_s)

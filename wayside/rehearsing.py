@@ -183,8 +183,10 @@ def _outcome(program: Program, rehearsal: Rehearsal, run: Run, expectation: Expe
 
 
 def _never_done(layout: Layout, rehearsal: Rehearsal) -> Iterable[Trouble]:
-    """Visits that a train can never make, since their stretch is not ahead of it."""
+    """Trains that do not move, and visits that one can never make, since their stretch is not ahead of it."""
     for train in rehearsal.trains:
+        if train.speed_um_s <= 0:
+            yield Trouble(train.from_us, "a train at 0 mm/s never moves. Give it a speed", (train.place,))
         for visit in itinerary(train, layout.tracks[train.track]).missed:
             way = "reverse" if visit.reverses else "stand"
             text = (

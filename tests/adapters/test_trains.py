@@ -10,9 +10,10 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from adapters.simulator import World
 from adapters.trains import LOCOMOTIVE_MM, Journey, State, itinerary, reaches_us
-from engine.events import TrainMoves
-from engine.layout import NOWHERE, Hold, Stretch, Track
+from engine.events import Detected, TrainMoves, TrainStands
+from engine.layout import NOWHERE, Detector, DetectorKind, Hold, Layout, Stretch, Track
 from engine.program import TrainRun, Visit
 
 S = 1_000_000
@@ -340,7 +341,7 @@ def journeys(draw: st.DrawFn) -> tuple[TrainRun, Track, dict[str, list[tuple[int
     return run, track(*stretches, holds=tuple(holds)), opens
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=250, deadline=None)
 @given(journeys())
 def test_brute_force_agrees_at_every_millisecond(
     case: tuple[TrainRun, Track, dict[str, list[tuple[int, int]]]],
@@ -369,3 +370,51 @@ def test_a_stretch_of_no_length_is_covered_while_the_train_lies_across_it(length
     found = changes(Journey(0, train(length, 100), track((None, 100), ("a", 0), (None, 100))), ALWAYS)
     expected = [(S, "a", True), (S + length * 10_000, "a", False)] if length else []
     assert found == expected
+
+
+@st.composite
+def crossings_of_two(draw: st.DrawFn) -> tuple[Layout, list[TrainRun]]:
+    """Two tracks over the same detectors, a train on each."""
+    tracks: dict[str, Track] = {}
+    for name in ("up-line", "down-line"):
+        parts = draw(st.lists(st.tuples(st.sampled_from(["a", "b", None]), st.integers(1, 40)), min_size=1, max_size=4))
+        tracks[name] = Track(name, tuple(Stretch(*one) for one in parts), 150, 300)
+    visit = st.builds(Visit, st.sampled_from("ab"), st.integers(0, 30).map(lambda ms: ms * 1_000), st.booleans())
+    run = st.builds(
+        TrainRun,
+        place=st.just(NOWHERE),
+        track=st.sampled_from(["up-line", "down-line"]),
+        length_mm=st.sampled_from([1, 20, 170]),
+        speed_um_s=st.sampled_from([1_000_000, 700_001]),
+        from_us=st.integers(0, 60).map(lambda ms: ms * 1_000),
+        backwards=st.booleans(),
+        locomotive_only=st.booleans(),
+        visits=st.lists(visit, max_size=2).map(tuple),
+    )
+    kinds = {"a": DetectorKind.SECTION, "b": DetectorKind.BEAM}
+    detectors = {name: Detector(name, kind) for name, kind in kinds.items()}
+    return Layout(detectors=detectors, tracks=tracks), draw(st.lists(run, min_size=2, max_size=3))
+
+
+@settings(max_examples=150, deadline=None)
+@given(crossings_of_two())
+def test_several_trains_are_seen_as_brute_force_sees_them(case: tuple[Layout, list[TrainRun]]) -> None:
+    layout, runs = case
+    world = World(layout, runs, [], NEVER)
+    stepped = [Stepped(run, layout.tracks[run.track], {}) for run in runs]
+    told = dict.fromkeys(layout.detectors, "clear")
+    truth: set[tuple[int, str]] = set()
+    for at in range(0, 500_001, 1_000):
+        for event in world.advance(at):
+            if isinstance(event, Detected):
+                assert told[event.detector] != event.state
+                told[event.detector] = event.state
+            elif isinstance(event, TrainStands):
+                one = (event.train, event.detector)
+                (truth.add if event.on else truth.remove)(one)
+        for train_of in stepped:
+            train_of.until(at)
+        assert truth == {(n, name) for n, one in enumerate(stepped) for name in one.inside(at, seen=False)}
+        seen = {name for one in stepped for name in one.inside(at, seen=True)}
+        body = {name for one in stepped for name in one.inside(at, seen=False)}
+        assert {name for name, state in told.items() if state == "occupied"} == (seen & {"a"}) | (body & {"b"})

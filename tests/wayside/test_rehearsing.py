@@ -401,6 +401,12 @@ def test_a_visit_that_can_never_be_made_fails_the_rehearsal() -> None:
     assert trouble.places == (at(85),)
 
 
+def test_a_train_without_speed_fails_the_rehearsal() -> None:
+    still = replace(train(), speed_um_s=0)
+    result = rehearse(Program(LAYOUT), rehearsal(plays=False, trains=(still,)))
+    assert [one.text for one in result.troubles] == ["a train at 0 mm/s never moves. Give it a speed"]
+
+
 def test_trouble_in_the_engine_fails_the_rehearsal_in_its_own_words() -> None:
     for_ever = program(Repeat(at(2), (tell(3, "amber", 1.0),)))
     result = rehearse(for_ever, rehearsal(expect(ON, Timing.AT, 1)))
@@ -435,7 +441,8 @@ def test_without_any_end_it_is_ended_and_says_so() -> None:
     result = rehearse(endless, rehearsal())
     assert result.ended_us == LONGEST_REHEARSAL_US
     assert result.notes == (
-        "Nothing in evening says when it ends, so it was ended after 1 h. Write how long it lasts, such as: lasts 5 min",
+        "Nothing in evening says when it ends, so it was ended after 1 h. "
+        "Write how long it lasts, such as: lasts 5 min",
     )
 
 
