@@ -492,7 +492,6 @@ def _tell(block: Block, line: p.Tell) -> Status:
     if line.for_us is None:
         for output, order in line.orders:
             block.begun[output] = kernel.order(run, output, order, line.place)
-        kernel.did(run.scene.name, line.place)
         return DONE
     before = [(output, kernel.view(run, output)) for output, _ in line.orders]
     for output, order in line.orders:

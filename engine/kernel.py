@@ -129,13 +129,19 @@ class Kernel:
         while (sleeper := queue.pop(now_us, GUARD)) is not None:
             self._alarm(sleeper)
         self._know_memories()
-        dirty, self._dirty = self._dirty, set()
-        self._look(dirty, everybody)
-        lines = queue.lines_due(now_us)
-        for number, sleeper in lines:
+        if self._dirty or everybody:
+            dirty, self._dirty = self._dirty, set()
+            self._look(dirty, everybody)
+        for number, sleeper in queue.lines_due(now_us):
             if sleeper.timer == number:
                 sleeper.timer = 0
                 self._resume(sleeper)  # type: ignore[arg-type]
+        if self._deciding or self._later:
+            self._decide()
+        return bool(self._dirty) or queue.due(now_us)
+
+    def _decide(self) -> None:
+        """What was put off until this round's lines had run."""
         deciding, self._deciding = self._deciding, []
         for first_of in deciding:
             if first_of.alive:
@@ -143,7 +149,6 @@ class Kernel:
         later, self._later = self._later, []
         for deed in later:
             deed()
-        return bool(lines or dirty or self._dirty or deciding or later or everybody)
 
     def _know_memories(self) -> None:
         """Conditions with a memory that were made since the last round begin to remember now."""

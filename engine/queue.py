@@ -37,6 +37,10 @@ class Queue:
             heapq.heappop(heap)
         return None
 
+    def due(self, now_us: int) -> bool:
+        """Whether an entry, stale or not, is due by now."""
+        return bool(self._heap) and self._heap[0][0] <= now_us
+
     def pop(self, now_us: int, last_priority: int) -> Sleeper | None:
         """The next sleeper due by now with a priority up to `last_priority`, its timer forgotten."""
         heap = self._heap

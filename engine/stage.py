@@ -116,14 +116,12 @@ def orders_for(output: Output, setting: Setting, layout_outputs: dict[str, Outpu
 
 def wave_for(order: Order, output: Output, now_us: int, value: float) -> Wave:
     """The wave that an order makes, from the value shown now: no jump that nobody wrote."""
-    match order:
-        case Flash(blink, high):
-            return Flashing(now_us, blink, high)
-        case Swing(target):
-            return ramp(now_us, own_time(output, value, target), value, target)
-        case Level(target):
-            soft = round(output.soft_start_us * abs(target - value))
-            return ramp(now_us, soft, value, target)
+    if isinstance(order, Level):
+        soft = round(output.soft_start_us * abs(order.value - value)) if output.soft_start_us else 0
+        return ramp(now_us, soft, value, order.value)
+    if isinstance(order, Flash):
+        return Flashing(now_us, order.blink, order.high)
+    return ramp(now_us, own_time(output, value, order.value), value, order.value)
 
 
 def ramp(now_us: int, over_us: int, value: float, target: float) -> Wave:
