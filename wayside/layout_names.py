@@ -1,0 +1,175 @@
+"""What a layout file has under which name: references found or answered, names and connections used once.
+
+Shared by the parts that put a layout together. Knows no forms of value.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from engine.layout import Board, Kind, Place, Wiring
+from scenes.problems import Problem, nearest
+from wayside.layout_values import whole
+from wayside.yaml_places import Entry, Table, Text
+
+MOST_SEARCHES = 100  # for the nearest name; a file with more wrong names than that has another trouble
+MOST_LISTED = 8
+
+NOUNS = {
+    "outputs": ("output", "an output"),
+    "detectors": ("detector", "a detector"),
+    "buttons": ("button", "a button"),
+    "tracks": ("track", "a track"),
+    "links": ("link", "a link"),
+    "boards": ("board", "a board"),
+    "feeds": ("feed", "a feed"),
+}
+SEEN_BY_SCENES = ("outputs", "detectors", "buttons", "tracks", "links")  # one name space
+
+# Words that a scene could not use as a name without a second meaning.
+RESERVED = frozenset(["and", "or", "not", "on", "off", "no", "all", "any", "none", "everything", "blind", "daylight"])
+
+
+@dataclass
+class Reading:
+    """A layout file while it is being put together."""
+
+    file: str
+    problems: list[Problem]
+    sections: dict[str, Table]
+    kinds: dict[str, Kind | None] = field(default_factory=dict)  # None where the file does not say it properly
+    boards: dict[str, Board] = field(default_factory=dict)
+    seats: dict[tuple[str, str, int], tuple[str, Place]] = field(default_factory=dict)
+    searches: int = 0
+
+    def wrong(self, place: Place, what: str, instead: str = "", *also: tuple[Place, str]) -> None:
+        self.problems.append(Problem(place, what, instead, also=also))
+
+    def section(self, name: str) -> dict[str, Entry]:
+        return self.sections[name].entries
+
+    def known(self, section: str, word: Text) -> bool:
+        """Whether a name that is referred to exists; reported if not."""
+        if word.text in self.section(section):
+            return True
+        noun, a_noun = NOUNS[section]
+        other = next((NOUNS[name][1] for name in NOUNS if word.text in self.section(name)), None)
+        what = f'"{word.text}" is {other}, not {a_noun}' if other else f'there is no {noun} named "{word.text}"'
+        self.wrong(word.place, what, self._offer(section, word.text))
+        return False
+
+    def _offer(self, section: str, word: str) -> str:
+        names = list(self.section(section))
+        noun = NOUNS[section][0]
+        if not names:
+            return f"Add it under {section}:"
+        self.searches += 1
+        near = nearest(word, names) if self.searches <= MOST_SEARCHES else None
+        if near:
+            return f"Did you mean {near}?"
+        return f"The {noun}s are {', '.join(names)}" if len(names) <= MOST_LISTED else f"Add it under {section}:"
+
+
+def text(table: Table, key: str) -> Text | None:
+    """The text under a key, if there is one."""
+    entry = table.entries.get(key)
+    return entry.value if entry and isinstance(entry.value, Text) and entry.value.text else None
+
+
+def table(parent: Table, key: str) -> Table:
+    """The table under a key; an empty one if there is none."""
+    entry = parent.entries.get(key)
+    return entry.value if entry and isinstance(entry.value, Table) else Table({}, parent.place)
+
+
+def check_names(reading: Reading) -> None:
+    """Everything that a scene can name has a name of its own."""
+    seen: dict[str, tuple[str, Place]] = {}
+    for section in SEEN_BY_SCENES:
+        a_noun = NOUNS[section][1]
+        for name, entry in reading.section(section).items():
+            place = entry.key.place
+            if name in RESERVED:
+                what = f'"{name}" cannot be a name: it is a word of the scene language'
+                reading.wrong(place, what, f"Write for example {name}-{NOUNS[section][0]}")
+            first = seen.setdefault(name, (a_noun, place))
+            if first[1] != place:
+                what = f'"{name}" is {first[0]} and {a_noun} at once, and a scene could not tell them apart'
+                instead = f"Give one of them another name, such as {name}-{NOUNS[section][0]}"
+                reading.wrong(place, what, instead, (first[1], "first used here"))
+
+
+# --- connections ---------------------------------------------------------------------------------------------------
+
+
+def wiring(reading: Reading, name: str, settings: Table, side: str) -> Wiring:
+    """Where something is connected. `side` keeps the addresses of outputs and of inputs apart: they are counted
+    separately on most buses (common practice, no source); pins and ports are places on a box and are not."""
+    board, link = text(settings, "board"), text(settings, "link")
+    numbers = {key: _number(settings, key) for key in ("port", "address", "pin")}
+    if board and link:
+        reading.wrong(
+            settings.entries["link"].key.place,
+            f"{name} names a board and a link",
+            "The board has its link: delete this",
+        )
+        return Wiring()
+    if board:
+        return _on_board(reading, name, board, settings, numbers["port"])
+    if not link or not reading.known("links", link):
+        return Wiring()
+    if "address" not in settings.entries and "pin" not in settings.entries:
+        if "port" not in settings.entries:
+            key = settings.entries["link"].key.place
+            reading.wrong(key, f"{name} names a link, but not where on it", "Add its pin or its address")
+        return Wiring()
+    if "address" in settings.entries and "pin" in settings.entries:
+        first, second = (settings.entries[key].key.place for key in ("address", "pin"))
+        reading.wrong(max(first, second), f"{name} has an address and a pin", "Keep the one that it is reached by")
+        return Wiring()
+    address, pin = numbers["address"], numbers["pin"]
+    if pin is not None:
+        _seat(reading, ("pin", link.text, pin), name, settings.entries["pin"].value.place)
+    elif address is not None:
+        _seat(reading, _address_seat(reading, link.text, address, side), name, settings.entries["address"].value.place)
+    return Wiring(link=link.text, address=address, pin=pin)
+
+
+def _number(settings: Table, key: str) -> int | None:
+    found = text(settings, key)
+    return whole(found.text) if found else None
+
+
+def _on_board(reading: Reading, name: str, board: Text, settings: Table, port: int | None) -> Wiring:
+    known = reading.known("boards", board)
+    for key in ("address", "pin"):
+        if key in settings.entries:
+            place = settings.entries[key].key.place
+            reading.wrong(place, f"{name} is on a board, so it has a port and no {key}", "Delete this")
+    box = reading.boards.get(board.text)
+    if port is None or not known or box is None:
+        return Wiring(board=board.text if known else None, port=port)
+    place = settings.entries["port"].value.place
+    if box.ports and port >= box.ports:
+        reading.wrong(place, f"{box.name} has no port {port}", f"Its ports are 0 to {box.ports - 1}")
+    else:
+        _seat(reading, ("port", box.name, port), name, place)
+    return Wiring(board=board.text, port=port)
+
+
+def _address_seat(reading: Reading, link: str, address: int, side: str) -> tuple[str, str, int]:
+    """An output's address may be a board's port by its other name."""
+    if side == "output":
+        for box in reading.boards.values():
+            if box.link == link and box.first_address <= address < box.first_address + box.ports:
+                return ("port", box.name, address - box.first_address)
+    return (f"{side} address", link, address)
+
+
+def _seat(reading: Reading, seat: tuple[str, str, int], name: str, place: Place) -> None:
+    first = reading.seats.setdefault(seat, (name, place))
+    if first[1] == place:
+        return
+    word = seat[0].rpartition(" ")[2]
+    what = f"{name} and {first[0]} share {word} {seat[2]} of {seat[1]}"
+    reading.wrong(place, what, f"Give one of them another {word}", (first[1], f"{first[0]} is here"))

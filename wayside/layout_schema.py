@@ -1,0 +1,346 @@
+"""The layout file's schema: the check of a file's shape through the validating library, in our own sentences.
+
+Owns which keys and forms of value there are (in `layout.schema.json`). What the values mean together is not known here.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import unicodedata
+from collections.abc import Callable, Iterable, Sequence
+from functools import cache
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from engine.layout import Place
+from scenes.problems import Problem, nearest
+from wayside.yaml_places import Items, Table, Text, Value
+
+SCHEMA_FILE = Path(__file__).with_name("layout.schema.json")
+MOST_FOUND = 1_000  # problems of shape in one file
+
+
+def schema_text() -> str:
+    """The JSON Schema of the layout file (draft 2020-12), for editors."""
+    return SCHEMA_FILE.read_text(encoding="utf-8")
+
+
+@cache
+def schema() -> dict[str, Any]:
+    loaded: dict[str, Any] = json.loads(schema_text())
+    return loaded
+
+
+@cache
+def pattern(definition: str) -> re.Pattern[str]:
+    """The form of one sort of value, as the schema has it; groups are its numbers and its unit."""
+    return re.compile(schema()["$defs"][definition]["pattern"])
+
+
+@cache
+def output_keys() -> tuple[str, ...]:
+    return tuple(schema()["$defs"]["output"]["properties"])
+
+
+class _Found(NamedTuple):
+    """One finding of the library, with what stands there in the file."""
+
+    error: Any
+    path: Sequence[str | int]
+    value: Value
+    key: Text | None  # the nearest key above the value
+    file: str
+
+    @property
+    def place(self) -> Place:
+        """The value's place; its key's where there is no value to show, or only a large one."""
+        shown = isinstance(self.value, Text) and self.value.text
+        return self.value.place if shown or self.key is None else self.key.place
+
+    @property
+    def name(self) -> str:
+        return self.key.text if self.key else "the layout"
+
+    @property
+    def schema(self) -> dict[str, Any]:
+        return _step(tuple(self.error.evaluation_path)[:-1])
+
+
+def check(root: Table, file: str) -> list[Problem]:
+    """Everything whose shape is not as the schema says; each thing once, at its cause."""
+    import jsonschema_rs
+
+    validator = jsonschema_rs.Draft202012Validator(schema())
+    problems: list[Problem] = []
+    explained: dict[tuple[Sequence[str | int], str], None] = {}
+    found = [_located(error, root, file) for error in validator.iter_errors(_plain(root))]
+    # Unknown keys first: a mistyped key is also a missing one, and is said once.
+    for one in sorted(found, key=lambda one: one.error.kind.name != "additionalProperties"):
+        if len(problems) >= MOST_FOUND:
+            break
+        problems += _SAY.get(one.error.kind.name, _unlikely)(one, explained)
+    return problems
+
+
+def _plain(value: Value) -> Any:
+    if isinstance(value, Text):
+        return value.text or None
+    if isinstance(value, Items):
+        return [_plain(item) for item in value.items]
+    return {name: _plain(entry.value) for name, entry in value.entries.items()}
+
+
+def _located(error: Any, root: Value, file: str) -> _Found:
+    value, key = root, None
+    path = tuple(error.instance_path)
+    for step in path:
+        if isinstance(value, Table) and isinstance(step, str):
+            key, value = value.entries[step]
+        elif isinstance(value, Items) and isinstance(step, int):
+            value = value.items[step]
+    return _Found(error, path, value, key, file)
+
+
+def _step(path: Iterable[str | int]) -> dict[str, Any]:
+    """The innermost part of the schema that a path leads to, with what the places that refer to it add."""
+    whole: Any = schema()
+    here: Any = whole
+    added: dict[str, Any] = {}
+    for step in path:
+        if step == "$ref":
+            added = {**_said(here), **added}
+            here = whole["$defs"][here["$ref"].rpartition("/")[2]]
+            continue
+        inner = here[step]
+        if isinstance(inner, dict) and step not in _GROUPING:
+            added = {}
+        here = inner if isinstance(inner, dict | list) else here
+    return {**here, **added} if isinstance(here, dict) else {}
+
+
+_GROUPING = ("properties", "dependentRequired")
+
+
+def _said(part: dict[str, Any]) -> dict[str, Any]:
+    return {word: part[word] for word in ("title", "examples") if word in part}
+
+
+def _flow(value: Any) -> str:
+    """An example as it is written in the file."""
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{name}: {_flow(inner)}" for name, inner in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(_flow(inner) for inner in value) + "]"
+    return str(value)
+
+
+def _example(part: dict[str, Any]) -> str:
+    examples = part.get("examples")
+    return _flow(examples[0]) if examples else ""
+
+
+def _write(name: str, part: dict[str, Any]) -> str:
+    example = _example(part)
+    return f"Write for example {name}: {example}" if example else f"Write {part.get('title', 'a value')} after {name}:"
+
+
+# --- the sentences, one function for each sort of finding -----------------------------------------------------------
+
+_Explained = dict[tuple[Sequence[str | int], str], None]
+
+
+def _wrong_form(one: _Found, _: _Explained) -> list[Problem]:
+    part, text = one.schema, one.value.text if isinstance(one.value, Text) else ""
+    title, example = part.get("title", "right here"), _example(part)
+    unit = example.partition(" ")[2]
+    if any(mark in text for mark in "“”„‘’"):
+        return [Problem(one.place, f"{one.name}: the quotes are curly", "Use straight quotes, or none")]
+    if unit and re.fullmatch(r"[0-9]+([.,][0-9]+)?", text):
+        return [Problem(one.place, f'{one.name}: "{text}" has no unit', f"Write {one.name}: {text} {unit}")]
+    if re.match(r"-\s*[0-9]", text):
+        return [Problem(one.place, f'{one.name}: "{text}" is less than nothing', _write(one.name, part))]
+    return [Problem(one.place, f'{one.name}: "{text}" is not {title}', _write(one.name, part))]
+
+
+def _wrong_type(one: _Found, _: _Explained) -> list[Problem]:
+    part = one.schema
+    title = part.get("title", "a value")
+    if isinstance(one.value, Text):
+        tight = re.fullmatch(r"([A-Za-z][\w -]*):(\S.*)", one.value.text)
+        if tight:
+            what = f'a space is missing after the colon in "{one.value.text}"'
+            return [Problem(one.place, what, f"Write {tight[1]}: {tight[2]}")]
+        if not one.value.text:
+            return [Problem(one.place, f"{one.name} has nothing after it", _write(one.name, part))]
+        return [Problem(one.place, f'{one.name} needs {title}, not "{one.value.text}"', _write(one.name, part))]
+    got = "a list" if isinstance(one.value, Items) else "names with values of their own"
+    return [Problem(one.place, f"{one.name} needs {title}, not {got}", _write(one.name, part))]
+
+
+def _not_one_of(one: _Found, _: _Explained) -> list[Problem]:
+    part, known = one.schema, list(one.schema["enum"])
+    if not isinstance(one.value, Text) or not one.value.text:
+        return _wrong_type(one, _)
+    near = nearest(one.value.text.lower(), known)
+    instead = f"Did you mean {near}?" if near else f"The kinds are {', '.join(known)}"
+    return [Problem(one.place, f'"{one.value.text}" is not {part["title"]}', instead)]
+
+
+def _unknown_keys(one: _Found, explained: _Explained) -> list[Problem]:
+    if not isinstance(one.value, Table):
+        return []
+    known = _known_keys(one)
+    problems = []
+    for name in one.error.kind.unexpected:
+        near = nearest(name.lower(), known)
+        if near:
+            explained[(one.path, near)] = None
+        free = [key for key in known if key not in one.value.entries]
+        instead = f"Did you mean {near}?" if near else f"What can stand here: {', '.join(free)}"
+        where = f"in {one.name}" if one.key else "at the top of a layout file"
+        key = one.value.entries[name].key
+        problems.append(Problem(key.place, f'"{name}" is not known {where}', instead))
+    return problems
+
+
+def _known_keys(one: _Found) -> list[str]:
+    part = one.schema
+    kind = _kind_of(one.value)
+    barred = _barred(kind) if kind and part.get("title") == "an output's settings" else ()
+    return [key for key in part.get("properties", {}) if key not in barred]
+
+
+def _kind_of(value: Value) -> str:
+    entry = value.entries.get("kind") if isinstance(value, Table) else None
+    return entry.value.text if entry and isinstance(entry.value, Text) else ""
+
+
+@cache
+def _barred(kind: str) -> tuple[str, ...]:
+    """The keys that an output of this kind cannot have."""
+    rows: list[dict[str, Any]] = schema()["$defs"]["output"]["allOf"]
+    wanted = [row["then"]["properties"] for row in rows if row["if"]["properties"]["kind"]["const"] == kind]
+    return tuple(key for row in wanted for key, allowed in row.items() if allowed is False)
+
+
+def _missing_key(one: _Found, explained: _Explained) -> list[Problem]:
+    name = one.error.kind.property
+    if (one.path, name) in explained:
+        return []
+    explained[(one.path, name)] = None
+    instead = _add(one, name)
+    if "dependentRequired" in one.error.schema_path and isinstance(one.value, Table):
+        because = next(key for key, needs in _depends().items() if name in needs and key in one.value.entries)
+        place = one.value.entries[because].key.place
+        return [Problem(place, f"{one.name} says its {because}, but not which {name}", instead)]
+    place = one.key.place if one.key else Place(one.file, 1, 1, 1, 1)
+    return [Problem(place, f"{one.name} does not say its {name}", instead)]
+
+
+def _depends() -> dict[str, list[str]]:
+    needs: dict[str, list[str]] = schema()["$defs"]["output"]["dependentRequired"]
+    return needs
+
+
+def _add(one: _Found, name: str) -> str:
+    """How a missing key is written. A `then` of the schema has no texts of its own: they come from the whole."""
+    part = one.schema.get("properties", {}).get(name)
+    if not isinstance(part, dict):
+        part = schema()["$defs"]["output"]["properties"].get(name, {})
+    if "$ref" in part:
+        part = {**schema()["$defs"][part["$ref"].rpartition("/")[2]], **part}
+    return f"Add for example {name}: {_example(part) or 'NAME'}"
+
+
+def _one_of_two(one: _Found, explained: _Explained) -> list[Problem]:
+    choices = [branch[0].kind.property for branch in one.error.kind.context]
+    if any((one.path, name) in explained for name in choices):
+        return []
+    what = f"{one.name} says neither its {' nor its '.join(choices)}"
+    return [Problem(one.place, what, _add(one, choices[0]))]
+
+
+def _wrong_kind(one: _Found, _: _Explained) -> list[Problem]:
+    """A key that outputs of other kinds have."""
+    if one.key is None:
+        return []
+    kind = next(row for row in schema()["$defs"]["output"]["allOf"] if row["then"] is _then(one))
+    its = kind["if"]["properties"]["kind"]["const"]
+    every = schema()["$defs"]["output"]["properties"]["kind"]["enum"]
+    others = [f"a {other}" for other in every if one.key.text not in _barred(other)]
+    what = f"{one.key.text} belongs to {' or '.join(others)}, not to a {its}"
+    return [Problem(one.key.place, what, "Delete it, or change the kind")]
+
+
+def _then(one: _Found) -> Any:
+    part: Any = schema()
+    for step in one.error.schema_path:
+        part = part[step]
+        if step == "then":
+            return part
+    return None
+
+
+def _bad_name(one: _Found, _: _Explained) -> list[Problem]:
+    name = one.error.kind.error.instance
+    if not isinstance(one.value, Table):
+        return []
+    place = one.value.entries[name].key.place
+    if ":" in name:
+        return [Problem(place, f'a space is missing after the colon in "{name}"', "Write name: value")]
+    if len(name) > schema()["$defs"]["name"]["maxLength"]:
+        return [
+            Problem(place, f"this name is longer than {schema()['$defs']['name']['maxLength']} letters", "Shorten it")
+        ]
+    what = f'"{name}" cannot be a name: names are lower-case letters and digits, joined by hyphens'
+    return [Problem(place, what, _suggested(name))]
+
+
+def _suggested(name: str) -> str:
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
+    plain = re.sub(r"(?<=[a-z])(?=[A-Z])", "-", plain).lower()
+    plain = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")
+    plain = re.sub(r"^[0-9]", r"no-\g<0>", plain)
+    return f"Write {plain}" if pattern("name").fullmatch(plain) else "Begin with a letter from a to z"
+
+
+def _too_few(one: _Found, _: _Explained) -> list[Problem]:
+    least = one.error.kind.limit
+    what = f"{one.name} has fewer than {least} entries" if least > 1 else f"{one.name} has no entries"
+    return [Problem(one.place, what, _write(one.name, one.schema))]
+
+
+def _too_many(one: _Found, _: _Explained) -> list[Problem]:
+    if one.error.kind.limit == 1 and isinstance(one.value, Table):
+        second = list(one.value.entries.values())[1].key
+        return [
+            Problem(second.place, f'"{second.text}" stands in the same item', "Give each stretch a dash of its own")
+        ]
+    return [Problem(one.place, f"{one.name} has more than {one.error.kind.limit} entries, the most that is read")]
+
+
+def _too_long(one: _Found, _: _Explained) -> list[Problem]:
+    return [Problem(one.place, f"{one.name}: this text is too long", "Shorten it")]
+
+
+def _unlikely(one: _Found, _: _Explained) -> list[Problem]:
+    """For a finding that no row below expects: still a place and a sentence."""
+    return [Problem(one.place, f"{one.name} is not as it should be", _write(one.name, one.schema))]
+
+
+_SAY: dict[str, Callable[[_Found, _Explained], list[Problem]]] = {
+    "pattern": _wrong_form,
+    "type": _wrong_type,
+    "enum": _not_one_of,
+    "additionalProperties": _unknown_keys,
+    "required": _missing_key,
+    "anyOf": _one_of_two,
+    "falseSchema": _wrong_kind,
+    "propertyNames": _bad_name,
+    "minProperties": _too_few,
+    "minItems": _too_few,
+    "maxProperties": _too_many,
+    "maxItems": _too_many,
+    "maxLength": _too_long,
+}

@@ -1,0 +1,456 @@
+"""YAML text into plain values that know where they were written. Every scalar stays text; nothing is ever executed.
+
+Owns what is readable at all: encoding, size, depth, indentation, quotes, brackets. Knows nothing of layouts.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+import yaml
+
+from engine.layout import Place
+from scenes.problems import Problem
+
+MAX_BYTES = 4_000_000
+MAX_DEPTH = 10  # a layout needs five
+MAX_VALUES = 600_000  # names and values together
+
+LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+
+# Spaces that word processors and web pages put between a number and its unit look like spaces, so they are.
+_SPACES = {0xA0: " ", 0x2007: " ", 0x2009: " ", 0x202F: " "}
+_CONTROL = re.compile("[^\t\n\x20-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
+_TIGHT_COLON = re.compile(r"^\s*(?:- +)?(?P<key>[A-Za-z][\w -]*):(?P<value>[^\s:].*)$")
+_BACKSLASH = "\\"
+
+
+class Text(NamedTuple):
+    """A scalar exactly as written, without its quotes."""
+
+    text: str
+    place: Place
+
+
+class Items(NamedTuple):
+    """A list."""
+
+    items: list[Value]
+    place: Place
+
+
+class Table(NamedTuple):
+    """Names with their values, in the order written; of a name given twice, the first."""
+
+    entries: dict[str, Entry]
+    place: Place
+
+
+class Entry(NamedTuple):
+    key: Text
+    value: Value
+
+
+Value = Text | Items | Table
+
+
+class Stop(Exception):
+    """Reading on makes no sense; the problem has been noted."""
+
+
+# --- bytes to text -------------------------------------------------------------------------------------------------
+
+
+def read_text(raw: bytes, file: str) -> tuple[str | None, list[str], list[Problem]]:
+    """Decode a file: the text with plain line ends (None if it is no text), its lines, and what is wrong with it."""
+    top = Place(file, 1, 1, 1, 1)
+    if len(raw) > MAX_BYTES:
+        what = f"the file is larger than {MAX_BYTES // 1_000_000} million characters, the most that is read"
+        return (
+            None,
+            [],
+            [Problem(top, what, "Give the outputs as a table in a file of its own: outputs from: FILE.csv")],
+        )
+    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return None, [], [Problem(top, "the file is saved as UTF-16", "Save it as UTF-8")]
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        lines = raw.decode("utf-8-sig", "replace").splitlines()
+        before = raw[: error.start].decode("utf-8-sig", "replace")
+        place = _at(file, before.count("\n") + 1, len(before) - before.rfind("\n"))
+        return (
+            None,
+            lines,
+            [Problem(place, "this character is not UTF-8", "Save the file as UTF-8 and look at this line")],
+        )
+    text = text.replace("\r\n", "\n").replace("\r", "\n").translate(_SPACES)
+    lines = text.split("\n")
+    problems = [_control(found, text, file) for found in _CONTROL.finditer(text)][:20]
+    return (None if problems else text), lines, problems
+
+
+def _control(found: re.Match[str], text: str, file: str) -> Problem:
+    before = text[: found.start()]
+    place = _at(file, before.count("\n") + 1, found.start() - before.rfind("\n"))
+    return Problem(place, "a character that cannot be seen stands here", "Delete it and type the line again")
+
+
+def _at(file: str, line: int, column: int, width: int = 1) -> Place:
+    return Place(file, line, column, line, column + width)
+
+
+# --- text to values ------------------------------------------------------------------------------------------------
+
+
+def read_yaml(text: str, file: str) -> tuple[Value | None, list[Problem]]:
+    """The values of a text; None with at least one problem if they cannot be made out."""
+    reader = _Reader(file)
+    try:
+        for event in yaml.parse(text, Loader=LOADER):
+            _TAKE.get(type(event).__name__, _Reader.nothing)(reader, event)
+    except Stop:
+        pass
+    except yaml.YAMLError as error:
+        reader.problems.append(_syntax(error, text.split("\n"), file))
+        reader.spoilt = True
+    if reader.root is None and not reader.problems:
+        reader.problems.append(Problem(_at(file, 1, 1, 0), "the file is empty", "Begin with a line layout: NAME"))
+    return (None if reader.spoilt else reader.root), reader.problems
+
+
+class _Open:
+    """A table or list that is being read, and the key whose value comes next."""
+
+    __slots__ = ("entries", "items", "key", "start", "waiting")
+
+    def __init__(self, event: Any, is_table: bool) -> None:
+        self.start = event.start_mark
+        self.entries: dict[str, Entry] | None = {} if is_table else None
+        self.items: list[Value] = []
+        self.key: Text | None = None
+        self.waiting = False  # for a value
+
+
+class _Reader:
+    """Puts events together. Its own stack, so that no depth of nesting can exhaust Python's."""
+
+    def __init__(self, file: str) -> None:
+        self.file = file
+        self.root: Value | None = None
+        self.problems: list[Problem] = []
+        self.spoilt = False
+        self.stack: list[_Open] = []
+        self.count = 0
+        self.documents = 0
+
+    def nothing(self, event: Any) -> None:
+        """For events that carry no value."""
+
+    def document(self, event: Any) -> None:
+        self.documents += 1
+        if self.documents > 1:
+            place = _at(self.file, event.start_mark.line + 1, 1, 3)
+            self._refuse(place, "a second document begins here", "Keep one layout in one file: delete this line")
+            raise Stop
+
+    def scalar(self, event: Any) -> None:
+        self._plain(event)
+        self._put(Text(event.value.strip(), self._place(event.start_mark, event.end_mark)))
+
+    def alias(self, event: Any) -> None:
+        place = self._place(event.start_mark, event.end_mark)
+        self._refuse(place, f'"*{event.anchor}" stands for something written elsewhere', "Write it out here")
+        self._put(Text("", place))
+
+    def open_table(self, event: Any) -> None:
+        self._open(event, True)
+
+    def open_items(self, event: Any) -> None:
+        self._open(event, False)
+
+    def close(self, event: Any) -> None:
+        top = self.stack.pop()
+        place = self._place(top.start, event.end_mark)
+        self._put(Items(top.items, place) if top.entries is None else Table(top.entries, place))
+
+    def _open(self, event: Any, is_table: bool) -> None:
+        self._plain(event)
+        if len(self.stack) >= MAX_DEPTH:
+            place = self._place(event.start_mark, event.start_mark)
+            self._refuse(place, f"names within names go deeper than {MAX_DEPTH} here, the most that is read")
+            raise Stop
+        self.stack.append(_Open(event, is_table))
+
+    def _plain(self, event: Any) -> None:
+        """Refuse marks that make a value something other than what is written there."""
+        self.count += 1
+        if self.count > MAX_VALUES:
+            self._refuse(self._place(event.start_mark, event.start_mark), f"more than {MAX_VALUES} names and values")
+            raise Stop
+        for mark, label in (("!", event.tag), ("&", event.anchor)):
+            if label:
+                start = event.start_mark
+                place = self._place(start, start)
+                what = f'a value cannot begin with "{mark}": a layout holds plain text only'
+                self._refuse(place, what, f"Delete the word that begins with {mark}, or put the value in quotes")
+
+    def _refuse(self, place: Place, what: str, instead: str = "") -> None:
+        self.problems.append(Problem(place, what, instead))
+        self.spoilt = True
+
+    def _place(self, start: Any, end: Any) -> Place:
+        return Place(self.file, start.line + 1, start.column + 1, end.line + 1, end.column + 1)
+
+    def _put(self, value: Value) -> None:
+        if not self.stack:
+            self.root = value
+            return
+        top = self.stack[-1]
+        if top.entries is None:
+            top.items.append(value)
+        elif not top.waiting:
+            top.key, top.waiting = self._as_key(value), True
+        else:
+            if top.key is not None:
+                self._enter(top.entries, top.key, value)
+            top.waiting = False
+
+    def _as_key(self, value: Value) -> Text | None:
+        if not isinstance(value, Text):
+            self._refuse(value.place, "a name must stand before a colon, not something in brackets")
+            return None
+        if not value.text:
+            self._refuse(value.place, "a name is missing before the colon", "Write name: value")
+        if value.text == "<<":
+            self._refuse(value.place, '"<<" stands for something written elsewhere', "Write it out here")
+        return value
+
+    def _enter(self, entries: dict[str, Entry], key: Text, value: Value) -> None:
+        name, colon, rest = key.text.partition(":")
+        if colon and rest and value == Text("", value.place):
+            what = f'a space is missing after the colon in "{key.text}"'
+            self._refuse(key.place, what, f"Write {name}: {rest.strip()}")
+            return
+        first = entries.get(key.text)
+        if first is None:
+            entries[key.text] = Entry(key, value)
+            return
+        what = f'"{key.text}" is given twice'
+        also = ((first.key.place, "first given here"),)
+        self.problems.append(Problem(key.place, what, "Keep one of the two, or give one another name", also=also))
+
+
+_TAKE: dict[str, Callable[[_Reader, Any], None]] = {
+    "DocumentStartEvent": _Reader.document,
+    "ScalarEvent": _Reader.scalar,
+    "AliasEvent": _Reader.alias,
+    "MappingStartEvent": _Reader.open_table,
+    "SequenceStartEvent": _Reader.open_items,
+    "MappingEndEvent": _Reader.close,
+    "SequenceEndEvent": _Reader.close,
+}
+
+
+# --- what the text's form has wrong, in plain sentences ------------------------------------------------------------
+
+
+class _Trouble(NamedTuple):
+    """Where reading stopped, and where the thing began that could not be read to its end. Counted from 0."""
+
+    file: str
+    lines: list[str]
+    line: int
+    column: int
+    from_line: int
+    from_column: int
+
+    @property
+    def text(self) -> str:
+        return self.lines[self.line]
+
+    @property
+    def char(self) -> str:
+        return self.text[self.column : self.column + 1]
+
+    @property
+    def lead(self) -> int:
+        return len(self.text) - len(self.text.lstrip())
+
+    def here(self, width: int = 1) -> Place:
+        return _at(self.file, self.line + 1, self.column + 1, width)
+
+    def opening(self) -> Place:
+        return _at(self.file, self.from_line + 1, self.from_column + 1)
+
+    def whole(self, line: int) -> Place:
+        text = self.lines[line]
+        lead = len(text) - len(text.lstrip())
+        return _at(self.file, line + 1, lead + 1, max(1, len(text.strip())))
+
+
+def _syntax(error: yaml.YAMLError, lines: list[str], file: str) -> Problem:
+    mark = getattr(error, "problem_mark", None)
+    began = getattr(error, "context_mark", None) or mark
+    if mark is None or began is None:
+        return Problem(_at(file, 1, 1), "the file cannot be read as a layout", "Each line is name: value")
+    last = max((i for i, line in enumerate(lines) if line.strip()), default=0)
+    at_end = mark.line > last
+    line, column = (last, len(lines[last].rstrip())) if at_end else (mark.line, mark.column)
+    trouble = _Trouble(file, lines, line, column, min(began.line, last), began.column)
+    tab = _tab(trouble)
+    if tab:
+        return tab
+    message = getattr(error, "problem", None) or ""
+    return next(say for words, say in _SAYINGS if words in message)(trouble)
+
+
+def _tab(at: _Trouble) -> Problem | None:
+    text = at.text
+    column = text.find("\t", 0, at.lead) if at.lead else -1
+    if column < 0 and at.char == "\t":
+        column = at.column
+    if column < 0:
+        return None
+    place = _at(at.file, at.line + 1, column + 1)
+    return Problem(place, "a tab stands here", "Use spaces: two for each step to the right")
+
+
+def _tight(at: _Trouble, line: int) -> Problem | None:
+    """`kind:lamp`: the colon needs a space after it."""
+    found = _TIGHT_COLON.match(at.lines[line])
+    if not found or ": " in at.lines[line]:
+        return None
+    what = f'a space is missing after the colon of "{found["key"]}"'
+    instead = f"Write {found['key']}: {found['value'].strip()}"
+    return Problem(_at(at.file, line + 1, found.start("value")), what, instead)
+
+
+def _no_colon(at: _Trouble) -> Problem:
+    return _colonless(at, at.from_line)
+
+
+def _colonless(at: _Trouble, line: int) -> Problem:
+    instead = "Each line is name: value, with a colon and a space after the name"
+    return _tight(at, line) or Problem(at.whole(line), "this line has no colon", instead)
+
+
+def _colon_too_many(at: _Trouble) -> Problem:
+    if re.search(r":\s", at.text[: at.column]):
+        instead = "Put each name: value on its own line, or in { } with commas; put a text with a colon in quotes"
+        return Problem(at.here(), "a second colon stands on this line", instead)
+    above = next((i for i in range(at.line - 1, -1, -1) if at.lines[i].split("#")[0].strip()), None)
+    if above is None:
+        return _odd(at)
+    tight = _tight(at, above)
+    if tight:
+        return tight
+    head = at.lines[above].split("#")[0]
+    if not re.search(r":(\s|$)", head):
+        return _colonless(at, above)
+    start = len(head) - len(head.lstrip())
+    what = "this line is indented further than the line above, which has its value already"
+    return Problem(at.whole(at.line), what, f"Begin it in column {start + 1}, like the line above")
+
+
+def _out_of_line(at: _Trouble) -> Problem:
+    if at.char and at.char in "}]":
+        opening = {"}": "{", "]": "["}[at.char]
+        return Problem(at.here(), f'"{at.char}" closes nothing here', f"Delete it, or open it with {opening}")
+    if at.column > at.lead:
+        what = "something follows a value that has ended"
+        return Problem(at.here(), what, "Begin a new line, or put # before a remark")
+    if at.text.lstrip().startswith("- "):
+        what = "a line with a dash stands among lines with names"
+        return Problem(at.whole(at.line), what, "Indent it under the name whose list it belongs to")
+    what = "this line does not begin in the same column as any line that it could belong to"
+    return Problem(at.whole(at.line), what, "Lines that belong together begin in the same column")
+
+
+def _no_dash(at: _Trouble) -> Problem:
+    what = "this line has no dash, but stands in a list whose lines have one"
+    return Problem(at.whole(at.line), what, "Begin it with a dash and a space, or further to the left")
+
+
+def _not_closed(at: _Trouble) -> Problem:
+    bracket = at.lines[at.from_line][at.from_column : at.from_column + 1]
+    closing = {"{": "}", "[": "]"}.get(bracket, bracket)
+    if at.line == at.from_line and at.column < len(at.text.rstrip()):
+        what = f'a comma, or the closing "{closing}", is missing before this'
+        return Problem(at.here(), what, "Put a comma between two entries")
+    return Problem(at.opening(), f'"{bracket}" is opened here and never closed', f"Close it with {closing}")
+
+
+def _quote(at: _Trouble) -> Problem:
+    mark = at.lines[at.from_line][at.from_column : at.from_column + 1]
+    what = "a quote is opened here and never closed"
+    return Problem(at.opening(), what, f"Put {mark} at the end of the text, too")
+
+
+def _odd_start(at: _Trouble) -> Problem:
+    rest = re.split(r"[,\]}]| #", at.text[at.column :])[0].strip()
+    return Problem(at.here(), f'a value cannot begin with "{at.char}"', f'Put it in quotes: "{rest}"')
+
+
+def _item_beside(at: _Trouble) -> Problem:
+    instead = "Begin the list on the next line, or write it in brackets: [one, two]"
+    return Problem(at.here(), "a list with dashes cannot begin beside its name", instead)
+
+
+def _escape(at: _Trouble) -> Problem:
+    return Problem(at.here(), f'"{_BACKSLASH}" means something else between double quotes', "Use single quotes: '...'")
+
+
+def _second_file(at: _Trouble) -> Problem:
+    return Problem(at.here(), "the layout has ended before this line", "Delete the line of dots or dashes above it")
+
+
+def _nothing_there(at: _Trouble) -> Problem:
+    if at.char == ",":
+        return Problem(at.here(), "nothing stands before this comma", "Delete the comma, or write what is missing")
+    if at.char and at.char in "}]":
+        return Problem(at.here(), f'"{at.char}" closes nothing here', "Delete it, or write what is missing before it")
+    return _odd(at)
+
+
+def _after_bar(at: _Trouble) -> Problem:
+    return Problem(at.opening(), 'a value cannot begin with "|" or ">"', "Put it in quotes")
+
+
+def _marked(at: _Trouble) -> Problem:
+    mark = at.lines[at.from_line][at.from_column : at.from_column + 1]
+    return Problem(at.opening(), f'a value cannot begin with "{mark}"', "Put it in quotes")
+
+
+def _odd(at: _Trouble) -> Problem:
+    instead = "Each line is name: value; lines that belong together begin in the same column"
+    return _tight(at, at.line) or Problem(at.whole(at.line), "this line does not fit what stands before it", instead)
+
+
+# The first row whose words occur in the library's message speaks. Both of its readers, the C one and the other.
+_SAYINGS: tuple[tuple[str, Callable[[_Trouble], Problem]], ...] = (
+    ("could not find expected ':'", _no_colon),
+    ("mapping values are not allowed", _colon_too_many),
+    ("mapping keys are not allowed", _odd),
+    ("did not find expected key", _out_of_line),
+    ("expected <block end>", _out_of_line),
+    ("did not find expected '-'", _no_dash),
+    ("expected ',' or", _not_closed),
+    ("unexpected end of stream", _quote),
+    ("unexpected document indicator", _quote),
+    ("cannot start any token", _odd_start),
+    ("block sequence entries", _item_beside),
+    ("sequence entries are not allowed", _item_beside),
+    ("unknown escape", _escape),
+    ("hexadecimal", _escape),
+    ("document start", _second_file),
+    ("expected node content", _nothing_there),
+    ("expected the node content", _nothing_there),
+    ("comment or line break", _after_bar),
+    ("alphabetic or numeric", _marked),
+    ("expected '>'", _marked),
+    ("tag", _marked),
+    ("", _odd),
+)
