@@ -118,9 +118,9 @@ ROWS: dict[str, Callable[[Measured], list[str]]] = {
 
 RATE = "    flash lights in turn at 50 a minute each\n"
 LEAD = "    do warn\n    wait 4 s\n"
-DOWN = "    repeat\n        move arms to across over 10 s\n"
+DOWN = "    repeat\n        move arms to lowered over 10 s\n"
 HELD = "        wait until all-clear for 3 s\n        as long as all-clear\n"
-RISE = "            move arms to upright over 8 s\n"
+RISE = "            move arms to raised over 8 s\n"
 END = "    turn off lights  "
 
 
@@ -148,7 +148,7 @@ TWINS = [
     Twin("U6", True, "20 s of warning", ((LEAD, "    wait 5 s\n    do warn\n    wait 4 s\n"),)),
     Twin("U6", False, "19.9 s of warning", ((LEAD, "    wait 5.1 s\n    do warn\n    wait 4 s\n"),)),
     Twin("U12", True, "down as long as a train is detected", (("for 3 s\n        as long", "\n        as long"),)),
-    Twin("U12", False, "up under the train", ((HELD, "        wait 19 s\n        if all of arms are across\n"),)),
+    Twin("U12", False, "up under the train", ((HELD, "        wait 19 s\n        if all of arms are lowered\n"),)),
     Twin("U12", False, "lights 100 ms late", ((LEAD, "    wait 100 ms\n" + LEAD),)),
     Twin("U13", True, "lights 100 ms longer", ((END, "    wait 100 ms\n" + END),)),
     Twin("U13", False, "lights out 100 ms early", ((RISE, with_lights_out_after("7.9 s")),)),
