@@ -35,6 +35,7 @@ from wayside import trace_words as words
 WIDTH = 100  # columns of a whole line, for names of a usual length
 GAP = "  "
 LEAST_DOES = 32  # columns that "does" keeps, however long the names are
+LEAST_WHAT = 16
 MOST_WHAT = 26  # longer lists of names are wrapped
 MOST_ASKED = 40
 VARIES = -1  # the outputs of one row ended at different times
@@ -108,11 +109,13 @@ def _until_text(until_us: int | None) -> str:
 
 
 def _fitted(widths: list[int]) -> list[int]:
+    """Widths that share out the line: first what is done, then the names give way, each down to its least."""
     time, day, until, what, does, asked = widths
-    what, asked = min(what, MOST_WHAT), min(asked, MOST_ASKED)
-    columns = [time, day, until, what, asked]
-    room = WIDTH - sum(columns) - len(GAP) * sum(1 for width in columns if width)
-    return [time, day, until, what, min(does, max(room, LEAST_DOES)), asked]
+    asked = min(asked, MOST_ASKED)
+    columns = [time, day, until, 1, asked]
+    room = WIDTH - sum(columns) + 1 - len(GAP) * sum(1 for width in columns if width)
+    what = min(what, MOST_WHAT, max(room - min(does, LEAST_DOES), LEAST_WHAT))
+    return [time, day, until, what, min(does, max(room - what, LEAST_DOES)), asked]
 
 
 def _laid_out(cells: Sequence[str], widths: Sequence[int]) -> Iterator[str]:

@@ -329,8 +329,9 @@ class _Page:
         """Room for names on the left, up to a limit."""
         widest = 0.6
         for section in self._found.sections:
-            for row in section.rows[:MOST_ROWS]:
-                widest = max(widest, text_width(row.name, _NAME_SIZE) + _beside_width(row))
+            rows = section.rows[:MOST_ROWS]
+            names = max(text_width(row.name, _NAME_SIZE) for row in rows)
+            widest = max(widest, names + max(_beside_width(row) for row in rows))
         for strip in self._found.strips:
             for stretch in strip.track.stretches:
                 widest = max(widest, text_width(f"{stretch.detector or 'blind'} 0000 mm", _SMALL) + 0.2)
@@ -480,7 +481,8 @@ class _Page:
             if shown:
                 self._section(Section(section.title, shown))
         if over:
-            self._caption(f"{over} more rows are left out: a picture has at most {MOST_ROWS}")
+            left_out = f"{over} more rows are" if over > 1 else "1 more row is"
+            self._caption(f"{left_out} left out: a picture has at most {MOST_ROWS}")
 
     def _section(self, section: Section) -> None:
         self._caption(section.title)
@@ -536,8 +538,8 @@ class _Page:
                 last = x
             end = xs[number + 1] if number + 1 < len(xs) else self._right
             text = tick.text.replace("\n", " ")
-            if text and end - x > 0.3:
-                text = _shortened(text, end - x - 0.12, _SMALL)
+            text = _shortened(text, end - x - 0.12, _SMALL)
+            if len(text) > 8 or text == tick.text:
                 self.paper.words(Words(x + 0.06, place.middle + 0.01, text, _SMALL, "left", _DARK))
 
     # --- what failed -----------------------------------------------------------------------------------------------
@@ -573,7 +575,8 @@ class _Page:
             if lane < _MOST_LANES:  # in a crowd the line is drawn, and the list says the rest
                 lanes[lane : lane + 1] = [x + half]
                 self.paper.box(_FAIL_DISC, x - half, y - 0.085, x + half, y + 0.085)
-                self.paper.words(Words(x, y, text, _SMALL, "center", _FAIL, bold=True))
+                gid = f"mark-at-{marks[0].at_us}"
+                self.paper.words(Words(x, y, text, _SMALL, "center", _FAIL, bold=True, gid=gid))
             lines.append((x, y + 0.085))
         self.height += 0.2 * len(lanes) + 0.06
         return lines
