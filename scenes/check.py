@@ -1,0 +1,32 @@
+"""The second look: what only shows when all scenes are seen together. Joins the checks; reads a compiled program only."""
+
+from __future__ import annotations
+
+from engine.program import Program
+from scenes.check_advice import crossings, feeds, flashing, guarded, ruled
+from scenes.check_drivers import branches, scenes_at_once
+from scenes.check_waits import after_endless, loops, waits
+from scenes.problems import Problem, in_order
+
+_CHECKS = (
+    branches,
+    scenes_at_once,
+    loops,
+    after_endless,
+    waits,
+    guarded,
+    ruled,
+    flashing,
+    feeds,
+    crossings,
+)
+
+
+def check(program: Program) -> list[Problem]:
+    """Every problem of a compiled program that no single line shows, one a cause."""
+    found: dict[tuple[object, ...], Problem] = {}
+    for one_check in _CHECKS:
+        for problem in one_check(program):
+            # a routine written out twice, or a member of a `for each`, is told once
+            found.setdefault((one_check, problem.place), problem)
+    return in_order(found.values())

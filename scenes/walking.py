@@ -1,0 +1,167 @@
+"""Going through compiled blocks: what stands inside a statement, what it writes, whether and how long it takes time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from engine.layout import Layout, Place
+from engine.program import (
+    AsLongAs,
+    Block,
+    ByChance,
+    Fade,
+    FirstOf,
+    ForEach,
+    Hold,
+    If,
+    InOrder,
+    Move,
+    Pulse,
+    Release,
+    Repeat,
+    RunScene,
+    Scene,
+    Statement,
+    StopRepeating,
+    Tell,
+    Together,
+    Wait,
+    WaitUntil,
+)
+
+
+def blocks(statement: Statement) -> tuple[Block, ...]:
+    """The blocks that stand directly inside a statement."""
+    match statement:
+        case Together(_, branches) | FirstOf(_, branches):
+            return branches
+        case InOrder(_, block, _) | Repeat(_, block, _, _):
+            return (block,)
+        case AsLongAs(_, _, block, otherwise) | If(_, _, block, otherwise):
+            return (block, otherwise)
+        case WaitUntil(_, _, _, otherwise):
+            return (otherwise,)
+        case ByChance(_, shares, _):
+            return tuple(block for _, block in shares)
+        case ForEach(_, members, _, _):
+            return tuple(member.block for member in members)
+        case _:
+            return ()
+
+
+def walk(*roots: Block) -> Iterator[Statement]:
+    """Every statement in the blocks, each before what stands inside it, in the order written."""
+    todo = [statement for block in reversed(roots) for statement in reversed(block)]
+    while todo:
+        statement = todo.pop()
+        yield statement
+        for block in reversed(blocks(statement)):
+            todo.extend(reversed(block))
+
+
+def every_block(*roots: Block) -> Iterator[Block]:
+    """Every block, the outer ones first."""
+    yield from roots
+    for statement in walk(*roots):
+        yield from blocks(statement)
+
+
+def whole(scene: Scene) -> tuple[Block, Block]:
+    """A scene's blocks: its lines, and what it does when stopped."""
+    return scene.block, scene.when_stopped or ()
+
+
+def told(statement: Statement) -> tuple[str, ...]:
+    """The outputs that a statement itself writes."""
+    match statement:
+        case Tell(_, orders, _):
+            return tuple(name for name, _ in orders)
+        case Fade(_, targets, _) | Move(_, targets, _):
+            return tuple(name for name, _ in targets)
+        case Pulse(_, outputs, _) | Hold(_, outputs) | Release(_, outputs):
+            return outputs
+        case _:
+            return ()
+
+
+def written(*roots: Block) -> dict[str, Place]:
+    """Every output that the blocks write, and the first line that does."""
+    found: dict[str, Place] = {}
+    for statement in walk(*roots):
+        for name in told(statement):
+            found.setdefault(name, statement.place)
+    return found
+
+
+def takes_time(statement: Statement) -> bool:
+    """Whether a statement itself can take time, whatever stands inside it."""
+    match statement:
+        case Wait(_, _, high, _):
+            return high > 0
+        case Fade(_, _, over) | Pulse(_, _, over):
+            return over > 0
+        case Tell(_, _, for_us):
+            return bool(for_us)
+        case RunScene(_, _, waits):
+            return waits
+        case ForEach(_, members, apart, _):
+            return apart is not None and apart[1] > 0 and len(members) > 1
+        case Move() | WaitUntil():
+            return True
+        case _:
+            return False
+
+
+def is_endless(statement: Statement) -> bool:
+    """Whether a statement can never run out by itself."""
+    match statement:
+        case Repeat(_, block, times, until):
+            unbounded = times is None and until is None and not _stops(block)
+            return unbounded or any(is_endless(one) for one in block)
+        case InOrder(_, block, _):
+            return any(is_endless(one) for one in block)
+        case Together(_, branches):
+            return any(is_endless(one) for branch in branches for one in branch)
+        case FirstOf(_, branches):
+            return bool(branches) and all(any(is_endless(one) for one in branch) for branch in branches)
+        case ForEach(_, members, _, _):
+            return any(is_endless(one) for member in members for one in member.block)
+        case If(_, _, block, otherwise) | AsLongAs(_, _, block, otherwise):
+            return all(any(is_endless(one) for one in inner) for inner in (block, otherwise))
+        case ByChance(_, shares, _):
+            full = sum(share for share, _ in shares) == 100
+            return full and all(any(is_endless(one) for one in block) for _, block in shares)
+        case _:
+            return False
+
+
+def _stops(block: Block) -> bool:
+    """Whether a `stop repeating` in the block belongs to the repeat around it."""
+    todo = list(block)
+    while todo:
+        statement = todo.pop()
+        if isinstance(statement, StopRepeating):
+            return True
+        if not isinstance(statement, Repeat):
+            todo.extend(one for inner in blocks(statement) for one in inner)
+    return False
+
+
+def fixed_us(statement: Statement) -> int | None:
+    """How long a line takes at least, or None where the files alone do not tell."""
+    match statement:
+        case Wait(_, low, _, _):
+            return low
+        case Fade(_, _, over) | Pulse(_, _, over):
+            return over
+        case Tell(_, _, for_us):
+            return for_us or 0
+        case Move() | WaitUntil() | RunScene():
+            return None
+        case _:
+            return None if blocks(statement) else 0
+
+
+def guards(scene: Scene, layout: Layout) -> list[str]:
+    """The guarded outputs that a scene writes."""
+    return [name for name in scene.writes if name in layout.outputs and layout.outputs[name].guarded]
