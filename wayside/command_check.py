@@ -54,9 +54,9 @@ def run(options: argparse.Namespace) -> int:
 
 
 def schema_text() -> str:
-    from wayside import layout_file
+    from wayside import layout_schema
 
-    return layout_file.schema_text().rstrip()
+    return layout_schema.schema_text().rstrip()
 
 
 def given_paths(words: list[str], command: str) -> list[Path]:

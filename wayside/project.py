@@ -193,12 +193,14 @@ def _must_be_readable(path: Path) -> None:
 
 
 def _bytes_of(path: Path) -> bytes:
-    """The file's bytes; of one that is far too large no more than is needed to say so."""
-    from scenes import source
+    """The file's bytes; one that is far too large is not even opened."""
+    from scenes.source import LARGEST_FILE
 
-    most: int = source.MOST_BYTES
     try:
-        with path.open("rb") as file:
-            return file.read(most + 1)
+        size = path.stat().st_size
+        if size > LARGEST_FILE * 4:
+            most = f"the most that a scene file may have is {LARGEST_FILE}"
+            raise UsageProblem(f"{path} is not read: it has {size} bytes; {most}.")
+        return path.read_bytes()
     except OSError as problem:
         raise UsageProblem(f"{path} cannot be read: {why_not(problem)}.") from problem
