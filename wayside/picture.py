@@ -33,6 +33,7 @@ _WIDEST_NAME = 2.6
 _THIN = 0.014  # inches, about a point: less is hard to see
 _TICK_APART = 0.75  # inches between two times written on the axis
 _MINUTES_AN_INCH = 1.0
+_TALLEST_STRIP = 8.0
 _MOST_LANES = 6  # of numbers of failures above the rows
 
 _DARK, _GREY, _PALE, _HAIR = "#1e2429", "#6d757c", "#c9ced2", "#e4e7e9"
@@ -401,7 +402,7 @@ class _Page:
         """Distance against time: the track's beginning at the foot, a train's front and tail as the band's edges."""
         track = strip.track
         self._caption(f"Trains on {track.name}")
-        tall = min(3.0, max(1.3, 0.19 * len(track.stretches) + 0.4))
+        tall = min(_TALLEST_STRIP, max(1.3, 0.19 * len(track.stretches) + 0.4))
         top, foot = self.height, self.height + tall
         up = tall / max(track.length_mm, 1)
         self._stretches(track, top, foot, up)
@@ -433,9 +434,11 @@ class _Page:
                 self.paper.line(_POSITION, (self._left, high), (self._right, high))
             middles.append((low + high) / 2)
             names.append(f"{stretch.detector or 'blind'} {stretch.length_mm} mm")
-        # from the top down for spreading
-        places = spread(middles[::-1], 0.13, top + 0.06, foot - 0.06)
-        for middle, y, name in zip(middles[::-1], places, names[::-1], strict=True):
+        # from the top down for spreading; of more names than there is room for, every second or third is written
+        every = -(-len(names) * 13 // int((foot - top - 0.12) * 100))
+        middles, names = middles[::-every], names[::-every]
+        places = spread(middles, 0.13, top + 0.06, foot - 0.06)
+        for middle, y, name in zip(middles, places, names, strict=True):
             self.paper.words(Words(self._left - 0.14, y, name, _SMALL, "right", _DARK))
             self.paper.line(_LEADER, (self._left - 0.12, y), (self._left - 0.03, middle), (self._left, middle))
         holds = sorted(track.holds, key=lambda hold: -hold.at_mm)

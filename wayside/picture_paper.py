@@ -16,7 +16,7 @@ Point = tuple[float, float]
 FONT = "DejaVu Sans"  # comes with the plotting library, so that every machine draws the same
 LETTER = 0.60  # a letter's mean width as a share of the type size, for this font
 DOTS_PER_INCH = 150
-LONGEST_SIDE = 400.0  # inches; a PNG's side may have at most 65,535 dots
+MOST_DOTS = 30_000  # along a side: a taller picture has fewer dots an inch, and never needs more memory
 
 
 class Ink(NamedTuple):
@@ -92,7 +92,7 @@ class Paper:
         with matplotlib.rc_context(
             {"svg.fonttype": "none", "svg.hashsalt": "wayside", "hatch.linewidth": 0.5, "font.family": FONT}
         ):
-            self._write(path, width, min(height, LONGEST_SIDE), title)
+            self._write(path, width, height, title)
 
     def _write(self, path: Path, width: float, height: float, title: str) -> None:
         from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -100,7 +100,8 @@ class Paper:
         from matplotlib.figure import Figure
         from matplotlib.patches import Rectangle
 
-        figure = Figure(figsize=(width, height), dpi=DOTS_PER_INCH, facecolor="white")
+        dots = min(DOTS_PER_INCH, MOST_DOTS / max(width, height))
+        figure = Figure(figsize=(width, height), dpi=dots, facecolor="white")
         FigureCanvasAgg(figure)
         axes = figure.add_axes((0, 0, 1, 1), xlim=(0, width), ylim=(height, 0), autoscale_on=False)
         axes.set_axis_off()
@@ -129,4 +130,4 @@ class Paper:
             )  # fmt: skip
         kind = path.suffix.lower().lstrip(".")
         metadata = {"Title": title, "Date": None, "Creator": "Wayside"} if kind == "svg" else {"Title": title}
-        figure.savefig(path, format=kind, metadata=metadata)
+        figure.savefig(path, format=kind, metadata=metadata, dpi=dots)

@@ -12,6 +12,8 @@ from typing import NamedTuple
 from xml.etree import ElementTree
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from engine.layout import (
     Aspect,
@@ -145,7 +147,9 @@ def an_hour() -> tuple[Program, list[Record]]:
     lamps = [lamp(f"quay-lamp-{number}", 255) for number in range(1, 41)]
     outputs = [*lamps, lamp("red-left"), lamp("red-right"), lamp("chatter"), barrier("near-barrier"), SIGNAL]
     detectors = [f"section-{number}" for number in range(1, 16)]
-    track = Track("main-line", tuple(Stretch(name, 200 + 900 * (n % 3)) for n, name in enumerate(detectors)), 150, 300)
+    # runs of short stretches, whose names would lie on each other if they stood where the stretches are
+    lengths = [(60, 60, 60, 60, 3000)[number % 5] for number in range(len(detectors))]
+    track = Track("main-line", tuple(map(Stretch, detectors, lengths)), 150, 300)
     trace: list[Record] = [told(5, "red-left", flash(5)), told(5, "red-right", flash(5, 1))]
     for second in range(0, 3600, 90):
         for number, one in enumerate(lamps):
@@ -388,6 +392,15 @@ def test_a_train_that_turns_back_and_a_train_that_has_left() -> None:
     assert back.front == (1_500_000, 0)
 
 
+def test_a_track_of_very_many_stretches_writes_as_many_names_as_fit(tmp_path: Path) -> None:
+    names = [f"s-{number}" for number in range(200)]
+    track = Track("long-line", tuple(Stretch(name, 10) for name in names), 150, 300)
+    drawn = draw(tmp_path, [TrainAt(0, 1, "long-line", 0, -100_000, 50_000)], program([], names, (track,)))
+    written = sorted(text.y for text in drawn.texts if text.text.endswith(" 10 mm"))
+    assert 40 < len(written) < 200
+    assert all(below - above >= 0.1299 * 72 for above, below in pairwise(written))
+
+
 def test_tracks_without_trains_take_no_room(tmp_path: Path) -> None:
     assert "Trains on up-line" not in draw(tmp_path, [told(0, "amber", Steady(1.0))]).words()
 
@@ -441,6 +454,34 @@ def test_trouble_is_marked_and_written_out(tmp_path: Path) -> None:
     drawn = draw(tmp_path, [*SHORT, Trouble(79 * S, "a loop went round in no time; it was cut", (PLACE,))])
     assert drawn.text(f"mark-at-{79 * S}").x == pytest.approx(drawn.x_of(79), abs=NEAR)
     assert "a loop went round in no time; it was cut" in drawn.words()
+
+
+@st.composite
+def orders(draw_from: st.DrawFn) -> list[Told]:
+    """What a barrier may be told in 100 s, at rising instants, some of them equal."""
+    instants = sorted(draw_from(st.lists(st.integers(0, 100), max_size=12)))
+    made = []
+    for at in instants:
+        low, high = (draw_from(st.sampled_from((85.0, 42.5, 0.0))) for _ in range(2))
+        wave = draw_from(st.sampled_from((Steady(low), ramp(at, at + 7, low, high), ramp(at, at, low, high))))
+        made.append(told(at, "near-barrier", wave))
+    return made
+
+
+@given(orders(), st.integers(1, 120))
+def test_the_spans_of_a_row_leave_no_gap_and_never_overlap(trace: list[Told], seconds: int) -> None:
+    row = output_row(CROSSING.layout.outputs["near-barrier"], trace, seconds * S)
+    assert row.spans[0].from_us == 0
+    assert row.spans[-1].to_us == seconds * S
+    assert all(span.from_us < span.to_us for span in row.spans)
+    assert all(one.to_us == other.from_us for one, other in pairwise(row.spans))
+    # what is drawn at an instant is what the last order before it says
+    for span in row.spans:
+        at = (span.from_us + span.to_us) // 2
+        said = [one.wave.value_at(at) for one in trace if one.at_us <= at]
+        if said:
+            shown = (span.low + span.high) / 2
+            assert shown == pytest.approx((85.0 - said[-1]) / 85.0, abs=1e-6)
 
 
 # --- spans ---------------------------------------------------------------------------------------------------------
