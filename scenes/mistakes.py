@@ -1,0 +1,192 @@
+"""From a line that does not fit to one sentence about it and what to write instead. Knows no file and no tree.
+
+The mistakes that people make are data (`scenes.mistake_table`); what is in no table is explained from what could have stood there.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple
+
+from scenes.mistake_table import NAME, TABLE, Entry
+from scenes.problems import nearest
+
+
+class Line(NamedTuple):
+    """A line that does not fit, and what is around it. `at` and `end` are where in `code` the reading stopped."""
+
+    code: str  # as written, without comment and what follows it
+    at: int
+    end: int
+    kind: str  # of what stands at `at`; _NL at the end of the line
+    expected: frozenset[str]  # the kinds of words that could have stood there
+    words: Mapping[str, str]  # reserved word -> its kind
+    item: str = ""  # first word of the item around it; "" at the left edge
+    depth: int = 0
+    before: str = ""  # the line before
+    continued: bool = False  # the line goes on with a sentence from the line before
+
+
+class Mistake(NamedTuple):
+    """What is wrong, from `start` to `end` in the line's code."""
+
+    start: int
+    end: int
+    what: str
+    instead: str
+    key: str = ""
+
+
+_INSIDE = {"": "t", "scene": "s", "routine": "s", "rule": "r", "rehearsal": "h"}
+_TEXT = re.compile(r'"([^"]*)"')
+_FIRST = re.compile(r"[A-Za-z]+")
+_WORD = re.compile(r"[^\W_]+(?:[-_'][^\W_]+)*|\S")
+_MOST_OFFERED = 6
+
+
+def explain(line: Line) -> Mistake:
+    """The one sentence for a line."""
+    lead = len(line.code) - len(line.code.lstrip())
+    bare = _TEXT.sub(lambda found: '"' + "x" * len(found[1]) + '"', line.code[lead:])
+    inside = _INSIDE.get(line.item, "s")
+    for entry in TABLE:
+        if (entry.inside and inside not in entry.inside) or (entry.first and line.at > lead):
+            continue
+        found = re.search(entry.pattern, bare)
+        if found and _fits(entry, found, line, lead):
+            return _from_table(entry, found, line, lead)
+    return _sign(line) or _first_word(line, lead) or _fallback(line, lead)
+
+
+def _fits(entry: Entry, found: re.Match[str], line: Line, lead: int) -> bool:
+    """A pattern about what comes after a point counts only where the reading stopped within what it found."""
+    return not entry.near or found.start() + lead <= line.at <= found.end() + lead + 1  # a blank may stand between
+
+
+def _from_table(entry: Entry, found: re.Match[str], line: Line, lead: int) -> Mistake:
+    start, end = found.span("x") if "x" in found.re.groupindex else found.span()
+    if start < 0:
+        start, end = found.span()
+    said = {"x": line.code[lead + start : lead + end], "before": line.before.strip()}
+    for name in found.re.groupindex:
+        if found.start(name) >= 0:
+            said[name] = line.code[lead + found.start(name) : lead + found.end(name)]
+        else:
+            said.setdefault(name, "")
+    instead = entry.instead(said) if callable(entry.instead) else entry.instead.format_map(said)
+    return Mistake(lead + start, lead + end, entry.what.format_map(said), instead, entry.key)
+
+
+# --- signs ---------------------------------------------------------------------------------------------------------
+
+
+def plain_letters(text: str) -> str:
+    """The text in the letters a to z, as near as can be: accents left out, ligatures and umlauts written out."""
+    spelled = text.translate(str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "ø": "o", "æ": "ae", "å": "a", "ł": "l"}))
+    return "".join(sign for sign in unicodedata.normalize("NFKD", spelled) if sign.isascii())
+
+
+def as_name(text: str) -> str:
+    """The nearest thing to a text that can be a name; "" if nothing of it can."""
+    spaced = re.sub(r"(?<=[a-z0-9])(?=[A-Z])", "-", text)
+    parts = re.findall(r"[a-z0-9]+", plain_letters(spaced.lower()))
+    name = "-".join(parts)
+    return name if re.fullmatch(NAME, name) else ""
+
+
+def repaired_name(code: str) -> str:
+    """The name that a broken first line of a scene, routine, rule or rehearsal was to give."""
+    rest = code.strip().rstrip(" :.").split(" ", 1)[1:]
+    return as_name(rest[0].split(" with ")[0]) if rest else ""
+
+
+def _sign(line: Line) -> Mistake | None:
+    """A sentence for a character that has no meaning anywhere, if the reading stopped at one."""
+    if line.kind != "SIGN":
+        return None
+    sign = line.code[line.at : line.at + 1]
+    for word in _WORD.finditer(line.code):
+        if word.start() <= line.at < word.end() and sign.isalpha():
+            name = as_name(word[0])
+            instead = f"Write `{name}`." if name else "Write it in the letters a to z."
+            what = f"`{word[0]}` has a letter outside a to z; names are written in small letters from a to z."
+            return Mistake(word.start(), word.end(), what, instead, "letters")
+    named = "" if sign.isascii() else f" ({unicodedata.name(sign, 'a rare sign').lower()})"
+    what = f"The sign `{sign}`{named} has no meaning in a scene file."
+    return Mistake(line.at, line.at + 1, what, "Leave it out, or put `#` before it if it begins a remark.", "sign")
+
+
+# --- what is in no table -------------------------------------------------------------------------------------------
+
+_SAID = {
+    "NAME": "a name",
+    "DURATION": "a time such as `3 s`",
+    "PERCENT": "a level such as `40 %`",
+    "ANGLE": "an angle such as `15 deg`",
+    "RATE": "a rate such as `45 a minute`",
+    "LENGTH": "a length such as `600 mm`",
+    "SPEED": "a speed such as `150 mm/s`",
+    "LUX": "an amount of light such as `20 lux`",
+    "TIME": "a time of day such as `17:45`",
+    "INTEGER": "a number",
+    "TEXT": "words in quotation marks",
+    "_COMMA": "a comma",
+    "COLON": "a colon",
+    "LPAR": "an opening bracket",
+    "RPAR": "a closing bracket",
+    "_NL": "the end of the line",
+}
+_SILENT = frozenset({"_INDENT", "_DEDENT", "BROKEN", "$END"})
+_USUAL = {
+    "s": "such as `turn on`, `set`, `fade`, `move`, `flash`, `wait`, `repeat` or `if`",
+    "t": "`scene`, `routine`, `define`, `group`, `flag`, `counter`, `rule` or `rehearsal`",
+    "r": "such as `never`, `always`, or a condition",
+    "h": "`begins`, `plays`, `a train`, `at`, `expect`, `seed` or `lasts`",
+}
+
+
+def _first_word(line: Line, lead: int) -> Mistake | None:
+    """A sentence for a line that begins with no known word."""
+    if line.at != lead or line.kind != "NAME" or line.continued:
+        return None
+    word = line.code[line.at : line.end]
+    firsts = [text for text, kind in line.words.items() if kind in line.expected]
+    near = nearest(word, firsts)
+    inside = _INSIDE.get(line.item, "s")
+    if word in line.words:
+        what = f"A line cannot begin with `{word}` here."
+    else:
+        what = f"`{word}` is no word that a line can begin with."
+    usual = "Here a line begins with" if inside in "th" else "Begin the line with a word"
+    instead = f"Did you mean `{near}`?" if near and near != word else f"{usual} {_USUAL[inside]}."
+    return Mistake(line.at, line.end, what, instead, "first word")
+
+
+def _fallback(line: Line, lead: int) -> Mistake:
+    """A sentence from what could have stood where the reading stopped."""
+    ahead = line.code[lead : line.at].split()
+    after = " ".join(ahead[-2:]) if len(ahead) > 1 and ahead[-1] in ("on", "off", "of", "to", "at") else "".join(ahead[-1:])
+    here = line.code[line.at : line.end]
+    offered = _offered(line.expected, line.words)
+    near = nearest(here, [text for text, kind in line.words.items() if kind in line.expected]) if here else None
+    if line.kind == "_NL" or not here:
+        start = max(lead, line.at - len(ahead[-1])) if ahead else line.at
+        what = f"The line ends too early: after `{after}` comes {offered}."
+        return Mistake(start, line.at, what, "Write it, or leave out what it belongs to.", "too early")
+    if line.expected <= {"_NL", "COLON"} | _SILENT:
+        return Mistake(line.at, len(line.code), f"The sentence is complete before `{here}`.", f"Leave out `{here}`, or begin a new line with it.", "too late")
+    what = f"`{here}` does not fit here: after `{after}` comes {offered}." if after else f"`{here}` does not fit here: a line begins with {offered}."
+    instead = f"Did you mean `{near}`?" if near and near != here else ""
+    return Mistake(line.at, line.end, what, instead or "Write that, or leave out what is too much.", "misfit")
+
+
+def _offered(expected: Iterable[str], words: Mapping[str, str]) -> str:
+    """What could have stood somewhere, in words: `a name, `until` or a time such as 3 s`."""
+    texts = {kind: text for text, kind in words.items()}
+    kinds = sorted(set(expected) - _SILENT, key=lambda kind: (kind == "_NL", kind not in _SAID, texts.get(kind, kind)))
+    said = [_SAID.get(kind) or f"`{texts.get(kind, kind.lower())}`" for kind in kinds]
+    if len(said) > _MOST_OFFERED:
+        said = [*said[: _MOST_OFFERED - 1], "another word that belongs there"]
+    return said[0] if len(said) == 1 else ", ".join(said[:-1]) + f" or {said[-1]}" if said else "nothing more"
