@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from importlib import import_module
 from pathlib import Path
 from typing import NamedTuple
 
@@ -79,3 +80,37 @@ def test_every_word_of_the_grammar_stands_in_an_example() -> None:
     written = set(re.findall(r"[a-z]+", "\n".join(one.text for one in examples() if one.kind != "yaml")))
     words = set(re.findall(r'"([a-z]+)"', GRAMMAR.read_text(encoding="utf-8")))
     assert words - written == set()
+
+
+LIMITS = [
+    ("scenes.source", "MOST_LINES", "lines of one scene file"),
+    ("scenes.source", "LONGEST_LINE", "characters in a line"),
+    ("scenes.source", "DEEPEST_NESTING", "blocks inside one another"),
+    ("scenes.names", "NAMES", "names in all the files"),
+    ("scenes.names", "GROUP_SIZE", "members of a group"),
+    ("scenes.names", "GROUP_DEPTH", "groups within groups"),
+    ("scenes.conditions", "DEFINE_DEPTH", "groups within groups, defines within defines"),
+    ("scenes.writer", "ROUTINE_DEPTH", "routines within routines"),
+    ("scenes.writer", "WRITTEN_OUT", "statements of all scenes"),
+    ("scenes.writer", "MEMBERS", "members of one `for each`"),
+    ("scenes.conditions", "TERMS", "questions in one condition"),
+    ("scenes.quantities", "MOST_COUNT", "rounds, counts"),
+    ("scenes.quantities", "FASTEST_RATE", "a flash, a minute"),
+    ("engine.kernel", "REACTION_LIMIT", "reactions at one instant"),
+    ("engine.blocks", "LOOP_LIMIT", "rounds of one loop"),
+    ("engine.performance", "RESTART_LIMIT", "starts of one scene"),
+    ("engine.kernel", "TRACE_LIMIT", "records of a trace"),
+]
+
+
+@pytest.mark.parametrize(("module", "name", "row"), LIMITS)
+def test_a_limit_is_what_the_reference_says(module: str, name: str, row: str) -> None:
+    (written,) = re.findall(rf"^\| {re.escape(row)}[^|]*\| ([0-9,]+) \|$", TEXT, re.MULTILINE)
+    assert int(written.replace(",", "")) == getattr(import_module(module), name)
+
+
+def test_every_limit_of_the_reference_is_compared() -> None:
+    table = TEXT[TEXT.index("## Limits") :]
+    assert len(re.findall(r"^\|.*\| [0-9,]+ \|$", table, re.MULTILINE)) == len(
+        {row.split(",")[0] for *_, row in LIMITS}
+    )
