@@ -18,7 +18,7 @@ RECORDS = {
 }
 LONGEST_FUNCTION = 70
 LONGEST_OPENING = 4  # paragraphs may follow it; the opening says what a module owns
-NOT_FOR_A_CHECK = ("asyncio", "matplotlib", "numpy", "tqdm", "apscheduler", "pydantic", "serial", "pytest", "json")
+NOT_FOR_A_CHECK = ("asyncio", "matplotlib", "numpy", "tqdm", "apscheduler", "pydantic", "serial", "pytest")
 
 MODULES = sorted(path for room in ROOMS for path in (ROOT / room).rglob("*.py"))
 

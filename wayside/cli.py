@@ -110,22 +110,15 @@ def main(argv: Sequence[str] | None = None) -> int:
     terminal.prepare()
     try:
         status = _command(list(sys.argv[1:] if argv is None else argv))
-        for stream in (sys.stdout, sys.stderr):
-            if stream is not None:
-                stream.flush()  # a full disk or a closed pipe must show now, not after we have left
+        terminal.finish()
         return status
     except UsageProblem as problem:
         return _leave(f"wayside: {problem}", USAGE)
     except KeyboardInterrupt:
         return _leave("\nStopped.", INTERRUPTED)
     except BrokenPipeError:
-        terminal.drop_output()
+        terminal.drop_output(sys.stdout, sys.stderr)
         return PIPE_CLOSED
-    except OSError as problem:
-        if problem.filename is None and _cannot_write():
-            terminal.drop_output()
-            return USAGE
-        return _our_fault(problem)
     except Exception as problem:  # the last net: whatever it is, a person gets a sentence
         return _our_fault(problem)
 
@@ -169,22 +162,12 @@ def _help() -> str:
 
 def _leave(message: str, status: int) -> int:
     try:
-        sys.stdout.flush()
+        terminal.finish()
         terminal.tell(message)
-        sys.stderr.flush()
-    except (OSError, AttributeError):  # nobody is there to hear it
-        terminal.drop_output()
+        terminal.finish()
+    except (OSError, UsageProblem):  # nobody is there to hear it
+        terminal.drop_output(sys.stdout, sys.stderr)
     return status
-
-
-def _cannot_write() -> bool:
-    """Whether it was standard output that failed (a full disk); says so."""
-    try:
-        sys.stdout.flush()
-    except OSError as problem:
-        sys.stderr.write(f"wayside: The output cannot be written: {problem.strerror}.\n")
-        return True
-    return False
 
 
 def _our_fault(problem: BaseException) -> int:

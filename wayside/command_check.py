@@ -94,6 +94,6 @@ def counted(project: Project) -> str:
 def _verdict(project: Project) -> str:
     files = count(len(project.scene_files), "scene file")
     if project.errors:
-        return f"{counted(project)} in the layout file and {files}"
+        return f"{counted(project)}; {files} read"
     scenes, outputs = count(len(project.program.scenes), "scene"), count(len(project.layout.outputs), "output")
     return f"{files}, {scenes}, {outputs}, nothing wrong{', ' if project.advice else ''}{counted(project)}"

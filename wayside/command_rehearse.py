@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, TextIO
 from engine.conditions import atoms
 from engine.layout import NOWHERE
 from engine.program import Program, Rehearsal
-from wayside import verdict, wording
+from wayside import terminal, verdict, wording
 from wayside.command_check import counted, given_paths, paragraphs
 from wayside.progress import watched
 from wayside.project import Project, load
@@ -204,7 +204,11 @@ def _wall_start(project: Project, result: Result) -> int | None:
 def _summary(project: Project, results: list[Result]) -> str:
     failed = sum(not result.passed for result in results)
     expected = sum(len(result.outcomes) for result in results)
-    score = f"{failed} of {len(results)} failed" if failed else f"all held, {count(expected, 'expectation')}"
+    score = (
+        f"{failed} of {count(len(results), 'rehearsal')} failed"
+        if failed
+        else f"all held, {count(expected, 'expectation')}"
+    )
     if not failed and len(results) == 1:
         score = f"it held, {count(expected, 'expectation')}"
     rules = len(project.program.rules)
@@ -219,7 +223,8 @@ def _write_files(
     project: Project, results: list[Result], options: argparse.Namespace, out: Callable[[str], None]
 ) -> None:
     if options.json == "-":
-        _dump(project, results, sys.stdout)
+        with terminal.written():
+            _dump(project, results, sys.stdout)
     elif options.json is not None:
         with _settled_by_the_asker(Path(options.json)), open(options.json, "w", encoding="utf-8", newline="\n") as file:
             _dump(project, results, file)

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from wayside.usage import UsageProblem, why_not
 
 # Control characters would let a file's text move the cursor or ring the bell; line ends and tabs are meant.
 _HARMLESS = {code: "?" for code in [*range(32), 127, *range(128, 160)] if chr(code) not in "\n\t"}
@@ -19,7 +25,8 @@ def prepare() -> None:
 
 def say(text: str) -> None:
     """A result: to standard output."""
-    print(text.translate(_HARMLESS))
+    with written():
+        print(text.translate(_HARMLESS))
 
 
 def tell(text: str) -> None:
@@ -27,11 +34,34 @@ def tell(text: str) -> None:
     print(text.translate(_HARMLESS), file=sys.stderr)
 
 
-def drop_output() -> None:
-    """Nobody reads any more: let what is still buffered go nowhere, so that leaving makes no noise."""
+@contextmanager
+def written() -> Iterator[None]:
+    """Whatever is written to standard output in here: a full disk is the asker's to settle, and is said in words."""
+    try:
+        yield
+    except BrokenPipeError:
+        raise
+    except OSError as problem:
+        if problem.errno == errno.EINVAL and os.name == "nt":  # what a closed pipe looks like there
+            raise BrokenPipeError from problem
+        drop_output(sys.stdout)
+        raise UsageProblem(f"The output cannot be written: {why_not(problem)}.") from problem
+
+
+def finish() -> None:
+    """Write what is still waiting: a full disk or a closed pipe must show now, not after we have left."""
+    with written():
+        for stream in (sys.stdout, sys.stderr):
+            if stream is not None:
+                stream.flush()
+
+
+def drop_output(*streams: Any) -> None:
+    """Let what is still buffered go nowhere, so that leaving makes no noise."""
     nowhere = os.open(os.devnull, os.O_WRONLY)
-    for stream in (sys.stdout, sys.stderr):
+    for stream in streams:
         try:
             os.dup2(nowhere, stream.fileno())
         except (OSError, ValueError, AttributeError):  # not a real file, or already closed
             continue
+    os.close(nowhere)

@@ -39,9 +39,12 @@ def details(result: Result, lines: Lines) -> str:
 
 def _missed_text(result: Result, lines: Lines) -> Iterator[str]:
     for outcome in missed(result):
-        text = [f"{outcome.expectation.place}: expected", *excerpt(outcome.expectation.place, lines)]
-        when = "" if outcome.at_us is None else f"at {duration(outcome.at_us)}: "
-        text.append(f"        {when}{outcome.what_happened}")
+        expectation = outcome.expectation
+        text = [f"{expectation.place}: expected", *excerpt(expectation.place, lines)]
+        when = "" if outcome.at_us is None else f" at {duration(outcome.at_us)}"
+        # the line above says what was expected: its words need no saying twice
+        what = outcome.what_happened.removeprefix(f"{expectation.condition.words}: ")
+        text.append(f"        failed{when}: {what}")
         if outcome.place is not None and outcome.place.file:
             text += [f"        the line that did it: {outcome.place}", *excerpt(outcome.place, lines)]
         yield "\n".join(text)
@@ -55,5 +58,5 @@ def _trouble_text(result: Result, lines: Lines) -> Iterator[str]:
         yield "\n".join(text)
 
 
-def indented(text: str, by: str = "          ") -> str:
+def indented(text: str, by: str = "    ") -> str:
     return "\n".join(by + line if line else line for line in text.splitlines())

@@ -58,7 +58,7 @@ def test_a_failure_reads_as_on_the_command_line(quay: pytest.Pytester) -> None:
             "*rehearsal lamp-stays*",
             "quay/lane.scene:12:5: expected",
             "   12 |     expect amber is on from 0 s to 5 s",
-            "*at 3 s: *",
+            "*failed at 3 s: *",
             "*the line that did it: quay/lane.scene:4:5",
             "    4 |     turn off amber",
         ]
