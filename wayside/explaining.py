@@ -131,7 +131,7 @@ class Story:
     def _untouched(self, atom: Atom) -> str:
         begun = {one.subject: one.detector_state for one in self._rehearsal.begins}
         words = {
-            Sort.DETECTOR: f"was {begun.get(atom.subject) or 'clear'} from the beginning",
+            Sort.DETECTOR: f"was still {begun.get(atom.subject) or 'clear'}",
             Sort.SCENE: "had not been started",
             Sort.BUTTON: "had not been pressed",
             Sort.FLAG: "had not been remembered",
@@ -148,7 +148,7 @@ class Story:
         if output.rest.blink is not None:
             rest = Flashing(0, output.rest.blink)
         shown = self._shows(output, told.wave if isinstance(told, Told) else rest)
-        return f"{name} was {shown} from the beginning: no line had told it anything"
+        return f"{name} was still {shown}: no line had told it anything"
 
     def _shows(self, output: Output, wave: Wave) -> str:
         if isinstance(wave, Flashing):

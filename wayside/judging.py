@@ -17,12 +17,16 @@ MOST_TIMES_SAID = 6  # instants listed in one sentence
 
 
 class Verdict(NamedTuple):
-    """`what` and `at_us` say how it failed; `wanted` is what the condition should have been then."""
+    """`what`, which follows the condition's own words, and `at_us` say how it failed.
+
+    `wanted` is what the condition should have been then.
+    """
 
     passed: bool
     what: str = ""
     at_us: int | None = None
     wanted: bool = True
+    explained: bool = True  # whether the state at that instant says anything about it
 
 
 class History:
@@ -84,11 +88,11 @@ def _throughout(expectation: Expectation, history: History) -> Verdict:
     if broken is None:
         return Verdict(True)
     again = history.first(True, broken)
-    later = "" if again is None else f", and so again from {duration(again)}"
+    later = "" if again is None else f", and again from {duration(again)}"
     if broken > start:
-        return Verdict(False, f"so until {duration(broken)}, then not{later}", broken)
+        return Verdict(False, f"held until {duration(broken)}, then no more{later}", broken)
     later = " at any time after it" if again is None else f", only from {duration(again)}"
-    return Verdict(False, f"not so at {duration(start)}{', nor' if again is None else ''}{later}", broken)
+    return Verdict(False, f"did not hold at {duration(start)}{', nor' if again is None else ''}{later}", broken)
 
 
 def _at(expectation: Expectation, history: History) -> Verdict:
@@ -97,9 +101,9 @@ def _at(expectation: Expectation, history: History) -> Verdict:
         return Verdict(True)
     ceased, begins = history.last(False, instant + 1), history.first(True, instant)
     was = ceased is not None and ceased > 0 and history.first(True, 0, ceased) is not None
-    said = [f"so until {duration(ceased)}"] if was and ceased is not None else []
+    said = [f"only until {duration(ceased)}"] if was and ceased is not None else []
     said += [f"only from {duration(begins)}"] if begins is not None else []
-    return Verdict(False, ", ".join(["not so then", *said]), instant)
+    return Verdict(False, ", ".join(["did not hold then", *said]), instant)
 
 
 def _by(expectation: Expectation, history: History) -> Verdict:
@@ -111,21 +115,21 @@ def _by(expectation: Expectation, history: History) -> Verdict:
     late = history.first(True, limit)
     word = "up to" if inclusive else "before"
     later = "" if late is None else f", only at {duration(late)}"
-    return Verdict(False, f"not at any time {word} {duration(limit)}{later}", limit)
+    return Verdict(False, f"did not hold at any time {word} {duration(limit)}{later}", limit)
 
 
 def _before_other(history: History, other: History, words: str) -> Verdict:
     mine, its = history.first(True, 0), other.first(True, 0)
-    what = words or "the other"
+    what = f"`{words}`" if words else "the other"
     if mine is not None and (its is None or mine < its):
         return Verdict(True)
     if its is None:
-        return Verdict(False, f"never so, up to the end at {duration(history.ended_us)}", history.ended_us)
+        return Verdict(False, f"never held, up to the end at {duration(history.ended_us)}", history.ended_us)
     if mine is None:
-        return Verdict(False, f"never so, but {what} came at {duration(its)}", its)
+        return Verdict(False, f"never held, but {what} held at {duration(its)}", its)
     if mine == its:
-        return Verdict(False, f"both came at {duration(its)}, neither before the other", its)
-    return Verdict(False, f"only at {duration(mine)}, but {what} came at {duration(its)}", its)
+        return Verdict(False, f"held at {duration(its)}, and {what} at the same instant", its)
+    return Verdict(False, f"held only at {duration(mine)}, but {what} at {duration(its)}", its)
 
 
 def _counted(expectation: Expectation, history: History) -> Verdict:
@@ -135,9 +139,9 @@ def _counted(expectation: Expectation, history: History) -> Verdict:
     said = f", at {listed([duration(at) for at in times], MOST_TIMES_SAID)}" if times else ""
     said = f"{count(len(times), 'time')}{said}" if times else "not once"
     if len(times) < expectation.at_least:
-        return Verdict(False, f"it became so {said}", end)
+        return Verdict(False, f"became so {said}", end, explained=not times)
     if expectation.at_most is not None and len(times) > expectation.at_most:
-        return Verdict(False, f"it became so {said}", times[expectation.at_most], wanted=False)
+        return Verdict(False, f"became so {said}", times[expectation.at_most], wanted=False)
     return Verdict(True)
 
 

@@ -171,10 +171,12 @@ def _outcome(program: Program, rehearsal: Rehearsal, run: Run, expectation: Expe
     def holds(atom: Atom) -> bool:
         return run.histories[atom].at(at_us)
 
+    words = expectation.condition.words
+    said = f"{f'`{words}`' if words else 'it'} {verdict.what}"
+    if not verdict.explained:
+        return Outcome(expectation, False, said, at_us)
     guilty = to_blame(expectation.condition.term, verdict.wanted, holds)
     story = Story(program, rehearsal, run.trace, at_us)
-    words = expectation.condition.words
-    said = f"{words}: {verdict.what}" if words else verdict.what
     states = story.states(guilty)
     return Outcome(expectation, False, f"{said}; {states}" if states else said, at_us, story.cause(guilty))
 

@@ -124,9 +124,11 @@ def test_touching_a_boundary_is_not_inside() -> None:
 
 
 def test_a_train_that_stops_exactly_as_its_tail_leaves_has_left() -> None:
-    line = track(("a", 1000), ("b", 400))
+    line = track(("a", 1000), ("b", 400), ("c", 100))
     journey = Journey(0, train(400, 100, visits=(Visit("b", 10 * S, False),)), line)
-    assert (14 * S, "a", False) in changes(journey, ALWAYS)
+    found = changes(journey, ALWAYS)
+    assert (14 * S, "a", False) in found
+    assert (24 * S, "c", True) in found  # touched at 14 s, gone into when it goes on
 
 
 def test_a_signal_holds_until_it_may_be_passed() -> None:

@@ -74,19 +74,28 @@ def test_a_truth_of_one_microsecond_is_one() -> None:
 @pytest.mark.parametrize(
     ("expectation", "verdict"),
     [
-        (expect(Timing.FROM_TO, 5 * S, 15 * S), Verdict(False, "not so at 5 s, only from 10 s", 5 * S)),
-        (expect(Timing.FROM_TO, 12 * S, 30 * S), Verdict(False, "so until 20 s, then not", 20 * S)),
-        (expect(Timing.FROM_TO, 30 * S, 40 * S), Verdict(False, "not so at 30 s, nor at any time after it", 30 * S)),
-        (expect(Timing.AT, 25 * S), Verdict(False, "not so then, so until 20 s", 25 * S)),
-        (expect(Timing.AT, 2 * S), Verdict(False, "not so then, only from 10 s", 2 * S)),
-        (expect(Timing.BY, 0, 9_500_000), Verdict(False, "not at any time up to 9.5 s, only at 10 s", 9_500_000)),
-        (expect(Timing.BEFORE, 0, 10 * S), Verdict(False, "not at any time before 10 s, only at 10 s", 10 * S)),
+        (expect(Timing.FROM_TO, 5 * S, 15 * S), Verdict(False, "did not hold at 5 s, only from 10 s", 5 * S)),
+        (expect(Timing.FROM_TO, 12 * S, 30 * S), Verdict(False, "held until 20 s, then no more", 20 * S)),
+        (
+            expect(Timing.FROM_TO, 30 * S, 40 * S),
+            Verdict(False, "did not hold at 30 s, nor at any time after it", 30 * S),
+        ),
+        (expect(Timing.AT, 25 * S), Verdict(False, "did not hold then, only until 20 s", 25 * S)),
+        (expect(Timing.AT, 2 * S), Verdict(False, "did not hold then, only from 10 s", 2 * S)),
+        (
+            expect(Timing.BY, 0, 9_500_000),
+            Verdict(False, "did not hold at any time up to 9.5 s, only at 10 s", 9_500_000),
+        ),
+        (
+            expect(Timing.BEFORE, 0, 10 * S),
+            Verdict(False, "did not hold at any time before 10 s, only at 10 s", 10 * S),
+        ),
         (
             expect(Timing.THROUGHOUT, least=2),
-            Verdict(False, "it became so 1 time, at 10 s", 100 * S),
+            Verdict(False, "became so 1 time, at 10 s", 100 * S, explained=False),
         ),
-        (expect(Timing.FROM_TO, 0, 10 * S, least=1), Verdict(False, "it became so not once", 10 * S)),
-        (expect(Timing.THROUGHOUT, most=0), Verdict(False, "it became so 1 time, at 10 s", 10 * S, wanted=False)),
+        (expect(Timing.FROM_TO, 0, 10 * S, least=1), Verdict(False, "became so not once", 10 * S)),
+        (expect(Timing.THROUGHOUT, most=0), Verdict(False, "became so 1 time, at 10 s", 10 * S, wanted=False)),
     ],
 )
 def test_what_happened_in_words(expectation: Expectation, verdict: Verdict) -> None:
@@ -95,7 +104,7 @@ def test_what_happened_in_words(expectation: Expectation, verdict: Verdict) -> N
 
 def test_so_again_later() -> None:
     twice = on_between(0, 5 * S, 7 * S)
-    assert judge(expect(Timing.THROUGHOUT), twice).what == "so until 5 s, then not, and so again from 7 s"
+    assert judge(expect(Timing.THROUGHOUT), twice).what == "held until 5 s, then no more, and again from 7 s"
 
 
 @pytest.mark.parametrize(
@@ -131,10 +140,10 @@ def test_true_at_the_first_instant_is_a_becoming_unless_it_was_so_before() -> No
     [
         ((10 * S,), (11 * S,), True, ""),
         ((10 * S,), (), True, ""),
-        ((10 * S,), (10 * S,), False, "both came at 10 s, neither before the other"),
-        ((11 * S,), (10 * S,), False, "only at 11 s, but bell is on came at 10 s"),
-        ((), (10 * S,), False, "never so, but bell is on came at 10 s"),
-        ((), (), False, "never so, up to the end at 1 min 40 s"),
+        ((10 * S,), (10 * S,), False, "held at 10 s, and `bell is on` at the same instant"),
+        ((11 * S,), (10 * S,), False, "held only at 11 s, but `bell is on` at 10 s"),
+        ((), (10 * S,), False, "never held, but `bell is on` held at 10 s"),
+        ((), (), False, "never held, up to the end at 1 min 40 s"),
     ],
 )
 def test_which_of_two_comes_first(mine: tuple[int, ...], other: tuple[int, ...], passes: bool, what: str) -> None:

@@ -178,7 +178,7 @@ def test_each_form_at_its_boundary(expectation: Expectation, passes: bool) -> No
 def test_a_failure_says_what_was_expected_what_happened_when_and_which_line_did_it() -> None:
     wanted = expect(ON, Timing.FROM_TO, 0, 5 * S, words="amber is on")
     assert failures(rehearse(AMBER_FOR_3_S, rehearsal(wanted))) == [
-        ("amber is on: so until 3 s, then not; amber was off", 3 * S, at(4))
+        ("`amber is on` held until 3 s, then no more; amber was off", 3 * S, at(4))
     ]
 
 
@@ -187,7 +187,8 @@ def test_only_those_to_blame_are_described() -> None:
     wanted = expect(All((ON, LOWERED)), Timing.BY, 3_500_000, words="all is ready")
     assert failures(rehearse(crossing, rehearsal(wanted))) == [
         (
-            f"all is ready: not at any time up to 3.5 s; barrier was moving, {value(LAYOUT.outputs['barrier'], 42.5)}",
+            "`all is ready` did not hold at any time up to 3.5 s; barrier was moving, "
+            + value(LAYOUT.outputs["barrier"], 42.5),
             3_500_000,
             at(3),
         )
@@ -199,7 +200,7 @@ def test_an_output_that_nobody_told_anything() -> None:
     found = failures(rehearse(AMBER_FOR_3_S, rehearsal(wanted)))
     assert found == [
         (
-            "barrier is lowered: not so then; barrier was raised from the beginning: no line had told it anything",
+            "`barrier is lowered` did not hold then; barrier was still raised: no line had told it anything",
             1 * S,
             None,
         )
@@ -210,7 +211,7 @@ def test_a_flashing_lamp_is_said_to_flash() -> None:
     flashes = program(Tell(at(2), (("amber", Flash(Blink(S, 1, 0, 2))),)))
     wanted = expect(Not(Atom(Sort.OUTPUT, "amber", Test.FLASHING)), Timing.AT, S, words="amber is not flashing")
     assert failures(rehearse(flashes, rehearsal(wanted))) == [
-        ("amber is not flashing: not so then; amber was flashing", S, at(2))
+        ("`amber is not flashing` did not hold then; amber was flashing", S, at(2))
     ]
 
 
@@ -218,11 +219,11 @@ def test_a_detector_leads_to_the_train_or_the_hand_behind_it() -> None:
     wanted = expect(Not(LANE), Timing.THROUGHOUT, words="lane is clear")
     by_train = rehearse(Program(LAYOUT), rehearsal(wanted, plays=False, trains=(train(ignores_signals=True),)))
     assert failures(by_train) == [
-        ("lane is clear: so until 10 s, then not, and so again from 13.2 s; lane was occupied", 10 * S, at(85))
+        ("`lane is clear` held until 10 s, then no more, and again from 13.2 s; lane was occupied", 10 * S, at(85))
     ]
     hand = Act(at(86), 4 * S, Deed.BECOMES, "lane", "occupied")
     by_hand = rehearse(Program(LAYOUT), rehearsal(wanted, plays=False, acts=(hand,)))
-    assert failures(by_hand) == [("lane is clear: so until 4 s, then not; lane was occupied", 4 * S, at(86))]
+    assert failures(by_hand) == [("`lane is clear` held until 4 s, then no more; lane was occupied", 4 * S, at(86))]
 
 
 def test_a_lost_link_is_behind_an_unknown_detector() -> None:
@@ -232,7 +233,7 @@ def test_a_lost_link_is_behind_an_unknown_detector() -> None:
     lost = Act(at(87), 2 * S, Deed.LOSE_LINK, "main")
     result = rehearse(Program(LAYOUT), rehearsal(wanted, plays=False, acts=(lost,)))
     assert failures(result) == [
-        ("up-approach is known: so until 2 s, then not; up-approach was unknown", 2 * S, at(87))
+        ("`up-approach is known` held until 2 s, then no more; up-approach was unknown", 2 * S, at(87))
     ]
 
 
@@ -250,7 +251,7 @@ def test_where_trains_truly_are_is_known_and_the_detector_may_lie() -> None:
         ),
     )
     assert [one.passed for one in result.outcomes] == [True, True, False]
-    assert result.outcomes[2].what_happened.endswith("lane was clear from the beginning")
+    assert result.outcomes[2].what_happened.endswith("lane was still clear")
 
 
 SIGNAL_CLEARS = program(
@@ -284,7 +285,9 @@ def test_a_train_waits_for_ever_at_a_signal_that_nobody_clears() -> None:
         Program(LAYOUT),
         rehearsal(expect(TRUE_LANE, Timing.BY, 60 * S, words="a train is on lane"), plays=False, trains=(train(),)),
     )
-    assert failures(result) == [("a train is on lane: not at any time up to 1 min; no train was on lane", 60 * S, None)]
+    assert failures(result) == [
+        ("`a train is on lane` did not hold at any time up to 1 min; no train was on lane", 60 * S, None)
+    ]
 
 
 def test_begin_states_come_before_the_first_instant() -> None:
@@ -320,25 +323,25 @@ def test_scenes_are_played_at_their_times_and_by_hands() -> None:
         AMBER_FOR_3_S, rehearsal(expect(ON, Timing.FROM_TO, 0, 3 * S, words="amber is on"), acts=(stop,))
     )
     (what, when, _place), *_ = failures(stopped)
-    assert (what, when) == ("amber is on: so until 1 s, then not; amber was off", 1 * S)
+    assert (what, when) == ("`amber is on` held until 1 s, then no more; amber was off", 1 * S)
 
 
 def test_a_scene_that_was_never_started_is_said_so() -> None:
     running = Atom(Sort.SCENE, "crossing", Test.RUNNING)
     wanted = expect(running, Timing.BY, 5 * S, words="crossing is running")
     assert failures(rehearse(AMBER_FOR_3_S, rehearsal(wanted, plays=False))) == [
-        ("crossing is running: not at any time up to 5 s; crossing had not been started", 5 * S, None)
+        ("`crossing is running` did not hold at any time up to 5 s; crossing had not been started", 5 * S, None)
     ]
     ended = expect(running, Timing.AT, 4 * S, words="crossing is running")
     (what, _, _), *_ = failures(rehearse(AMBER_FOR_3_S, rehearsal(ended)))
-    assert what == "crossing is running: not so then, so until 3 s; scene crossing had ended"
+    assert what == "`crossing is running` did not hold then, only until 3 s; scene crossing had ended"
 
 
 def test_a_flag_leads_to_the_line_that_set_it() -> None:
     remembers = program(wait(2, S), SetFlag(at(3), "shop-open", True))
     wanted = expect(Not(Atom(Sort.FLAG, "shop-open", Test.SET)), Timing.THROUGHOUT, words="the shop is shut")
     assert failures(rehearse(remembers, rehearsal(wanted))) == [
-        ("the shop is shut: so until 1 s, then not; shop-open was remembered", 1 * S, at(3))
+        ("`the shop is shut` held until 1 s, then no more; shop-open was remembered", 1 * S, at(3))
     ]
 
 
