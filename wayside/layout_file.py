@@ -349,35 +349,55 @@ def _hold(
     if word is None or found is None:
         return None
     if found[1]:
-        return _before(reading, track, entry.key.text, Text(found[1], word.place), stretches)
-    at_mm = length_mm(found[2])
+        before = Text(found[1], word.place)
+        at_mm = _before(stretches, before.text)
+        if at_mm is None:
+            _no_stretch(reading, track, before, stretches)
+        return None if at_mm is None else Hold(entry.key.text, at_mm)
+    distance = length_mm(found[2])
     whole_length = sum(stretch.length_mm for stretch in stretches)
-    if at_mm is None or at_mm.denominator != 1:
+    if distance is None or distance.denominator != 1:
         reading.wrong(word.place, f'"{word.text}" is not a whole number of mm', "Write for example at 1200 mm")
         return None
-    if at_mm > whole_length and all(stretch.length_mm for stretch in stretches):
+    if distance > whole_length and all(stretch.length_mm for stretch in stretches):
         reading.wrong(
             word.place, f"{entry.key.text} stands beyond the end of {track}", f"{track} is {whole_length} mm long"
         )
-    return Hold(entry.key.text, int(at_mm))
+    return Hold(entry.key.text, int(distance))
 
 
-def _before(reading: Reading, track: str, signal: str, word: Text, stretches: list[Stretch]) -> Hold | None:
+def _before(stretches: list[Stretch], detector: str) -> int | None:
+    """Where a detector's stretch begins."""
     at_mm = 0
     for stretch in stretches:
-        if stretch.detector == word.text:
-            return Hold(signal, at_mm)
+        if stretch.detector == detector:
+            return at_mm
         at_mm += stretch.length_mm
+    return None
+
+
+def _no_stretch(reading: Reading, track: str, word: Text, stretches: list[Stretch]) -> None:
     names = [stretch.detector for stretch in stretches if stretch.detector]
+    detectors = reading.section("detectors")
     if word.text == "blind":
-        reading.wrong(
-            word.place, "more than one stretch can be blind", "Write the distance instead, such as at 1200 mm"
-        )
+        instead = "Write the distance instead, such as at 1200 mm"
+        reading.wrong(word.place, "before blind does not say which stretch, since several can be blind", instead)
+    elif word.text in detectors and _has_unread(reading, track):
+        return  # the stretch that is meant may be the one that has been reported
     elif names:
         near = nearest(word.text, names)
         instead = f"Did you mean before {near}?" if near else f"Its stretches are {', '.join(names[:8])}"
         reading.wrong(word.place, f'"{word.text}" is not a stretch of {track}', instead)
-    return None
+
+
+def _has_unread(reading: Reading, track: str) -> bool:
+    """Whether some stretch of a track could not be made out, or names a detector that does not exist."""
+    settings = reading.section("tracks")[track].value
+    listed = settings.entries.get("stretches") if isinstance(settings, Table) else None
+    items = listed.value.items if listed and isinstance(listed.value, Items) else []
+    pairs = _pairs(items)
+    known = {*reading.section("detectors"), "blind"}
+    return len(pairs) != len(items) or any(key.text not in known for key, _ in pairs)
 
 
 # --- crossings -----------------------------------------------------------------------------------------------------

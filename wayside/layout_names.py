@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 from engine.layout import Board, Kind, Place, Wiring
 from scenes.problems import Problem, nearest
+from wayside.layout_schema import wired_keys
 from wayside.layout_values import whole
 from wayside.yaml_places import Entry, Table, Text
 
@@ -119,7 +120,8 @@ def wiring(reading: Reading, name: str, settings: Table, side: str) -> Wiring:
     if not link or not reading.known("links", link):
         return Wiring()
     if "address" not in settings.entries and "pin" not in settings.entries:
-        if "port" not in settings.entries:
+        # a key that is not known may be the mistyped one, and has been reported
+        if "port" not in settings.entries and wired_keys().issuperset(settings.entries):
             key = settings.entries["link"].key.place
             reading.wrong(key, f"{name} names a link, but not where on it", "Add its pin or its address")
         return Wiring()

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from engine.layout import Aspect, Itself, Kind, Output, Position, Setting
 from wayside.layout_names import Reading, table, text, wiring
+from wayside.layout_schema import pattern
 from wayside.layout_values import (
     LONGEST_US,
     NoState,
@@ -81,7 +82,7 @@ def _usual_rest(output: Output) -> Setting:
 
 def _state(reading: Reading, output: Output, settings: Table, key: str) -> Setting | None:
     word = text(settings, key)
-    if word is None or (output.kind is Kind.SERVO and not output.positions):
+    if word is None or (output.kind is Kind.SERVO and len(output.positions) < 2):
         return None
     if output.kind is Kind.SIGNAL and not output.aspects:
         return None
@@ -136,7 +137,8 @@ def _levels(reading: Reading, settings: Table) -> int:
 def _lamp(reading: Reading, output: Output, settings: Table) -> Output:
     dimmable = _yes(settings, "dimmable")
     levels = settings.entries.get("levels")
-    if levels and not dimmable:
+    said = text(settings, "dimmable")
+    if levels and not dimmable and (said is None or pattern("yes-or-no").fullmatch(said.text)):
         reading.wrong(levels.key.place, f"{output.name} has levels, but is not dimmable", "Add dimmable: yes")
     output = replace(output, steps=_levels(reading, settings) if levels or dimmable else 1)
     flickers, pair = _yes(settings, "flickers by itself"), text(settings, "flashes as a pair")
@@ -159,25 +161,28 @@ def _pair(reading: Reading, output: Output, word: Text) -> Output:
 
 def _servo(reading: Reading, output: Output, settings: Table) -> Output:
     hard = _limits(reading, settings)
-    positions = []
+    positions: list[Position] = []
+    angles: list[float] = []
     for name, entry in table(settings, "positions").entries.items():
         angle = degrees(entry.value.text) if isinstance(entry.value, Text) else None
         if name in RESERVED_POSITIONS:
             what = f'"{name}" cannot be a position: scenes say it of every output'
             reading.wrong(entry.key.place, what, "Name the place where it stands, such as raised")
+        # one whose angle cannot be read is reported, and is still a name that states may use
+        positions.append(Position(name, 0.0 if angle is None else angle))
         if angle is None:
             continue
-        positions.append(Position(name, angle))
+        angles.append(angle)
         low, high = hard or (0.0, WIDEST_DEGREES)
         if not low <= angle <= high:
             bounds = f"Its limits are {low:g} deg to {high:g} deg" if hard else "Write 0 deg to 360 deg"
             reading.wrong(entry.value.place, f"{name} is outside what {output.name} may move to", bounds)
-    if len(positions) > 1 and len({position.degrees for position in positions}) == 1:
+    if len(angles) == len(positions) > 1 and len(set(angles)) == 1:
         place = settings.entries["positions"].key.place
         reading.wrong(place, f"all positions of {output.name} are at one angle", "Give each position its own angle")
     travel, by_itself = positive_us(reading, settings, "full travel"), positive_us(reading, settings, "moves by itself")
     if "full travel" in settings.entries and "moves by itself" in settings.entries:
-        place = settings.entries["full travel"].key.place
+        place = max(settings.entries[key].key.place for key in ("full travel", "moves by itself"))
         instead = "Keep moves by itself if the board sets the pace, full travel if scenes may"
         reading.wrong(place, f"{output.name} has two times for its travel", instead)
     output = replace(output, positions=tuple(positions), limits=hard, travel_us=by_itself or travel)
@@ -269,8 +274,10 @@ def _part(reading: Reading, key: Text, word: Text, outputs: dict[str, Output]) -
             key.place, f"a {kind.value if kind else ''} cannot be part of a signal", "Its parts are lamps and servos"
         )
         return None
-    if part is None or (part.kind is Kind.SERVO and not part.positions) or not word.text:
+    if part is None or not word.text:
         return None
+    if part.kind is Kind.SERVO and len(part.positions) < 2:
+        return 0.0  # its positions have been reported
     try:
         return setting(word.text, part, may_flash=False).value
     except NoState as no:
@@ -304,6 +311,7 @@ def _completed(
     reading: Reading, name: str, aspects: list[Aspect], written: dict[str, Entry], outputs: dict[str, Output]
 ) -> list[Aspect]:
     """Every aspect says something of every part: a lamp that is not named is off, an arm must be named."""
+    known = (*reading.section("outputs"), *ASPECT_WORDS)
     every = list(dict.fromkeys(part for aspect in aspects for part, _ in aspect.parts))
     complete = []
     for aspect in aspects:
@@ -311,7 +319,7 @@ def _completed(
         named = entry.value.entries if isinstance(entry.value, Table) else {}
         parts = dict(aspect.parts)
         for part in every:
-            if part in named or not isinstance(entry.value, Table):
+            if part in named or not isinstance(entry.value, Table) or any(name not in known for name in named):
                 continue
             if outputs[part].kind is Kind.SERVO:
                 instead = f"Add {part}: {outputs[part].positions[0].name}"

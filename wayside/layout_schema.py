@@ -60,7 +60,8 @@ class _Found(NamedTuple):
 
     @property
     def name(self) -> str:
-        return self.key.text if self.key else "the layout"
+        name = self.key.text if self.key else "the layout"
+        return f"an item of {name}" if self.path and isinstance(self.path[-1], int) else name
 
     @property
     def schema(self) -> dict[str, Any]:
@@ -100,6 +101,12 @@ def _located(error: Any, root: Value, file: str) -> _Found:
         elif isinstance(value, Items) and isinstance(step, int):
             value = value.items[step]
     return _Found(error, path, value, key, file)
+
+
+@cache
+def wired_keys() -> frozenset[str]:
+    """The keys of everything that is wired to something."""
+    return frozenset(key for name in ("output", "detector", "button") for key in schema()["$defs"][name]["properties"])
 
 
 def _step(path: Iterable[str | int]) -> dict[str, Any]:
@@ -142,6 +149,8 @@ def _example(part: dict[str, Any]) -> str:
 
 def _write(name: str, part: dict[str, Any]) -> str:
     example = _example(part)
+    if name.startswith("an item of "):
+        return f"Write for example {example.strip('{}')}" if example else f"Write {part.get('title', 'a value')}"
     return f"Write for example {name}: {example}" if example else f"Write {part.get('title', 'a value')} after {name}:"
 
 
@@ -234,8 +243,9 @@ def _missing_key(one: _Found, explained: _Explained) -> list[Problem]:
         because = next(key for key, needs in _depends().items() if name in needs and key in one.value.entries)
         place = one.value.entries[because].key.place
         return [Problem(place, f"{one.name} says its {because}, but not which {name}", instead)]
-    place = one.key.place if one.key else Place(one.file, 1, 1, 1, 1)
-    return [Problem(place, f"{one.name} does not say its {name}", instead)]
+    if one.key is None:
+        return [Problem(Place(one.file, 1, 1, 1, 1), f"the file does not say {name}: what it is called", instead)]
+    return [Problem(one.key.place, f"{one.name} does not say its {name}", instead)]
 
 
 def _depends() -> dict[str, list[str]]:

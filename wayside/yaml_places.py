@@ -144,6 +144,7 @@ class _Reader:
         self.spoilt = False
         self.stack: list[_Open] = []
         self.count = 0
+        self.last = ""  # the name entered last
         self.documents = 0
 
     def nothing(self, event: Any) -> None:
@@ -229,18 +230,38 @@ class _Reader:
         return value
 
     def _enter(self, entries: dict[str, Entry], key: Text, value: Value) -> None:
+        if self._decimal(entries, key, value):
+            return
         name, colon, rest = key.text.partition(":")
         if colon and rest and value == Text("", value.place):
             what = f'a space is missing after the colon in "{key.text}"'
             self._refuse(key.place, what, f"Write {name}: {rest.strip()}")
             return
         first = entries.get(key.text)
+        self.last = key.text if first is None else ""
         if first is None:
             entries[key.text] = Entry(key, value)
             return
         what = f'"{key.text}" is given twice'
         also = ((first.key.place, "first given here"),)
         self.problems.append(Problem(key.place, what, "Keep one of the two, or give one another name", also=also))
+
+    def _decimal(self, entries: dict[str, Entry], key: Text, value: Value) -> bool:
+        """Between brackets a comma separates; but in `{pulse: 1,5 s}` no name follows it, so it is a decimal comma."""
+        before = entries.get(self.last)
+        if value != Text("", value.place) or not key.text[0:1].isdigit() or before is None:
+            return False
+        number = before.value
+        if not isinstance(number, Text) or not number.text.isdigit() or not _follows(number.place, key.place):
+            return False
+        place = Place(self.file, number.place.line, number.place.column, key.place.end_line, key.place.end_column)
+        entries[self.last] = Entry(before.key, Text(f"{number.text},{key.text}", place))
+        return True
+
+
+def _follows(first: Place, second: Place) -> bool:
+    """Whether only a comma stands between the two."""
+    return first.end_line == second.line and first.end_column + 1 == second.column
 
 
 _TAKE: dict[str, Callable[[_Reader, Any], None]] = {
