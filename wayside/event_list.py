@@ -8,6 +8,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from itertools import groupby
+from pathlib import PurePath
 from typing import NamedTuple, assert_never
 
 from engine.layout import NOWHERE, Blink, Kind, Output, Place, Setting
@@ -231,6 +232,9 @@ class _Reader:
         return _Row(told.at_us, until, names, does, self._asked(told.scene, told.place))
 
     def _asked(self, scene: str, place: Place) -> str:
+        """Scene, file and line; a scene in the file of its own name is not named twice."""
+        if PurePath(place.file).stem == scene:
+            return self._places(place)
         return ", ".join(part for part in (scene, self._places(place)) if part)
 
     def _nothing_new(self, did: Did) -> _Row | None:
@@ -268,7 +272,7 @@ class _Reader:
             case TrainAt():
                 return self._train(record)
             case TrainOn(at, train, detector, on):
-                return _Row(at, None, f"train {train}", f"{'comes on to' if on else 'leaves'} {detector}", "")
+                return _Row(at, None, words.train(train), f"{'comes on to' if on else 'leaves'} {detector}", "")
             case Noted(at, scene, text, place):
                 return _Row(at, None, "note", text, self._asked(scene, place))
             case Trouble(at, text, places):
@@ -294,7 +298,7 @@ class _Reader:
             does = f"goes {'on' if record.speed_um_s > 0 else 'back'} from {front}, {speed}"
         else:
             does = f"enters {record.track}, {speed}"
-        return _Row(record.at_us, None, f"train {record.train}", does, "")
+        return _Row(record.at_us, None, words.train(record.train), does, "")
 
     def _timed(self, began: Began) -> _Row | None:
         """Waits and guards have rows of their own; what moves or fades has its outputs' rows."""

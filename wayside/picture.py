@@ -457,7 +457,7 @@ class _Page:
                 longest[course.train] = course
         taken: list[tuple[float, float]] = []
         for train, course in longest.items():
-            name = f"train {train}"
+            name = words.train(train)
             x = (self._scale(course.from_us) + self._scale(course.to_us)) / 2
             y = foot - sum((*course.front, *course.tail)) / 4000 * up
             wide = text_width(name, _SMALL) + 0.06
@@ -496,7 +496,8 @@ class _Page:
             self._rows.setdefault(row.name, []).append(place)
             self._row(row, place, gap)
             self.height += tall
-            self.paper.line(_GRID, (_SIDE, self.height), (self._right, self.height))
+            if not row.idle:
+                self.paper.line(_GRID, (_SIDE, self.height), (self._right, self.height))
 
     @staticmethod
     def _tall(row: Row) -> float:
@@ -539,7 +540,7 @@ class _Page:
                 self.paper.shape(Ink(_DARK), ((x - 0.035, top), (x + 0.035, top), (x, place.middle)))
                 self.paper.line(_STANDS, (x, top), (x, place.middle + place.half))
                 last = x
-            end = xs[number + 1] if number + 1 < len(xs) else self._right
+            end = xs[number + 1] if number + 1 < len(xs) else self.width - 0.1
             text = tick.text.replace("\n", " ")
             text = _shortened(text, end - x - 0.12, _SMALL)
             if len(text) > 8 or text == tick.text:

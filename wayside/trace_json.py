@@ -30,6 +30,8 @@ The object, in this order (version 1; a later version may add keys, and changes 
   | `note`     | `scene`, `text`, `place`                                                                           |
   | `trouble`  | `text`, `places`                                                                                   |
 
+  Trains are numbered from 0 in the order in which the rehearsal's file writes them.
+
 - A *wave* has `shape`: "steady" {`value`}; "ramp" {`from_us`, `to_us`, `low`, `high`: evenly from `low` to `high`};
   "flashing" {`from_us`, `blink` {`cycle_us`, `cycles`, `slot`, `slots`}, `high`: on in slot `slot` of `slots` of each
   period of `cycle_us` / `cycles`}. Values: lamp, relay, sound and pulse 0..1; motor -1..1; servo degrees; signal

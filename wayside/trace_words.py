@@ -67,6 +67,11 @@ def rate(blink: Blink) -> str:
     return f"{number(float(Fraction(MINUTE * blink.cycles, blink.cycle_us)), 1)} a minute"
 
 
+def train(index: int) -> str:
+    """A train's name: the rehearsal's first one is train 1, though the trace counts from 0."""
+    return f"train {index + 1}"
+
+
 def percent(share: float) -> str:
     return f"{number(share * 100, 0 if abs(share * 100 - round(share * 100)) < 0.005 else 1)} %"
 

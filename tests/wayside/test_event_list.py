@@ -157,7 +157,12 @@ def test_what_an_output_was_told_in_plain_words(wave: Wave, output: str, why: st
 
 def test_a_row_says_when_until_when_what_and_who_asked() -> None:
     trace = [told(8, "near-barrier", Ramp(8 * S, 15 * S, 85.0, 0.0), line=39)]
-    assert only(trace) == ["0:08.0", "0:15.0", "near-barrier", "moves raised -> lowered, 7 s", "lane, lane.scene:39"]
+    assert only(trace) == ["0:08.0", "0:15.0", "near-barrier", "moves raised -> lowered, 7 s", "lane.scene:39"]
+
+
+def test_a_scene_in_the_file_of_its_own_name_is_not_named_twice() -> None:
+    inn = Told(0, "amber", Steady(1.0), "inn", at_line(40), "line")
+    assert [row[4] for row in cells([told(0, "red-left", Steady(1.0)), inn])] == ["lane.scene:30", "inn, lane.scene:40"]
 
 
 def test_outputs_told_alike_by_one_line_share_a_row() -> None:
@@ -254,10 +259,10 @@ def test_waits_and_guards(line: int, how: str, ends_s: int, says: str) -> None:
         (FlagIs(0, "shop-open", False), "flag shop-open", "forgotten"),
         (CounterIs(0, "trains", 3), "counter trains", "is 3"),
         (LinkIs(0, "main", "gone"), "link main", "gone"),
-        (TrainAt(0, 1, "up-line", 0, -800_000, 150_000), "train 1", "enters up-line, 150 mm/s"),
-        (TrainAt(0, 1, "up-line", 3_600_000, 2_800_000, 0), "train 1", "stands on up-line, 3600 mm along"),
-        (TrainOn(0, 1, "lane", True), "train 1", "comes on to lane"),
-        (TrainOn(0, 1, "lane", False), "train 1", "leaves lane"),
+        (TrainAt(0, 0, "up-line", 0, -800_000, 150_000), "train 1", "enters up-line, 150 mm/s"),
+        (TrainAt(0, 0, "up-line", 3_600_000, 2_800_000, 0), "train 1", "stands on up-line, 3600 mm along"),
+        (TrainOn(0, 0, "lane", True), "train 1", "comes on to lane"),
+        (TrainOn(0, 1, "lane", False), "train 2", "leaves lane"),
         (Noted(0, "lane", "the shop opens", at_line(3)), "note", "the shop opens"),
         (Trouble(0, "it never settled", (at_line(3),)), "trouble", "it never settled"),
     ],

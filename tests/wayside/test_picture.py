@@ -112,7 +112,7 @@ def flash(from_s: float, slot: int = 0) -> Flashing:
 
 
 SHORT: list[Record] = [
-    TrainAt(0, 1, "up-line", 0, -800_000, 150_000),
+    TrainAt(0, 0, "up-line", 0, -800_000, 150_000),
     Saw(0, "up-approach", "occupied"),
     SceneIs(0, "saltmarsh-lane", "running", "train-about", PLACE),
     told(0, "amber", Steady(1.0)),
@@ -129,7 +129,7 @@ SHORT: list[Record] = [
     FlagIs(33 * S, "shop-open", True),
     CounterIs(34 * S, "trains", 2),
     LinkIs(35 * S, "main", "gone"),
-    TrainAt(40 * S, 1, "up-line", 6_000_000, 5_200_000, 150_000),
+    TrainAt(40 * S, 0, "up-line", 6_000_000, 5_200_000, 150_000),
     told(40, "quay-lamp", ramp(40, 52, 0.0, 0.85)),
     told(40, "fan", ramp(40, 42, 0.0, -0.5)),
     SceneIs(70 * S, "saltmarsh-lane", "stopping", "by hand", PLACE),
