@@ -1,0 +1,104 @@
+"""The examples as a person meets them: nothing wrong or advised, every rehearsal held, and the cookbook is true."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from engine.trace import Saw, SceneIs, TrainOn
+from scenes.problems import as_text
+from tests.practice.measure import changed
+from wayside.project import Project, load
+from wayside.rehearsing import Result, rehearse
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+FOLDERS = sorted(file.parent for file in EXAMPLES.glob("*/layout.yaml"))
+QUAY = EXAMPLES / "pellbrook-quay"
+COOKBOOK = (EXAMPLES / "README.md").read_text(encoding="utf-8")
+
+
+def results(project: Project) -> Iterator[Result]:
+    return (rehearse(project.program, one) for one in project.program.rehearsals.values())
+
+
+def failures(result: Result) -> list[str]:
+    return [one.what_happened for one in result.outcomes if not one.passed] + [one.text for one in result.troubles]
+
+
+@pytest.mark.parametrize("folder", FOLDERS, ids=lambda folder: folder.name)
+def test_nothing_is_wrong_and_nothing_is_advised(folder: Path) -> None:
+    project = load([folder])
+    assert [as_text(problem, project.lines) for problem in project.problems] == []
+    for result in results(project):
+        assert failures(result) == [], result.rehearsal.name
+        assert result.outcomes, f"{result.rehearsal.name} expects nothing"
+
+
+def test_every_scene_of_the_examples_is_rehearsed() -> None:
+    for folder in FOLDERS:
+        project = load([folder])
+        ran = {one.scene for result in results(project) for one in result.trace if isinstance(one, SceneIs)}
+        assert ran == set(project.program.scenes)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_the_evening_holds_whatever_is_drawn(seed: int) -> None:
+    project = load([QUAY])
+    for name in ("lamps-are-lit", "once-by-the-button"):
+        assert failures(rehearse(project.program, project.program.rehearsals[name], seed)) == []
+
+
+def test_a_changed_number_shows_as_the_cookbook_says(tmp_path: Path) -> None:
+    """Twelve seconds of red for five: expectations fail with the line that did it, and the train waits."""
+    for file in QUAY.iterdir():
+        text = file.read_text(encoding="utf-8")
+        if file.name == "saltmarsh-lane.scene":
+            text = changed(text, [("    wait 5 s\n", "    wait 12 s\n")])
+        (tmp_path / file.name).write_text(text, encoding="utf-8")
+    project = load([tmp_path])
+    assert not project.errors
+    result = rehearse(project.program, project.program.rehearsals["one-train"])
+    failed = [one for one in result.outcomes if not one.passed]
+    assert failed
+    lines = project.lines[str(tmp_path / "saltmarsh-lane.scene")]
+    blamed = [lines[one.place.line - 1].strip() for one in failed if one.place is not None]
+    assert "move far-barrier to lowered over 7 s, bouncing twice" in blamed
+    on_the_lane = [one.at_us for one in result.trace if isinstance(one, TrainOn) and one.detector == "lane" and one.on]
+    assert on_the_lane
+    assert on_the_lane[0] > 29_000_000  # 3 + 12 + 7 + 7 s: only when the lane is closed to the road; else at 24 s
+
+
+def test_the_dirty_wheel_is_seen_and_bridged() -> None:
+    """The detector says clear under the train, as the cookbook tells; the settle time alone does not hide it."""
+    project = load([QUAY])
+    result = rehearse(project.program, project.program.rehearsals["second-train-while-rising"])
+    seen = [(one.at_us, one.state) for one in result.trace if isinstance(one, Saw) and one.detector == "lane"]
+    assert (27_200_000, "clear") in seen
+    assert (27_400_000, "occupied") in seen
+
+
+def test_the_cookbook_names_what_is_there() -> None:
+    for folder in FOLDERS:
+        assert f"`{folder.name}`" in COOKBOOK
+        for scene in folder.glob("*.scene"):
+            assert scene.name in COOKBOOK
+    for path in re.findall(r"`((?:tests|pellbrook-quay|marram-point)/[\w./-]+)`", COOKBOOK):
+        assert (EXAMPLES / path).exists() or (EXAMPLES.parent / path).exists(), path
+
+
+@pytest.mark.parametrize(
+    "caution",
+    [
+        "never a design for a real crossing",
+        "photosensitive epilepsy",
+        "at or below three flashes a second",
+        "Extra-low voltage only",
+        "pinch points",
+        "stays with a layout in public",
+    ],
+)
+def test_the_cautions_stand_in_the_cookbook(caution: str) -> None:
+    assert caution in " ".join(COOKBOOK.split())
