@@ -40,7 +40,11 @@ class World:
         self._told_down: dict[str, bool] = {}
         self._true = dict.fromkeys(layout.detectors, "clear")
         self._told = dict.fromkeys(layout.detectors, "clear")
-        self._stands: list[frozenset[str]] = [frozenset()] * len(self._journeys)
+        self._body = dict.fromkeys(layout.detectors, 0)  # how many trains stand on each detector's stretch
+        self._seen = dict.fromkeys(layout.detectors, 0)  # and of how many a section sees something
+        self._trains = [(run.from_us, n) for n, run in enumerate(trains)]  # a heap of (next due, number)
+        self._held: set[int] = set()
+        heapq.heapify(self._trains)
 
     def begins(self, detector: str, state: str) -> None:
         """A state from before the first instant, as if worked by hand; a train's change ends it."""
@@ -49,17 +53,18 @@ class World:
 
     def next_due(self) -> int | None:
         """The next instant at which something happens by itself. A train held at a signal has none."""
-        dues = [journey.next_due() for journey in self._journeys]
-        dues.append(self._acts[-1].at_us if self._acts else None)
-        dues.append(self._ends[0][0] if self._ends else None)
-        return min((due for due in dues if due is not None), default=None)
+        due = self._trains[0][0] if self._trains else None
+        for other in (self._acts[-1].at_us if self._acts else None, self._ends[0][0] if self._ends else None):
+            if other is not None and (due is None or other < due):
+                due = other
+        return due
 
     def advance(self, now_us: int) -> list[Input]:
         """What comes in until now, in order. Call it again after the kernel has worked: a signal may have cleared."""
         out: list[Input] = []
         self.now_us = now_us
         due = self.next_due()
-        if (due is None or due > now_us) and not any(journey.held for journey in self._journeys):
+        if (due is None or due > now_us) and not self._held:
             return out
         while due is not None and due < now_us:
             self._work(due, out)
@@ -74,24 +79,33 @@ class World:
             self._end(number, what, name, out)
         while self._acts and self._acts[-1].at_us <= at_us:
             self._act(self._acts.pop(), at_us, out)
-        for journey in self._journeys:
-            self._run(journey, at_us, out)
+        moving = self._held.copy()
+        while self._trains and self._trains[0][0] <= at_us:
+            moving.add(heapq.heappop(self._trains)[1])
+        for number in sorted(moving):
+            self._run(self._journeys[number], at_us, out)
         self._see(at_us)
         self._report(self._layout.detectors, out)
 
     # --- trains ----------------------------------------------------------------------------------------------------
 
     def _run(self, journey: Journey, at_us: int, out: list[Input]) -> None:
+        body, seen = journey.body, journey.seen
         course = journey.advance(at_us, self._may_pass)
         if course is not None:
             out.append(course)
-        before, body = self._stands[journey.number], journey.body
-        self._stands[journey.number] = body
-        out.extend(TrainStands(journey.number, name, True) for name in sorted(body - before))
-        out.extend(TrainStands(journey.number, name, False) for name in sorted(before - body))
+        for name, on in _changes(body, journey.body):
+            self._body[name] += 1 if on else -1
+            out.append(TrainStands(journey.number, name, on))
+        for name, on in _changes(seen, journey.seen):
+            self._seen[name] += 1 if on else -1
         for instant, stretch in journey.contacts:
             self._tread(journey.detector_of(stretch), instant)
         journey.contacts.clear()
+        (self._held.add if journey.held else self._held.discard)(journey.number)
+        due = journey.next_due()
+        if due is not None:
+            heapq.heappush(self._trains, (due, journey.number))
 
     def _tread(self, detector: str | None, at_us: int) -> None:
         if detector is not None and self._layout.detectors[detector].kind is DetectorKind.TREADLE:
@@ -100,13 +114,11 @@ class World:
 
     def _see(self, at_us: int) -> None:
         """What trains make of every detector; a change ends what a hand did to it."""
-        body = frozenset().union(*self._stands)
-        seen = frozenset().union(*(journey.seen for journey in self._journeys))
         for name, detector in self._layout.detectors.items():
             if detector.kind is DetectorKind.TREADLE:
                 occupied = self._contact_us.get(name, 0) > at_us
             else:
-                occupied = name in (body if detector.kind is DetectorKind.BEAM else seen)
+                occupied = (self._body if detector.kind is DetectorKind.BEAM else self._seen)[name] > 0
             state = "occupied" if occupied else "clear"
             if state != self._true[name]:
                 self._true[name] = state
@@ -202,3 +214,10 @@ class World:
             if state != self._told[name]:
                 self._told[name] = state
                 out.append(Detected(name, state))
+
+
+def _changes(before: frozenset[str], after: frozenset[str]) -> list[tuple[str, bool]]:
+    """What a train came on to, then what it left."""
+    if before == after:
+        return []
+    return [*((name, True) for name in sorted(after - before)), *((name, False) for name in sorted(before - after))]
