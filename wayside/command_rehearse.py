@@ -204,13 +204,10 @@ def _wall_start(project: Project, result: Result) -> int | None:
 def _summary(project: Project, results: list[Result]) -> str:
     failed = sum(not result.passed for result in results)
     expected = sum(len(result.outcomes) for result in results)
-    score = (
-        f"{failed} of {count(len(results), 'rehearsal')} failed"
-        if failed
-        else f"all held, {count(expected, 'expectation')}"
-    )
-    if not failed and len(results) == 1:
-        score = f"it held, {count(expected, 'expectation')}"
+    if failed:
+        score = f"{failed} of {count(len(results), 'rehearsal')} failed"
+    else:
+        score = f"{'it' if len(results) == 1 else 'all'} held, {count(expected, 'expectation')}"
     rules = len(project.program.rules)
     note = f" {count(rules, 'rule')} not judged: that comes with a later step." if rules else ""
     return f"{project.name}: {score}.{note}"

@@ -6,7 +6,7 @@ import errno
 import io
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
@@ -14,6 +14,9 @@ from wayside.usage import UsageProblem, why_not
 
 # Control characters would let a file's text move the cursor or ring the bell; line ends and tabs are meant.
 _HARMLESS = {code: "?" for code in [*range(32), 127, *range(128, 160)] if chr(code) not in "\n\t"}
+
+# Clears the line that a progress bar stands on, while there is one.
+make_room: Callable[[], object] | None = None
 
 
 def prepare() -> None:
@@ -25,12 +28,16 @@ def prepare() -> None:
 
 def say(text: str) -> None:
     """A result: to standard output."""
+    if make_room is not None:
+        make_room()
     with written():
         print(text.translate(_HARMLESS))
 
 
 def tell(text: str) -> None:
     """A remark that is not the result: to standard error."""
+    if make_room is not None:
+        make_room()
     print(text.translate(_HARMLESS), file=sys.stderr)
 
 

@@ -28,6 +28,8 @@ def _score(result: Result) -> str:
     failures, all_of_them = len(missed(result)), len(result.outcomes)
     if failures:
         return f"{failures} of {count(all_of_them, 'expectation')} failed"
+    if result.troubles:
+        return f"{count(all_of_them, 'expectation')} held, but something went wrong"
     return count(all_of_them, "expectation") if all_of_them else "nothing expected"
 
 
@@ -42,9 +44,7 @@ def _missed_text(result: Result, lines: Lines) -> Iterator[str]:
         expectation = outcome.expectation
         text = [f"{expectation.place}: expected", *excerpt(expectation.place, lines)]
         when = "" if outcome.at_us is None else f" at {duration(outcome.at_us)}"
-        # the line above says what was expected: its words need no saying twice
-        what = outcome.what_happened.removeprefix(f"{expectation.condition.words}: ")
-        text.append(f"        failed{when}: {what}")
+        text.append(f"        failed{when}: {outcome.what_happened}")
         if outcome.place is not None and outcome.place.file:
             text += [f"        the line that did it: {outcome.place}", *excerpt(outcome.place, lines)]
         yield "\n".join(text)

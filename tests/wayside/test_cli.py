@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import signal
@@ -13,7 +14,7 @@ from typing import NamedTuple
 
 import pytest
 
-from wayside import command_check, wording
+from wayside import command_check, progress, terminal, wording
 from wayside.cli import main
 
 ROOT = Path(__file__).parents[2]
@@ -392,6 +393,24 @@ def test_no_progress_in_a_pipe(folder: Path) -> None:
     for number in range(5):
         (folder / f"{number}.scene").write_text("")
     assert in_a_process("check", "quay", cwd=folder.parent).stderr == b""
+
+
+class Tty(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+def test_a_terminal_sees_progress_and_results_on_lines_of_their_own(monkeypatch: pytest.MonkeyPatch) -> None:
+    screen = Tty()
+    monkeypatch.setattr(progress, "SHOWN_AFTER_S", 0)
+    monkeypatch.setattr(sys, "stderr", screen)
+    monkeypatch.setattr(sys, "stdout", screen)
+    for name in progress.watched(["first", "second"], "rehearsing"):
+        terminal.say(name)
+    shown = [line.rpartition("\r")[2] for line in screen.getvalue().split("\n")]
+    assert shown[:2] == ["first", "second"]
+    assert "rehearsing:" in screen.getvalue()
+    assert shown[-1].strip() == ""  # nothing of the bar is left
 
 
 # --- words ---------------------------------------------------------------------------------------------------------
