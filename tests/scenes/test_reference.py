@@ -39,7 +39,7 @@ def examples() -> list[Example]:
 
 EXAMPLES = [one for one in examples() if one.kind == "scene"]
 LATER = [one for one in examples() if one.kind == "scene later"]
-ADVISED = {"pulse"}  # two pulses that wait for their feed: the section tells that `check` says so
+ADVISED = {"pulse", "A stop without it"}  # each of these sections tells that `check` says so
 (LAYOUT,) = [one.text for one in examples() if one.kind == "yaml"]
 
 
@@ -114,3 +114,8 @@ def test_every_limit_of_the_reference_is_compared() -> None:
     assert len(re.findall(r"^\|.*\| [0-9,]+ \|$", table, re.MULTILINE)) == len(
         {row.split(",")[0] for *_, row in LIMITS}
     )
+
+
+def test_every_link_of_the_reference_leads_somewhere() -> None:
+    headings = {re.sub(r"[^\w -]", "", heading).lower().replace(" ", "-") for heading in HEADING.findall(TEXT)}
+    assert set(re.findall(r"\]\(#([^)]*)\)", TEXT)) <= headings
