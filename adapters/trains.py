@@ -108,8 +108,10 @@ def itinerary(run: TrainRun, track: Track) -> Itinerary:
 
 def _far_end(detector: str, track: Track, lead: int, heading: int) -> int | None:
     """Where a train stops to visit a stretch: the end that it comes to last, if that is still ahead of it."""
-    ends = zip(track.stretches, boundaries_um(track), strict=True)
-    far = [span[1] if heading > 0 else span[0] for stretch, span in ends if stretch.detector == detector]
+    names = [stretch.detector for stretch in track.stretches][::heading]
+    ends = [span[1] if heading > 0 else span[0] for span in boundaries_um(track)][::heading]
+    following = [*names[1:], None]  # stretches of one detector that adjoin are one
+    far = [end for name, after, end in zip(names, following, ends, strict=True) if name == detector != after]
     ahead = [end for end in far if (end - lead) * heading >= 0]
     return min(ahead, key=lambda end: (end - lead) * heading, default=None)
 

@@ -17,6 +17,16 @@ from wayside.trace_words import statements, value
 MOST_STATES_SAID = 4  # subjects described in one sentence
 BEGINS = "begins"  # why an output shows something before the first instant
 
+# why an output shows something that no line of its scene told it in so many words
+_WHYS = {
+    "rest": ", at rest since {scene} was stopped",
+    "safe": ", in its safe state since {scene} was stopped",
+    "dropped": ", left so when its line was dropped",
+    "given back": ", given back to {scene}",
+    "longest time on": ", its longest time on being over",
+}
+_STOPPING = ("stopping", "stopped")
+
 _DEEDS_ON = {
     Sort.DETECTOR: (Deed.STAYS, Deed.BECOMES),
     Sort.BUTTON: (Deed.PRESS, Deed.LET_GO),
@@ -61,6 +71,8 @@ class Story:
 
     def _line(self, record: Record, index: int) -> Place:
         match record:
+            case Told(why="rest" | "safe"):
+                return self._stopper(record, index)
             case Told(place=place) | SceneIs(place=place):
                 return place
             case TrainOn(train=train):
@@ -73,6 +85,13 @@ class Story:
                 return self._hand(Sort.LINK, name, at_us)[1]
             case _:
                 return self._setter(record, index)
+
+    def _stopper(self, told: Told, index: int) -> Place:
+        """What stopped the scene whose outputs went to rest or to their safe states."""
+        for earlier in reversed(self._trace[:index]):
+            if isinstance(earlier, SceneIs) and earlier.scene == told.scene and earlier.state in _STOPPING:
+                return earlier.place if earlier.place != NOWHERE else told.place
+        return told.place
 
     def _behind_detector(self, detector: str, at_us: int) -> Place:
         """A train, a hand or a lost link: whichever was the last not later than the report."""
@@ -143,7 +162,7 @@ class Story:
         output = self._layout.outputs[name]
         told = mine[-1] if mine else None
         if isinstance(told, Told) and told.why != BEGINS:
-            return f"{name} was {self._shows(output, told.wave)}"
+            return f"{name} was {self._shows(output, told.wave)}{_WHYS.get(told.why, '').format(scene=told.scene)}"
         rest: Wave = Steady(output.rest.value)
         if output.rest.blink is not None:
             rest = Flashing(0, output.rest.blink)

@@ -322,8 +322,9 @@ def test_scenes_are_played_at_their_times_and_by_hands() -> None:
     stopped = rehearse(
         AMBER_FOR_3_S, rehearsal(expect(ON, Timing.FROM_TO, 0, 3 * S, words="amber is on"), acts=(stop,))
     )
-    (what, when, _place), *_ = failures(stopped)
-    assert (what, when) == ("`amber is on` held until 1 s, then no more; amber was off", 1 * S)
+    assert failures(stopped) == [
+        ("`amber is on` held until 1 s, then no more; amber was off, at rest since crossing was stopped", 1 * S, at(88))
+    ]
 
 
 def test_a_scene_that_was_never_started_is_said_so() -> None:
