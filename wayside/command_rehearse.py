@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 FREE_PLAY_US = 10 * 60 * 1_000_000
 PICTURES = (".svg", ".png")
 
+Out = Callable[[str], None]  # where a line of the result goes
+
 DESCRIPTION = """\
 Plays every rehearsal of a layout and says which held and which failed, and why. Time is virtual: an hour takes a
 moment. With --scene it plays one scene freely and prints what happened as an event list.
@@ -85,16 +87,18 @@ def run(options: argparse.Namespace) -> int:
     free_for_us = FREE_PLAY_US if options.for_ is None else wording.read_duration(options.for_, "--for")
     from_s = None if options.from_ is None else wording.read_time_of_day(options.from_, "--from")
     project = load(given_paths(options.paths, "rehearse"), watched=watched)
+    # A trace on standard output must be a program's food and nothing else.
+    out: Out = tell if options.json == "-" else say
     if project.errors:
-        return _stopped_by_errors(project)
+        return _stopped_by_errors(project, out)
     if options.scene is not None:
         chosen = [free_play(project.program, options.scene, from_s, free_for_us)]
     else:
         chosen = choose(project.program, options.only)
     if not chosen:
-        say(f"{project.name}: the scene files hold no rehearsal. Write one, or play a scene freely with --scene NAME.")
+        out(f"{project.name}: the scene files hold no rehearsal. Write one, or play a scene freely with --scene NAME.")
         return PROBLEMS
-    return _play(project, chosen, seed, options)
+    return _play(project, chosen, seed, options, out)
 
 
 def _refuse_odd_mixes(options: argparse.Namespace) -> None:
@@ -117,10 +121,10 @@ def _refuse_odd_mixes(options: argparse.Namespace) -> None:
             raise UsageProblem(sentence)
 
 
-def _stopped_by_errors(project: Project) -> int:
+def _stopped_by_errors(project: Project, out: Out) -> int:
     for paragraph in paragraphs(project.errors, project.lines):
-        say(paragraph)
-    say(f"{project.name}: {counted(project)}; nothing was rehearsed. Put the errors right first.")
+        out(paragraph)
+    out(f"{project.name}: {counted(project)}; nothing was rehearsed. Put the errors right first.")
     return PROBLEMS
 
 
@@ -156,12 +160,10 @@ def unknown(kind: str, name: str, known: Iterable[str], others: Iterable[str], o
 # --- playing -------------------------------------------------------------------------------------------------------
 
 
-def _play(project: Project, chosen: list[Rehearsal], seed: int | None, options: argparse.Namespace) -> int:
+def _play(project: Project, chosen: list[Rehearsal], seed: int | None, options: argparse.Namespace, out: Out) -> int:
     from wayside.rehearsing import rehearse
 
     free = options.scene is not None
-    # A trace on standard output must be a program's food and nothing else.
-    out: Callable[[str], None] = tell if options.json == "-" else say
     width = max(len(one.name) for one in chosen)
     if not free:
         out(f"{project.name}: {count(len(chosen), 'rehearsal')}")
@@ -176,7 +178,7 @@ def _play(project: Project, chosen: list[Rehearsal], seed: int | None, options: 
     return FINE if all(result.passed for result in results) else PROBLEMS
 
 
-def _show(project: Project, result: Result, width: int, events: bool, out: Callable[[str], None]) -> None:
+def _show(project: Project, result: Result, width: int, events: bool, out: Out) -> None:
     from wayside.rehearsing import RULES_WAIT
 
     out(verdict.headline(result, width))
@@ -216,9 +218,7 @@ def _summary(project: Project, results: list[Result]) -> str:
 # --- files ---------------------------------------------------------------------------------------------------------
 
 
-def _write_files(
-    project: Project, results: list[Result], options: argparse.Namespace, out: Callable[[str], None]
-) -> None:
+def _write_files(project: Project, results: list[Result], options: argparse.Namespace, out: Out) -> None:
     if options.json == "-":
         with terminal.written():
             _dump(project, results, sys.stdout)
@@ -240,7 +240,7 @@ def _dump(project: Project, results: list[Result], file: TextIO) -> None:
         trace_json.dump_all(results, project.program, file)
 
 
-def _draw(project: Project, results: list[Result], path: Path, out: Callable[[str], None]) -> None:
+def _draw(project: Project, results: list[Result], path: Path, out: Out) -> None:
     from wayside import picture
 
     for result in watched(results, "drawing"):

@@ -201,6 +201,13 @@ def test_json_on_standard_output_is_json_and_nothing_else(wayside: Wayside) -> N
     assert "held" in said.err
 
 
+def test_errors_do_not_stand_where_json_was_asked_for(wayside: Wayside, folder: Path) -> None:
+    (folder / "a.scene").write_text("scene a\n    turn on ambre\n")
+    said = wayside("rehearse", "quay", "--json")
+    assert (said.status, said.out) == (1, "")
+    assert "nothing was rehearsed" in said.err
+
+
 def test_json_to_a_file_one_object_or_a_list(wayside: Wayside, folder: Path) -> None:
     assert "The trace is in one.json." in wayside("rehearse", "quay", "--json", "one.json").out
     assert json.loads(Path("one.json").read_text())["outcomes"][0]["passed"] is True
