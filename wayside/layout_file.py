@@ -5,6 +5,7 @@ Joins the parts that know form (YAML, CSV, schema), values, names and outputs; o
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
@@ -47,6 +48,16 @@ def read_layout(path: Path, shown: str) -> tuple[Layout, list[Problem], Lines]:
 
     With errors among the problems, the layout holds what could be made out.
     """
+    collecting = gc.isenabled()
+    gc.disable()  # a large file makes many records and no cycles; looking for them doubles the time
+    try:
+        return _read(path, shown)
+    finally:
+        if collecting:
+            gc.enable()
+
+
+def _read(path: Path, shown: str) -> tuple[Layout, list[Problem], Lines]:
     raw = _bytes(path)
     if isinstance(raw, str):
         return Layout(), [Problem(Place(shown, 1, 1, 1, 1), raw)], {}

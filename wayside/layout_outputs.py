@@ -63,13 +63,15 @@ def _output(reading: Reading, entry: Entry, kind: Kind) -> Output:
     bare = Output(name, kind, Setting(0.0), entry.key.place, wiring(reading, name, settings, "output"))
     output = _BUILD.get(kind, _as_it_is)(reading, bare, settings)
     longest = positive_us(reading, settings, "longest on")
-    output = replace(output, longest_on_us=longest or None)
+    if longest:
+        output = replace(output, longest_on_us=longest)
     return _with_states(reading, output, settings)
 
 
 def _with_states(reading: Reading, output: Output, settings: Table) -> Output:
     rest = _state(reading, output, settings, "rest") or _usual_rest(output)
-    return replace(output, rest=rest, safe=_state(reading, output, settings, "safe"))
+    safe = _state(reading, output, settings, "safe")
+    return output if rest == output.rest and safe is None else replace(output, rest=rest, safe=safe)
 
 
 def _usual_rest(output: Output) -> Setting:
@@ -140,7 +142,8 @@ def _lamp(reading: Reading, output: Output, settings: Table) -> Output:
     said = text(settings, "dimmable")
     if levels and not dimmable and (said is None or pattern("yes-or-no").fullmatch(said.text)):
         reading.wrong(levels.key.place, f"{output.name} has levels, but is not dimmable", "Add dimmable: yes")
-    output = replace(output, steps=_levels(reading, settings) if levels or dimmable else 1)
+    if levels or dimmable:
+        output = replace(output, steps=_levels(reading, settings))
     flickers, pair = _yes(settings, "flickers by itself"), text(settings, "flashes as a pair")
     if pair and flickers:
         place = settings.entries["flashes as a pair"].key.place

@@ -233,7 +233,7 @@ class _Reader:
         if self._decimal(entries, key, value):
             return
         name, colon, rest = key.text.partition(":")
-        if colon and rest and value == Text("", value.place):
+        if colon and rest and isinstance(value, Text) and not value.text:
             what = f'a space is missing after the colon in "{key.text}"'
             self._refuse(key.place, what, f"Write {name}: {rest.strip()}")
             return
@@ -248,8 +248,10 @@ class _Reader:
 
     def _decimal(self, entries: dict[str, Entry], key: Text, value: Value) -> bool:
         """Between brackets a comma separates; but in `{pulse: 1,5 s}` no name follows it, so it is a decimal comma."""
+        if not key.text[:1].isdigit():
+            return False
         before = entries.get(self.last)
-        if value != Text("", value.place) or not key.text[0:1].isdigit() or before is None:
+        if before is None or not isinstance(value, Text) or value.text:
             return False
         number = before.value
         if not isinstance(number, Text) or not number.text.isdigit() or not _follows(number.place, key.place):
@@ -383,6 +385,8 @@ def _out_of_line(at: _Trouble) -> Problem:
     if at.column > at.lead:
         what = "something follows a value that has ended"
         return Problem(at.here(), what, "Begin a new line, or put # before a remark")
+    if at.text.lstrip().startswith(": "):
+        return Problem(at.here(), "a name is missing before the colon", "Write name: value")
     if at.text.lstrip().startswith("- "):
         what = "a line with a dash stands among lines with names"
         return Problem(at.whole(at.line), what, "Indent it under the name whose list it belongs to")

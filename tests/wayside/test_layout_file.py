@@ -35,78 +35,8 @@ from wayside.layout_csv import MAX_ROWS
 from wayside.layout_file import read_layout, schema_text
 from wayside.layout_schema import pattern
 
-GOOD = """\
-# Everything that a layout file can say, once.
-layout: Pellbrook Quay
-clock: {starts at: 17:30, ratio: 4}
-daylight: 8000,5 lux
-links:
-  main: {kind: serial text, port: COM3}
-boards:
-  crossing-board: {link: main, first address: 40, ports: 8}
-  quay-board: {link: main, first address: 048, ports: 16}
-feeds:
-  point-unit: {recharge: 1 s}
-outputs:
-  amber: {kind: lamp, board: crossing-board, port: 0}
-  red-left: {kind: lamp, board: crossing-board, port: 1, safe: "flashing at 80 a minute, 1 of 2"}
-  red-right: {kind: lamp, board: crossing-board, port: 2, safe: 'flashing at 80/min each, 2 of 2'}
-  boom-lamps: {kind: lamp, board: crossing-board, port: 3, safe: on}
-  bell:
-    kind: sound
-    board: crossing-board
-    port: 4
-    longest on: 5 min
-  near-barrier: {kind: servo, link: main, pin: 20, positions: {raised: 85 deg, lowered: 0 deg},
-                 limits: 0 deg to 90 deg, full travel: 4 s, rest: raised, safe: lowered}
-  far-barrier: {kind: servo, link: main, pin: 21, positions: {raised: 85.5 deg, lowered: 2,5 deg}, moves by itself: 7 s}
-  up-arm: {kind: servo, link: main, pin: 22, positions: {danger: 0 deg, clear: 45 deg}, full travel: 1200 ms}
-  up-signal: {kind: signal, aspects: {danger: {up-arm: danger}, clear: {up-arm: clear}}, rest: danger, safe: danger}
-  red-light: {kind: lamp, link: main, pin: 23}
-  green-light: {kind: lamp, link: main, pin: 24}
-  down-signal:
-    kind: signal
-    aspects:
-      halt: {red-light: on, stops: yes}
-      go: {green-light: yes}
-  harbour-signal: {kind: signal, link: main, address: 100, aspects: {clear: 1, stop: 0, warning: {number: 2}}}
-  quay-lamp-1: {kind: lamp, dimmable: yes, link: main, pin: 12, rest: 40 %}
-  quay-lamp-2: {kind: lamp, dimmable: on, levels: 100, link: main, pin: 13}
-  forge: {kind: lamp, flickers by itself: yes, board: quay-board, port: 0}
-  wharf-pair: {kind: lamp, flashes as a pair: 45 a minute, board: quay-board, port: 1}
-  fountain: {kind: relay, board: quay-board, port: 2, rest: on, longest on: 2 hours}
-  windmill: {kind: motor, board: quay-board, port: 3, soft start: 1,5 s, rest: 25 % backwards}
-  point-left: {kind: pulse, board: quay-board, port: 4, pulse: 120 ms, feed: point-unit}
-  point-right: {kind: pulse, board: quay-board, port: 5, feed: point-unit}
-detectors:
-  up-approach: {kind: section, settle: 200 ms}
-  lane: {kind: beam, link: main, pin: 60, settle: 1 s, settle occupied: 20 ms, closed circuit: yes}
-  quay-end: {kind: treadle, link: main, address: 100}
-buttons:
-  evening-button: {ready lamp: quay-lamp-1, link: main, pin: 61}
-  bell-push:
-tracks:
-  up-line:
-    stretches:
-      - up-approach: 3.6 m
-      - lane: 30 cm
-      - blind: 900 mm
-      - quay-end: 50 mm
-    fastest: 150 mm/s
-    shortest train: 30 cm
-    signals: {down-signal: at 4 m, up-signal: before lane}
-crossing:
-  saltmarsh-lane-crossing:
-    amber: amber
-    reds: [red-left, red-right]
-    entrance barriers: [near-barrier]
-    exit barriers: [far-barrier]
-    boom lamps: [boom-lamps]
-    audible warning: [bell]
-    signals: [up-signal, down-signal]
-    detectors: [up-approach, lane]
-    on the road: [lane]
-"""
+HERE = Path(__file__).parent
+GOOD = (HERE / "good_layout.yaml").read_text(encoding="utf-8")  # everything that a layout file can say, once
 
 
 def read(folder: Path, text: str | bytes, **others: str | bytes) -> tuple[Layout, list[Problem], dict[str, list[str]]]:
@@ -234,7 +164,7 @@ def test_things_know_where_they_were_written(good: Layout) -> None:
     lines = GOOD.splitlines()
     for section in (good.outputs, good.detectors, good.buttons, good.tracks, good.links, good.boards, good.crossings):
         for name, thing in section.items():
-            place = thing.place  # type: ignore[attr-defined]
+            place = thing.place
             assert lines[place.line - 1][place.column - 1 : place.end_column - 1] == name
 
 
@@ -642,19 +572,7 @@ outputs:
   point: {kind: pulse, link: main, pin: 22, feed: point-unit}
 """
 )
-COMMAS = """\
-Name,Kind,Board,Port,Link,Pin,Address,Positions,Full travel,Safe,Dimmable,Levels,Rest,Aspects,Feed,
-amber,lamp,crossing-board,0,,,,,,,,,,,,
-red-left,lamp,crossing-board,1,,,,,,"flashing at 80 a minute, 1 of 2",,,,,,
-
-barrier,servo,,,main,20,,"raised 85 deg; lowered 0,5 deg","1,5 s",,,,,,,
-quay-lamp,lamp,,,main,12,,,,,TRUE,100,40 %,,,
-arm,servo,,,main,21,,danger: 0 deg; clear: 45 deg,1 s,,,,,,,
-home,signal,,,,,,,,danger,,,,danger arm danger; clear arm clear,,
-distant,signal,,,main,,90,,,,,,,caution 0; caution stops; clear 1,,
-point,pulse,,,main,22,,,,,,,,,point-unit,
-,,,,,,,,,,,,,,,
-"""
+COMMAS = (HERE / "good_wiring.csv").read_text(encoding="utf-8")
 
 
 def semicolons() -> str:
