@@ -33,15 +33,15 @@ from engine.trace import (
 from engine.waves import Flashing, Ramp, Steady, Wave
 from wayside import trace_words as words
 
-WIDTH = 100  # columns of a whole line, for names of a usual length
+WIDTH = 100  # columns of a whole line, for names of a usual length; layout time comes on top
 GAP = "  "
-LEAST_DOES = 32  # columns that "does" keeps, however long the names are
-LEAST_WHAT = 16
+LONGEST_WORD = 80  # a longer one is broken; names and file names are shorter
 MOST_WHAT = 26  # longer lists of names are wrapped
-MOST_ASKED = 40
 VARIES = -1  # the outputs of one row ended at different times
 
 _HEADS = ("time", "clock", "until", "what", "does", "asked by")
+_CLOCK, _WHAT, _DOES, _ASKED = 1, 3, 4, 5
+_GIVES_WAY = ((_DOES, 32), (_WHAT, 20), (_ASKED, 30), (_WHAT, 16), (_DOES, 26), (_ASKED, 24))
 _CUT = {"dropped": "dropped", "hold": "held", "stopped": "stopped"}
 _INTRO = {"given back": "back again: ", "rest": "to rest: ", "safe": "to its safe state: "}
 _SCENE = {"running": "begins", "ended": "has ended", "stopping": "is being stopped", "stopped": "is stopped"}
@@ -93,10 +93,12 @@ def lines(trace: Sequence[Record], program: Program, wall_start_s: int | None = 
         return words.clock(row.at_us), day, _until_text(row.until_us), row.what, row.does, row.asked
 
     heads = tuple("" if head == "clock" and wall_start_s is None else head for head in _HEADS)
-    widths = [len(head) for head in heads]
+    widths, longest = [len(head) for head in heads], [0] * len(heads)
     for row in reader.rows():
-        widths = [max(width, len(cell)) for width, cell in zip(widths, cells(row), strict=True)]
-    widths = _fitted(widths)
+        for column, cell in enumerate(cells(row)):
+            widths[column] = max(widths[column], len(cell))
+            longest[column] = max(longest[column], *map(len, cell.split() or [""]))
+    widths = _fitted(widths, longest)
     yield from _laid_out(heads, widths)
     yield GAP.join("-" * width for width in widths if width)
     for row in reader.rows():
@@ -109,20 +111,23 @@ def _until_text(until_us: int | None) -> str:
     return "varies" if until_us == VARIES else words.clock(until_us)
 
 
-def _fitted(widths: list[int]) -> list[int]:
-    """Widths that share out the line: first what is done, then the names give way, each down to its least."""
-    time, day, until, what, does, asked = widths
-    asked = min(asked, MOST_ASKED)
-    columns = [time, day, until, 1, asked]
-    room = WIDTH - sum(columns) + 1 - len(GAP) * sum(1 for width in columns if width)
-    what = min(what, MOST_WHAT, max(room - min(does, LEAST_DOES), LEAST_WHAT))
-    return [time, day, until, what, min(does, max(room - what, LEAST_DOES)), asked]
+def _fitted(widths: Sequence[int], longest: Sequence[int]) -> list[int]:
+    """Widths that share out the line, by turns; no column gets narrower than its longest word."""
+    fitted = list(widths)
+    fitted[_WHAT] = min(fitted[_WHAT], max(MOST_WHAT, longest[_WHAT]))
+    over = sum(fitted) - fitted[_CLOCK] + len(GAP) * (len(fitted) - 2) - WIDTH
+    for column, least in _GIVES_WAY:
+        gives = fitted[column] - max(least, min(longest[column], LONGEST_WORD))
+        gives = max(0, min(gives, over))
+        fitted[column] -= gives
+        over -= gives
+    return fitted
 
 
 def _laid_out(cells: Sequence[str], widths: Sequence[int]) -> Iterator[str]:
     """One event as a line, and more lines below it where a cell is wider than its column."""
     columns = [
-        (textwrap.wrap(cell, width, break_long_words=False, break_on_hyphens=False) or [""], width)
+        (textwrap.wrap(cell, width, break_on_hyphens=False) or [""], width)
         for cell, width in zip(cells, widths, strict=True)
         if width
     ]

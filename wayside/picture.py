@@ -1,7 +1,7 @@
 """A rehearsal as a picture: trains where they truly are, then one row an output, a detector and a scene, against time.
 
-Decides where everything stands and how it is marked. Reads rows from `picture_rows`, draws on a `picture_paper`.
-Light and shade only: the darker, the brighter, so that an office printer and colour-blind eyes lose nothing.
+Decides where everything stands. What happened comes from `picture_rows`, marks from `picture_marks`, ink and files are
+the business of `picture_paper`. Only failures have a colour, and their form says it, too: no printer loses anything.
 """
 
 from __future__ import annotations
@@ -11,55 +11,49 @@ from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import NamedTuple
 
 from engine.layout import Blink, Track
 from engine.program import Program
 from engine.trace import Record
 from engine.waves import Flashing
 from wayside import trace_words as words
+from wayside.picture_marks import (
+    DARK,
+    GREY,
+    HAIR,
+    POSITION,
+    SMALL,
+    STANDS,
+    THIN,
+    TINY,
+    Band,
+    Painter,
+    Scale,
+    merged,
+)
 from wayside.picture_paper import Ink, Paper, Pen, Words, text_width
 from wayside.picture_rows import Contents, Course, Look, Row, Section, Span, Strip, Tick, contents
 
 ENDINGS = (".svg", ".png")
 MOST_ROWS = 600  # rows of one picture; what is over is counted at the foot
-MOST_LABELS = 900  # words inside rows; the roomiest places get them
 MOST_LISTED = 60  # failures and troubles written out below
 
 _NARROW, _WIDE = 8.0, 14.0  # inches that time takes, from a short scene to an hour and more
 _SIDE = 0.35  # margin
-_NAME_SIZE, _SMALL, _TINY = 7.5, 6.0, 5.2  # points
+_NAME_SIZE = 7.5  # points
 _WIDEST_NAME = 2.6
-_THIN = 0.014  # inches, about a point: less is hard to see
 _TICK_APART = 0.75  # inches between two times written on the axis
 _MINUTES_AN_INCH = 1.0
 _TALLEST_STRIP = 8.0
 _MOST_LANES = 6  # of numbers of failures above the rows
 
-_DARK, _GREY, _PALE, _HAIR = "#1e2429", "#6d757c", "#c9ced2", "#e4e7e9"
 _FAIL = "#9c1c1c"
-
-_OUTLINE = Ink(None, _DARK, 0.6, layer=5)
-_INKS = {
-    Look.SOLID: Ink("#8b949b", _DARK, 0.6),
-    Look.UNKNOWN: Ink("white", _DARK, 0.6, "xxxxx"),
-    Look.DENSE: Ink("white", _DARK, 0.6, "/////"),
-    Look.STOP_ASPECT: Ink("#b9bfc4", _DARK, 0.6),
-    Look.GO_ASPECT: Ink("white", _DARK, 0.6),
-    Look.RUNNING: Ink("#eef0f1", _DARK, 0.6),
-    Look.STOPPING: Ink("white", _DARK, 0.6, "\\\\\\\\\\"),
-    Look.BUSY: Ink("white", _DARK, 0.6, "......"),
-}
-_BASE = Pen(_PALE, 0.7, layer=3)
-_STANDS = Pen(_DARK, 0.9)
-_MOVES = Pen(_DARK, 1.9)
-_POSITION = Pen(_PALE, 0.5, (1.2, 1.8), layer=2)
-_GRID = Pen(_HAIR, 0.6, layer=1)
-_EDGE = Pen(_GREY, 0.7, layer=2)
-_TRAIN = Ink("#aab4bc", _DARK, 0.7)
+_GRID = Pen(HAIR, 0.6, layer=1)
+_EDGE = Pen(GREY, 0.7, layer=2)
+_TRAIN = Ink("#aab4bc", DARK, 0.7)
 _BLIND = Ink("#f8f8f9", "#ccd1d5", 0.0, "...", layer=1)
-_SIGNAL_POST = Pen(_DARK, 0.8, (4.0, 2.0), layer=2)
-_LEADER = Pen(_GREY, 0.4, layer=2)
+_SIGNAL_POST = Pen(DARK, 0.8, (4.0, 2.0), layer=2)
+_LEADER = Pen(GREY, 0.4, layer=2)
 _FAIL_LINE = Pen(_FAIL, 1.0, (3.0, 2.0), layer=6)
 _FAIL_CROSS = Pen(_FAIL, 2.0, layer=7)
 _FAIL_DISC = Ink("white", _FAIL, 1.3, layer=7)
@@ -129,156 +123,6 @@ def draw(
     page.paper.save(path, page.width, page.height, title)
 
 
-class _Scale(NamedTuple):
-    """Time along the page."""
-
-    left: float
-    per_us: float
-
-    def __call__(self, at_us: float) -> float:
-        return self.left + at_us * self.per_us
-
-
-class _Place(NamedTuple):
-    """Where a row lies: its middle and half of the height that its marks take."""
-
-    middle: float
-    half: float
-
-
-class _Label(NamedTuple):
-    room: float
-    words: Words
-
-
-def _grey(level: float) -> str:
-    """Ink for a level: never quite white, so that the faintest glow can be seen, never quite black."""
-    share = min(abs(level), 1.0)
-    tone = round(0xF2 - (0xF2 - 0x66) * round(share * 24) / 24)
-    return f"#{tone:02x}{tone:02x}{tone:02x}"
-
-
-class _Painter:
-    """Draws spans. Every mark of the rows and of the legend comes from here."""
-
-    def __init__(self, paper: Paper) -> None:
-        self.paper = paper
-        self.used: dict[Look, None] = {}
-        self.labels: list[_Label] = []
-        self._by_look: dict[Look, Callable[[Span, _Scale, _Place], None]] = {
-            Look.IDLE: self._idle,
-            Look.SHADE: self._shade,
-            Look.FLASH: self._flash,
-            Look.LEVEL: self._level,
-            Look.MOVE: self._level,
-        }
-
-    def span(self, span: Span, scale: _Scale, place: _Place) -> None:
-        dense = span.look is Look.FLASH and self._too_narrow(span, scale)
-        span = span._replace(look=Look.DENSE) if dense else span
-        self.used.setdefault(span.look)
-        self._by_look.get(span.look, self._band)(span, scale, place)
-
-    @staticmethod
-    def _too_narrow(span: Span, scale: _Scale) -> bool:
-        """Whether one flash would be too narrow to see."""
-        blink = span.flash.blink if span.flash else Blink(1, 1, 0, 2)
-        return blink.cycle_us / (blink.cycles * blink.slots) * scale.per_us < 1.4 * _THIN
-
-    def _ends(self, span: Span, scale: _Scale) -> tuple[float, float]:
-        x0, x1 = scale(span.from_us), scale(span.to_us)
-        return x0, max(x1, x0 + _THIN)
-
-    def _idle(self, span: Span, scale: _Scale, place: _Place) -> None:
-        y = place.middle + place.half
-        self.paper.line(_BASE, (scale(span.from_us), y), (scale(span.to_us), y))
-
-    def _band(self, span: Span, scale: _Scale, place: _Place) -> None:
-        x0, x1 = self._ends(span, scale)
-        self.paper.box(_INKS[span.look], x0, place.middle - place.half, x1, place.middle + place.half)
-        self._label(span.text, x0, x1, place.middle, _SMALL, halo=bool(_INKS[span.look].hatch))
-
-    def _shade(self, span: Span, scale: _Scale, place: _Place) -> None:
-        """A level; a fade in as many shades as it is wide. What runs backwards hangs in the lower half."""
-        x0, x1 = self._ends(span, scale)
-        top, bottom = place.middle - place.half, place.middle + place.half
-        if min(span.low, span.high) < 0:
-            top = place.middle
-        pieces = 1 if span.low == span.high else max(2, min(24, int((x1 - x0) / (2 * _THIN))))
-        for number in range(pieces):
-            level = span.low + (span.high - span.low) * (number + 0.5) / pieces
-            left, right = (x0 + (x1 - x0) * (number + more) / pieces for more in (0, 1))
-            self.paper.box(Ink(_grey(level), _grey(level), 0.2), left, top, right, bottom)
-        self.paper.box(_OUTLINE, x0, top, x1, bottom)
-        self._label(span.text, x0, x1, place.middle, _SMALL, halo=True)
-
-    def _flash(self, span: Span, scale: _Scale, place: _Place) -> None:
-        """A train of pulses, in step with the clock."""
-        flash = span.flash
-        assert flash is not None, "a flashing span carries its flash"
-        blink = flash.blink
-        slot_us = blink.cycle_us / (blink.cycles * blink.slots)
-        self._idle(span, scale, place)
-        ink = Ink(_grey(flash.high), _DARK, 0.4)
-        top, bottom = place.middle - place.half, place.middle + place.half
-        period_us = slot_us * blink.slots
-        start = flash.from_us + slot_us * blink.slot
-        start += max(0, (span.from_us - start) // period_us) * period_us
-        while start < span.to_us:
-            left, right = max(start, span.from_us), min(start + slot_us, span.to_us)
-            if right > left:
-                self.paper.box(ink, scale(left), top, scale(right), bottom)
-            start += period_us
-
-    def _level(self, span: Span, scale: _Scale, place: _Place) -> None:
-        """A servo: the first-named outermost position on top, a thick line while it moves."""
-        low, high = (self.height(share, place) for share in (span.low, span.high))
-        x0, x1 = scale(span.from_us), scale(span.to_us)
-        moving = span.look is Look.MOVE
-        self.paper.line(_MOVES if moving else _STANDS, (x0, low), (x1, high))
-        if not moving:
-            beside = low + 0.075 if low <= place.middle else low - 0.065
-            self._label(span.text, x0, x1, beside, _TINY, colour=_GREY)
-
-    @staticmethod
-    def height(share: float, place: _Place) -> float:
-        return place.middle + place.half * (2 * min(max(share, -0.1), 1.1) - 1)
-
-    def _label(
-        self, text: str, x0: float, x1: float, y: float, size: float, colour: str = _DARK, halo: bool = False
-    ) -> None:
-        """Written only where there is room; of too many, the roomiest are kept."""
-        room = x1 - x0 - text_width(text, size) - 0.08
-        if text and room > 0:
-            self.labels.append(_Label(room, Words((x0 + x1) / 2, y, text, size, "center", colour, halo=halo)))
-
-    def write_labels(self) -> None:
-        for label in sorted(self.labels, key=lambda label: -label.room)[:MOST_LABELS]:
-            self.paper.words(label.words)
-
-
-def merged(spans: Sequence[Span], per_us: float) -> list[Span]:
-    """Three and more neighbours, each too narrow to see, become one that says so."""
-    out: list[Span] = []
-    run: list[Span] = []
-
-    def flush() -> None:
-        if len(run) >= 3:
-            out.append(Span(run[0].from_us, run[-1].to_us, Look.BUSY))
-        else:
-            out.extend(run)
-        run.clear()
-
-    for span in spans:
-        if (span.to_us - span.from_us) * per_us < _THIN:
-            run.append(span)
-        else:
-            flush()
-            out.append(span)
-    flush()
-    return out
-
-
 def spread(wanted: Sequence[float], apart: float, low: float, high: float) -> list[float]:
     """Places as near as may be to the wanted ones (in rising order), at least `apart`, between `low` and `high`."""
     places: list[float] = []
@@ -309,21 +153,21 @@ class _Page:
         self, found: Contents, program: Program, until_us: int, title: str, failures: Sequence[Failure]
     ) -> None:
         self.paper = Paper()
-        self._painter = _Painter(self.paper)
+        self._painter = Painter(self.paper)
         self._found = found
         self._ratio = program.layout.clock.ratio
         self._layout_name = program.layout.name
         self._until_us = until_us
         self._title = title
         self._marks = self._marked(failures)
-        self._rows: dict[str, list[_Place]] = {}  # by name, for the crosses of failures
+        self._rows: dict[str, list[Band]] = {}  # by name, for the crosses of failures
         self._left = _SIDE + self._margin() + 0.12
         minutes = until_us / words.MINUTE
         self._across = min(_WIDE, max(_NARROW, _NARROW - 0.5 + minutes / _MINUTES_AN_INCH))
-        self._scale = _Scale(self._left, self._across / until_us)
+        self._scale = Scale(self._left, self._across / until_us)
         holds = [hold.signal for strip in found.strips for hold in strip.track.holds]
         self._right = self._left + self._across
-        self.width = self._right + max([_SIDE, *(text_width(name, _SMALL) + 0.3 for name in holds)])
+        self.width = self._right + max([_SIDE, *(text_width(name, SMALL) + 0.3 for name in holds)])
         self.height = 0.3
 
     def _margin(self) -> float:
@@ -335,13 +179,13 @@ class _Page:
             widest = max(widest, names + max(_beside_width(row) for row in rows))
         for strip in self._found.strips:
             for stretch in strip.track.stretches:
-                widest = max(widest, text_width(f"{stretch.detector or 'blind'} 0000 mm", _SMALL) + 0.2)
+                widest = max(widest, text_width(f"{stretch.detector or 'blind'} 0000 mm", SMALL) + 0.2)
         return min(widest, _WIDEST_NAME)
 
     def lay_out(self, wall_start_s: int | None) -> None:
-        self.paper.words(Words(_SIDE, self.height, self._title, 11, bold=True, colour=_DARK, gid="title"))
+        self.paper.words(Words(_SIDE, self.height, self._title, 11, bold=True, colour=DARK, gid="title"))
         if self._layout_name not in self._title:
-            self.paper.words(Words(self._right, self.height, self._layout_name, 8, "right", _GREY))
+            self.paper.words(Words(self._right, self.height, self._layout_name, 8, "right", GREY))
         self.height += 0.3
         if wall_start_s is not None:
             self._day_axis(wall_start_s)
@@ -372,8 +216,8 @@ class _Page:
         for second in self._ticks():
             text = words.clock(second * words.SECOND).removesuffix(".0")
             x = self._scale(second * words.SECOND)
-            self.paper.words(Words(x, y, text, 7, "center", _DARK, gid=f"time-{where}-{second}"))
-        self.paper.words(Words(self._left - 0.3, y, "time", _SMALL, "right", _GREY, slanted=True))
+            self.paper.words(Words(x, y, text, 7, "center", DARK, gid=f"time-{where}-{second}"))
+        self.paper.words(Words(self._left - 0.3, y, "time", SMALL, "right", GREY, slanted=True))
         self.height += 0.22
 
     def _day_axis(self, starts_s: int) -> None:
@@ -384,9 +228,9 @@ class _Page:
             x = self._scale((second - starts_s) * words.SECOND / self._ratio)
             text = words.time_of_day(second)
             text = text if step % 60 else text[:-3]
-            self.paper.words(Words(x, y, text, 7, "center", _GREY, gid=f"layout-time-{second}"))
+            self.paper.words(Words(x, y, text, 7, "center", GREY, gid=f"layout-time-{second}"))
             self.paper.line(_EDGE, (x, y + 0.07), (x, y + 0.12))
-        self.paper.words(Words(self._left - 0.3, y, "layout time", _SMALL, "right", _GREY, slanted=True))
+        self.paper.words(Words(self._left - 0.3, y, "layout time", SMALL, "right", GREY, slanted=True))
         self.height += 0.22
 
     def _grid(self, top: float) -> None:
@@ -431,7 +275,7 @@ class _Page:
             if stretch.detector is None:
                 self.paper.box(_BLIND, self._left, high, self._right, low)
             if edge < track.length_mm:
-                self.paper.line(_POSITION, (self._left, high), (self._right, high))
+                self.paper.line(POSITION, (self._left, high), (self._right, high))
             middles.append((low + high) / 2)
             names.append(f"{stretch.detector or 'blind'} {stretch.length_mm} mm")
         # from the top down for spreading; of more names than there is room for, every second or third is written
@@ -439,14 +283,14 @@ class _Page:
         middles, names = middles[::-every], names[::-every]
         places = spread(middles, 0.13, top + 0.06, foot - 0.06)
         for middle, y, name in zip(middles, places, names, strict=True):
-            self.paper.words(Words(self._left - 0.14, y, name, _SMALL, "right", _DARK))
+            self.paper.words(Words(self._left - 0.14, y, name, SMALL, "right", DARK))
             self.paper.line(_LEADER, (self._left - 0.12, y), (self._left - 0.03, middle), (self._left, middle))
         holds = sorted(track.holds, key=lambda hold: -hold.at_mm)
         wanted = [foot - hold.at_mm * up for hold in holds]
         for hold, y, beside in zip(holds, wanted, spread(wanted, 0.13, top + 0.06, foot - 0.06), strict=True):
             self.paper.line(_SIGNAL_POST, (self._left, y), (self._right, y))
             self.paper.line(_LEADER, (self._right, y), (self._right + 0.05, y), (self._right + 0.1, beside))
-            self.paper.words(Words(self._right + 0.12, beside, hold.signal, _SMALL, "left", _DARK))
+            self.paper.words(Words(self._right + 0.12, beside, hold.signal, SMALL, "left", DARK))
 
     def _train_names(self, courses: Sequence[Course], top: float, foot: float, up: float) -> None:
         """One name a train, in the middle of its longest course, unless another name is there already."""
@@ -460,18 +304,18 @@ class _Page:
             name = words.train(train)
             x = (self._scale(course.from_us) + self._scale(course.to_us)) / 2
             y = foot - sum((*course.front, *course.tail)) / 4000 * up
-            wide = text_width(name, _SMALL) + 0.06
+            wide = text_width(name, SMALL) + 0.06
             x = min(max(x, self._left + wide / 2), self._right - wide / 2)
             y = min(max(y, top + 0.08), foot - 0.08)
             if all(abs(x - a) >= wide or abs(y - b) >= 0.13 for a, b in taken):
                 taken.append((x, y))
-                self.paper.words(Words(x, y, name, _SMALL, "center", _DARK, halo=True))
+                self.paper.words(Words(x, y, name, SMALL, "center", DARK, halo=True))
 
     # --- rows ------------------------------------------------------------------------------------------------------
 
     def _caption(self, text: str) -> None:
         self.height += 0.06
-        self.paper.words(Words(_SIDE, self.height + 0.07, text, _NAME_SIZE, bold=True, colour=_GREY, halo=True))
+        self.paper.words(Words(_SIDE, self.height + 0.07, text, _NAME_SIZE, bold=True, colour=GREY, halo=True))
         self.height += 0.17
 
     def _sections(self) -> None:
@@ -492,7 +336,7 @@ class _Page:
         gap = max(_beside_width(row) for row in section.rows)
         for row in section.rows:
             tall = self._tall(row)
-            place = _Place(self.height + tall / 2, tall / 2 - (0.09 if tall > 0.4 else 0.05 if tall > 0.2 else 0.04))
+            place = Band(self.height + tall / 2, tall / 2 - (0.09 if tall > 0.4 else 0.05 if tall > 0.2 else 0.04))
             self._rows.setdefault(row.name, []).append(place)
             self._row(row, place, gap)
             self.height += tall
@@ -505,46 +349,46 @@ class _Page:
             return 0.48
         return 0.17 if row.idle else 0.26
 
-    def _row(self, row: Row, place: _Place, gap: float) -> None:
+    def _row(self, row: Row, place: Band, gap: float) -> None:
         name = _shortened(row.name, _WIDEST_NAME - gap, _NAME_SIZE)
-        colour = _GREY if row.idle else _DARK
+        colour = GREY if row.idle else DARK
         gid = f"row-{row.sort}-{row.name}"
         self.paper.words(Words(self._left - gap, place.middle, name, _NAME_SIZE, "right", colour, gid=gid))
         moves = bool(row.marks) and len(row.spans) > 1
         if moves:
             self._positions(row, place)
         else:
-            self.paper.words(Words(self._left - 0.05, place.middle, row.beside, _TINY, "right", _GREY))
-        flat = _Place(place.middle, 0.0) if row.marks and not moves else place
+            self.paper.words(Words(self._left - 0.05, place.middle, row.beside, TINY, "right", GREY))
+        flat = Band(place.middle, 0.0) if row.marks and not moves else place
         for span in merged(row.spans, self._scale.per_us):
             self._painter.span(span, self._scale, flat)
         self._tick_marks(row.ticks, place)
 
-    def _positions(self, row: Row, place: _Place) -> None:
+    def _positions(self, row: Row, place: Band) -> None:
         """A servo's named positions: a faint line each, their names on the left where they do not touch."""
         last = -1.0
         for name, share in sorted(row.marks, key=lambda mark: mark[1]):
             y = self._painter.height(share, place)
-            self.paper.line(_POSITION, (self._left, y), (self._right, y))
+            self.paper.line(POSITION, (self._left, y), (self._right, y))
             if y - last >= 0.09:
-                self.paper.words(Words(self._left - 0.05, y, name, _TINY, "right", _GREY))
+                self.paper.words(Words(self._left - 0.05, y, name, TINY, "right", GREY))
                 last = y
 
-    def _tick_marks(self, ticks: Sequence[Tick], place: _Place) -> None:
+    def _tick_marks(self, ticks: Sequence[Tick], place: Band) -> None:
         """A wedge each; its words to the right of it if the next one leaves room. Wedges in one spot are one."""
         xs = [self._scale(tick.at_us) for tick in ticks]
         last = -1.0
         for number, (tick, x) in enumerate(zip(ticks, xs, strict=True)):
-            if x - last >= _THIN:
+            if x - last >= THIN:
                 top = place.middle - place.half
-                self.paper.shape(Ink(_DARK), ((x - 0.035, top), (x + 0.035, top), (x, place.middle)))
-                self.paper.line(_STANDS, (x, top), (x, place.middle + place.half))
+                self.paper.shape(Ink(DARK), ((x - 0.035, top), (x + 0.035, top), (x, place.middle)))
+                self.paper.line(STANDS, (x, top), (x, place.middle + place.half))
                 last = x
             end = xs[number + 1] if number + 1 < len(xs) else self.width - 0.1
             text = tick.text.replace("\n", " ")
-            text = _shortened(text, end - x - 0.12, _SMALL)
+            text = _shortened(text, end - x - 0.12, SMALL)
             if len(text) > 8 or text == tick.text:
-                self.paper.words(Words(x + 0.06, place.middle + 0.01, text, _SMALL, "left", _DARK))
+                self.paper.words(Words(x + 0.06, place.middle + 0.01, text, SMALL, "left", DARK))
 
     # --- what failed -----------------------------------------------------------------------------------------------
 
@@ -565,7 +409,7 @@ class _Page:
         if not self._marks:
             return []
         left = self._left - 0.3
-        self.paper.words(Words(left, self.height + 0.08, "failed", _SMALL, "right", _FAIL, bold=True, slanted=True))
+        self.paper.words(Words(left, self.height + 0.08, "failed", SMALL, "right", _FAIL, bold=True, slanted=True))
         by_x: dict[float, list[_Mark]] = {}
         for mark in self._marks[:MOST_LISTED]:
             by_x.setdefault(round(self._scale(mark.at_us), 2), []).append(mark)
@@ -573,14 +417,14 @@ class _Page:
         lines = []
         for x, marks in sorted(by_x.items()):
             text = _together([mark.label for mark in marks])
-            half = max(0.1, text_width(text, _SMALL) / 2 + 0.05)
+            half = max(0.1, text_width(text, SMALL) / 2 + 0.05)
             lane = next((n for n, end in enumerate(lanes) if x - half > end), len(lanes))
             y = self.height + 0.09 + 0.2 * min(lane, _MOST_LANES)
             if lane < _MOST_LANES:  # in a crowd the line is drawn, and the list says the rest
                 lanes[lane : lane + 1] = [x + half]
                 self.paper.box(_FAIL_DISC, x - half, y - 0.085, x + half, y + 0.085)
                 gid = f"mark-at-{marks[0].at_us}"
-                self.paper.words(Words(x, y, text, _SMALL, "center", _FAIL, bold=True, gid=gid))
+                self.paper.words(Words(x, y, text, SMALL, "center", _FAIL, bold=True, gid=gid))
             lines.append((x, y + 0.085))
         self.height += 0.2 * len(lanes) + 0.06
         return lines
@@ -609,7 +453,7 @@ class _Page:
             self.paper.words(Words(_SIDE + 0.28, self.height + 0.08, mark.when, 7, "left", _FAIL))
             wrapped = [line for part in mark.text.splitlines() for line in textwrap.wrap(part, column)]
             for line in wrapped or [""]:
-                self.paper.words(Words(_SIDE + 0.95, self.height + 0.08, line, 7, "left", _DARK))
+                self.paper.words(Words(_SIDE + 0.95, self.height + 0.08, line, 7, "left", DARK))
                 self.height += 0.15
         if len(self._marks) > MOST_LISTED:
             self._caption(f"and {len(self._marks) - MOST_LISTED} more")
@@ -631,12 +475,12 @@ class _Page:
         self._caption("How to read it")
         x = _SIDE
         for paint, text in samples:
-            wide = 0.5 + text_width(text, _SMALL) + 0.2
+            wide = 0.5 + text_width(text, SMALL) + 0.2
             if x > _SIDE and x + wide > self.width - _SIDE / 2:
                 x = _SIDE
                 self.height += 0.22
             paint(x, self.height + 0.09)
-            self.paper.words(Words(x + 0.5, self.height + 0.09, text, _SMALL, "left", _DARK))
+            self.paper.words(Words(x + 0.5, self.height + 0.09, text, SMALL, "left", DARK))
             x += wide
         self.height += 0.2
 
@@ -645,7 +489,7 @@ class _Page:
         low, high = {Look.SHADE: (0.1, 1.0), Look.MOVE: (0.0, 1.0), Look.LEVEL: (0.5, 0.5)}.get(look, (1.0, 1.0))
 
         def paint(x: float, y: float) -> None:
-            self._painter.span(Span(0, 100, look, low, high, "", flash), _Scale(x, 0.4 / 100), _Place(y, 0.065))
+            self._painter.span(Span(0, 100, look, low, high, "", flash), Scale(x, 0.4 / 100), Band(y, 0.065))
 
         return paint
 
@@ -656,7 +500,7 @@ class _Page:
 def _beside_width(row: Row) -> float:
     """Room for what stands small between a row's name and the row."""
     longest = max(len(row.beside), *(len(name) for name, _ in row.marks), 0)
-    return text_width("x" * longest, _TINY) + 0.1 if longest else 0.06
+    return text_width("x" * longest, TINY) + 0.1 if longest else 0.06
 
 
 def _together(labels: Sequence[str]) -> str:

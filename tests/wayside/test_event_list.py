@@ -351,6 +351,15 @@ def test_a_long_name_is_never_cut() -> None:
     assert any(name in line for line in events([told(0, name, Steady(1.0))]))
 
 
+def test_columns_hold_beside_a_long_name() -> None:
+    """A name wider than its share makes its column wide enough: what stands beside it never slips."""
+    long = SceneIs(0, "life-behind-the-windows-of-the-harbour-inn", "running", "a long reason " * 5, at_line(2))
+    row = only([long])
+    assert row[2] == "scene life-behind-the-windows-of-the-harbour-inn"
+    assert row[3] == "begins: " + " ".join(["a long reason"] * 5)
+    assert row[4] == "lane.scene:2"
+
+
 def test_two_files_of_one_name_are_shown_with_their_folders() -> None:
     other = "marram-point/lane.scene"
     trace = [told(0, "amber", Steady(1.0)), Told(0, "red-left", Steady(1.0), "lane", at_line(3, other), "line")]

@@ -48,7 +48,8 @@ from engine.trace import (
 )
 from engine.waves import Flashing, Ramp, Steady, Wave
 from wayside import picture
-from wayside.picture import Failure, merged, spread, tick_step_s
+from wayside.picture import Failure, spread, tick_step_s
+from wayside.picture_marks import MOST_LABELS, merged
 from wayside.picture_paper import text_width
 from wayside.picture_rows import Look, Row, Span, contents, output_row
 
@@ -308,10 +309,15 @@ def test_rows_over_the_limit_are_counted_at_the_foot(tmp_path: Path, monkeypatch
     assert any("1 more row is left out" in word for word in drawn.words())
 
 
+@pytest.fixture(scope="module")
+def hour(tmp_path_factory: pytest.TempPathFactory) -> Drawn:
+    of, trace = an_hour()
+    return draw(tmp_path_factory.mktemp("hour"), trace, of, 3600, FAILURES, 17 * 3600)
+
+
 @pytest.mark.parametrize("sample", ["short", "hour"])
-def test_no_words_lie_on_other_words(tmp_path: Path, sample: str) -> None:
-    of, trace, seconds = (CROSSING, SHORT, 90) if sample == "short" else (*an_hour(), 3600)
-    drawn = draw(tmp_path, trace, of, seconds, FAILURES, 17 * 3600)
+def test_no_words_lie_on_other_words(tmp_path: Path, sample: str, hour: Drawn) -> None:
+    drawn = hour if sample == "hour" else draw(tmp_path, SHORT, CROSSING, 90, FAILURES, 17 * 3600)
     texts = sorted(drawn.texts, key=lambda text: text.y)
     for number, one in enumerate(texts):
         for other in texts[number + 1 :]:
@@ -610,14 +616,12 @@ def test_names_and_titles_are_written_as_they_are(tmp_path: Path) -> None:
     assert "r\u00e4ucherlampe" in drawn.words()
 
 
-def test_an_hour_is_drawn_with_few_pieces(tmp_path: Path) -> None:
+def test_an_hour_is_drawn_with_few_pieces(hour: Drawn) -> None:
     """Flashes and shades of one ink are one piece each: what a thousand pieces would cost is never paid."""
-    of, trace = an_hour()
-    drawn = draw(tmp_path, trace, of, 3600)
-    pieces = [gid for gid in drawn.groups if "Collection" in gid]
-    assert len(drawn.rows()) >= 60
+    pieces = [gid for gid in hour.groups if "Collection" in gid]
+    assert len(hour.rows()) >= 60
     assert len(pieces) < 80
-    assert len(drawn.texts) < picture.MOST_LABELS + 400
+    assert len(hour.texts) < MOST_LABELS + 400
 
 
 def test_the_plotting_library_is_imported_only_to_draw() -> None:
