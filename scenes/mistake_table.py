@@ -79,6 +79,13 @@ def _seconds(said: Said) -> str:
     return f"Write `{int(first) * 60 + int(second)} s`."
 
 
+def _sum(said: Said) -> str:
+    units = {"m": 60, "h": 3600, "s": 1}
+    parts = re.findall(rf"({_NUMBER}) ?([a-z]+)", said["x"])
+    whole = sum(_amount(n) * (Fraction(1, 1000) if u.startswith(("ms", "mill")) else units[u[0]]) for n, u in parts)
+    return f"Write `{_number(Fraction(whole))} s`."
+
+
 def _evening(said: Said) -> str:
     hour = int(said["h"]) % 12 + (12 if said["p"].lower().startswith("p") else 0)
     return f"Write `starts at {hour}:{said['m'] or '00'} layout time`, or `hall time`."
@@ -126,8 +133,19 @@ def _isnt(said: Said) -> str:
 
 # --- the table -----------------------------------------------------------------------------------------------------
 
+_OPENINGS = (
+    _entry("other scene", r"^(?P<x>script|sequence|program|programme|action|actions|cue|show|play|act|task|event)\b(?= ?[a-z-]*:?$)", "`{x}` is not how a scene begins.", "Write `scene`, and its name.", "t", first=True),
+    _entry("other routine", r"^(?P<x>function|procedure|def|sub|macro|subroutine|method|proc|func)\b", "`{x}` is not how a routine begins.", "Write `routine`, and its name.", first=True),
+    _entry("other rehearsal", r"^(?P<x>test|trial|simulation|scenario|check)\b", "`{x}` is not how a rehearsal begins.", "Write `rehearsal`, and its name.", "t", first=True),
+    _entry("other define", r"^(?P<x>let|var|const|variable|constant|alias|condition)\b", "`{x}` gives no name to anything.", "Write `define NAME as` and a condition, `flag NAME` or `counter NAME`.", first=True),
+    _entry("list of outputs", r"^(?P<x>list|lamps|lights|lamp|output|outputs|servo|signal|sensor|detector|button|track|layout)\b", "`{x}` begins nothing in a scene file.", "Outputs, detectors and tracks stand in `layout.yaml`; write `group NAME: ...` for a group of them.", "t", first=True),
+    _entry("import", r"^(?P<x>import|include|use|load|require)\b", "Scene files need not name one another.", "Leave it out: all scene files of a folder belong together.", first=True),
+    _entry("note quotes", r"^note (?P<x>(?![\"“”„«‘]).+)$", "What is noted stands in quotation marks.", 'Write `note "{x}"`.'),
+    _entry("show quotes", rf"^show (?P<n>{_NAMES}) as (?P<x>(?![\"“”„«‘]).+)$", "A light's character stands in quotation marks.", 'Write `show {n} as "Fl(2) 10s"`.'),
+)
+
 _SIGNS = (
-    _entry("remark", r"(?P<x>//|/\*|--|;;).*$", "`{x}` does not begin a remark.", "Write `#` instead."),
+    _entry("remark", r"(?P<x>//|/\*|(?<![a-z0-9-])--(?![a-z])|;;).*$", "`{x}` does not begin a remark.", "Write `#` instead."),
     _entry("curly quotes", r"(?P<x>[“”„«»‟]).*$", "This quotation mark is one that word processors make.", 'Write the plain sign `"`.', near=True),
     _entry("names in text marks", rf"^(?!note\b|show\b|print\b|say\b|log\b).*?(?P<x>\"(?P<q>[^\"]*)\")", "Names stand without quotation marks.", lambda said: _small({"x": said["q"].strip().replace(" ", "-")})),
     _entry("single quotes", r"(?P<x>[‘’'`](?P<q>[^‘’'`]*)[‘’'`])", "Names stand without quotation marks.", "Write `{q}`."),
@@ -152,14 +170,14 @@ _SIGNS = (
     _entry("||", r"(?P<x>\|\|?)", "`{x}` has no meaning here.", "Write `or`."),
     _entry("twelve hours", r"^(?P<x>starts (?:at )?(?P<h>[0-9]{1,2})(?:[:.](?P<m>[0-9]{2}))? ?(?P<p>[aApP]\.?[mM])\.?).*$", "Times of day run from 0:00 to 23:59.", _evening),
     _entry("hertz", rf"(?P<x>(?P<n>{_NUMBER}) ?(?:[hH][zZ]|(?:times |flashes )?(?:a|per) second|/s(?:ec)?\b))(?!.*long)", "Rates are given per minute.", _rate, near=True),
-    _entry("bpm", rf"(?P<x>(?P<n>{_NUMBER}) ?(?:[bB][pP][mM]|times a minute|times per minute|flashes a minute|/ ?minute|a min\b|per min\b|an? minutes?))", "The rate is not written like that.", "Write `{n} a minute`.", near=True),
+    _entry("bpm", rf"(?P<x>(?P<n>{_NUMBER}) ?(?:[bB][pP][mM]|times a minute|times per minute|flashes a minute|/ ?minute|a min\b|per min\b|a minutes|an minute))", "The rate is not written like that.", "Write `{n} a minute`.", near=True),
     _entry("model speed", rf"(?P<x>(?P<n>{_NUMBER}) ?(?P<u>[kK][mM]/[hH]|kmh|kph|mph|m/s|cm/s))", "Speeds are given in mm/s.", _speed),
     _entry("negative", r"(?<![a-z0-9])(?P<x>-) ?(?P<n>[0-9])", "Amounts have no minus sign.", "Leave it out; a motor that runs the other way is written `40 % backwards`."),
     _entry("no nought", r"(?<![0-9a-z])(?P<x>[.,](?P<n>[0-9]+))", "A number begins with a figure.", "Write `0.{n}`.", near=True),
     _entry("volts", rf"(?P<x>{_NUMBER} ?(?:V|volts?|A|mA|amps?|W|watts?|K)\b)", "`{x}` is nothing that an output can be told.", "Write a level such as `40 %`."),
     _entry("underscores", r"(?P<x>[A-Za-z][A-Za-z0-9]*(?:[_-]+[A-Za-z0-9]*)*_[A-Za-z0-9_-]*)", "The words of a name are joined by hyphens, not by `_`.", _small),
     _entry("capitals", r"(?P<x>[A-Za-z0-9]*[A-Z][A-Za-z0-9]*(?:-[A-Za-z0-9]+)*)", "Words and names are written in small letters.", _small),
-    _entry("arguments", rf"(?P<x>(?P<n>{NAME})\()(?=[a-z, -]*\)$)", "What a routine is given is not written in brackets.", "Write `with`, and the names after it.", near=True),
+    _entry("arguments", rf"(?P<x>(?P<n>{NAME})\()(?=[a-z0-9, -]*\)$)", "What a routine is given is not written in brackets.", "Write `with`, and the names after it.", near=True),
     _entry("hyphen", rf"(?P<x>{NAME}(?:--+{NAME})+|{NAME}-+(?![a-z0-9])|(?<![a-z0-9-])-+{NAME})", "A name has single hyphens between its words, and none at its ends.", lambda said: "Write `" + "-".join(filter(None, said["x"].split("-"))) + "`.", near=True),
     _entry("figure first", r"(?<![a-z0-9:.,-])(?P<x>(?P<d>[0-9]+)-(?P<n>[a-z][a-z0-9-]*))", "A name begins with a letter.", "Write `{n}-{d}`."),
 )
@@ -178,12 +196,6 @@ _DECLARATIONS = (
     _entry("group list", rf"^group {NAME}: .*?(?P<x>{NAME} {NAME}(?: {NAME})*)", "The members of a group are separated by commas.", lambda said: f"Write `{', '.join(said['x'].split())}`; or `{'-'.join(said['x'].split())}` if it is one name.", "t", near=True),
     _entry("empty define", rf"^(?P<x>define {NAME} as)$", "The condition is missing after `as`.", "Write it there, for example `as lane is occupied`.", "t"),
     _entry("define as", rf"^define (?P<n>{NAME}) (?P<x>(?!as\b)\S+)", "`as` is missing after the name.", "Write `define {n} as`, and the condition.", "t"),
-    _entry("other scene", r"^(?P<x>script|sequence|program|programme|action|actions|cue|show|play|act|task|event)\b(?= ?[a-z-]*:?$)", "`{x}` is not how a scene begins.", "Write `scene`, and its name.", "t", first=True),
-    _entry("other routine", r"^(?P<x>function|procedure|def|sub|macro|subroutine|method|proc|func)\b", "`{x}` is not how a routine begins.", "Write `routine`, and its name.", first=True),
-    _entry("other rehearsal", r"^(?P<x>test|trial|simulation|scenario|check)\b", "`{x}` is not how a rehearsal begins.", "Write `rehearsal`, and its name.", "t", first=True),
-    _entry("other define", r"^(?P<x>let|var|const|variable|constant|alias|condition)\b", "`{x}` gives no name to anything.", "Write `define NAME as` and a condition, `flag NAME` or `counter NAME`.", first=True),
-    _entry("list of outputs", r"^(?P<x>list|lamps|lights|lamp|output|outputs|servo|signal|sensor|detector|button|track|layout)\b", "`{x}` begins nothing in a scene file.", "Outputs, detectors and tracks stand in `layout.yaml`; write `group NAME: ...` for a group of them.", "t", first=True),
-    _entry("import", r"^(?P<x>import|include|use|load|require)\b", "Scene files need not name one another.", "Leave it out: all scene files of a folder belong together.", first=True),
     _entry("late item", rf"^(?P<x>scene|routine|rule|rehearsal|define|group|flag|counter) {NAME}", "`{x}` begins at the left edge, outside any block.", "Move it to the left edge.", "srh", first=True),
 )
 
@@ -219,7 +231,7 @@ _PLACES = (
     _entry("act without at", r"^(?P<x>press|lose link|mend link|let go|start|stop)\b", "When does it happen?", "Write `at 20 s {x}`, with the time from the start of the rehearsal.", "h", first=True),
     _entry("stays without at", rf"^(?P<x>{NAME} (?:stays|becomes))\b", "When does it happen?", "Write `at 20 s {x}`, with the time from the start of the rehearsal.", "h", first=True),
     _entry("statement in rehearsal", rf"^(?P<x>turn (?:on|off)|set|fade|move|flash|flicker|show|pulse|wait|together|repeat|do|run|hold|release|note|for each|if)\b", "`{x}` belongs in a scene; a rehearsal says which scene `plays` and what to `expect`.", "Move it to a scene.", "h", first=True),
-    _entry("statement in rule", rf"^(?P<x>turn (?:on|off)|set|fade|move|flash|flicker|show|pulse|wait|together|repeat|do|run|hold|release|note|for each|if)\b", "`{x}` belongs in a scene; a rule says what is `never` or `always` so.", "Move it to a scene.", "r", first=True),
+    _entry("statement in rule", rf"^(?P<x>turn (?:on|off)|set|fade|move|flash|flicker|show|pulse|wait|together|repeat|do|run|hold|release|note|for each|if)\b", "`{x}` belongs in a scene; a rule says what is `never` or `always` so.", "Move it to a scene.", "r"),
     _entry("otherwise alone", r"^(?P<x>otherwise)\b(?= if\b|$|:)", "`otherwise` has nothing above it that it belongs to.", "It stands below the block of an `if`, `as long as` or `wait until ..., at most ...`, as far to the left as that line.", "s", first=True),
 )
 
@@ -227,7 +239,7 @@ _VERBS = (
     _entry("turn name on", rf"^turn (?:the )?(?P<x>(?!on\b|off\b)(?P<n>{_NAMES}) (?P<s>on|off))\b", "`{s}` comes straight after `turn`.", "Write `turn {s} {n}`."),
     _entry("switch", rf"^(?P<x>(?:switch|put|power|light|lights)(?: (?P<s>on|off|up))?)\b", "The word for this is `turn on` or `turn off`.", "Write `turn on`, or `turn off`, and the name.", first=True),
     _entry("turn what", r"^(?P<x>turn)(?! on\b| off\b)", "`turn` needs `on` or `off` after it.", "Write `turn on`, or `turn off`, and the name."),
-    _entry("articles", rf"^(?:{_VERB}|if|when|while|until|define {NAME} as|expect|never|wait until|as long as|runs whenever|runs only while|starts each time)\b.*?\b(?P<x>the|an|my|all the|a(?= (?!train\b){NAME}\b))\b(?= {NAME})", "Names stand without `{x}`.", "Leave out `{x}`.", near=True),
+    _entry("articles", rf"^(?:{_VERB}|if|when|while|until|define {NAME} as|expect|never|wait until|as long as|runs whenever|runs only while|starts each time)\b.*?\b(?P<x>the(?! train)|an|my|all the|a(?= (?!train\b|minute\b){NAME}\b))\b(?= {NAME})", "Names stand without `{x}`.", "Leave out `{x}`.", near=True),
     _entry("then first", r"^(?P<x>then|and then|next|now|please|also|and|finally|first)\b(?! of\b) ?", "A line needs no `{x}`: lines run one after the other anyway.", "Leave it out.", first=True),
     _entry("then", r"^(?:if|as long as|wait until|otherwise if)\b.*?(?P<x>,? ?then)\b.*$", "`then` is not written: what depends on the condition stands below it.", "Leave it out, and indent the lines below by 4 spaces."),
     _entry("raise", rf"^(?P<x>raise|open|lift) (?P<n>{_NAMES})", "`{x}` is no word for a line; servos are moved to a named position.", "Write `move {n} to raised over 7 s`.", first=True),
@@ -239,7 +251,7 @@ _VERBS = (
     _entry("else", r"^(?P<x>else if|elseif|elif)\b", "The word for this is `otherwise if`.", "Write `otherwise if`.", "s", first=True),
     _entry("else alone", r"^(?P<x>else|or else)\b", "The word for this is `otherwise`.", "Write `otherwise`.", "s", first=True),
     _entry("unless", r"^(?P<x>unless)\b", "The word for this is `if`, with `not` in the condition.", "Write `if`, and `is not` where the condition says `is`.", "s", first=True),
-    _entry("whenever", r"^(?P<x>when|whenever|on|once)\b(?! stopped)", "A line in a scene does not begin with `{x}`.", "Write `wait until` to wait for it, `if` to ask once, or `runs whenever` at the top of the scene.", "s", first=True),
+    _entry("whenever", r"^(?P<x>when|whenever|on|once)\b(?! stopped)", "A line in a scene does not begin with `{x}`.", "Write `wait until` to wait for it, `if` to ask once, or `runs whenever` at the top of the scene.", "s"),
     _entry("goto", r"^(?P<x>goto|go to|jump|jump to|label)\b", "Nothing jumps in a scene.", "Write `repeat` around the lines, or make them a `routine` and write `do`.", first=True),
     _entry("sleep", rf"^(?P<x>sleep|delay|pause|hang on|hold on|stay)\b", "The word for this is `wait`.", "Write `wait 3 s`.", first=True),
     _entry("end", r"^(?P<x>end(?:if|while|repeat|for|scene)?|done|fi|finish|begin|endfor)\b", "A block ends where its indentation ends; nothing closes it.", "Leave the line out.", first=True),
@@ -247,7 +259,6 @@ _VERBS = (
     _entry("stop alone", r"^(?P<x>stop)$", "Stop what?", "Write `stop repeating`, or `stop` and a scene's name.", "s"),
     _entry("call", r"^(?P<x>call|execute|perform|invoke|gosub|play|trigger|activate|launch)\b", "`{x}` is no word for a line.", "Write `do` and a routine's name, or `run` and a scene's name.", "s", first=True),
     _entry("print", r"^(?P<x>print|log|say|write|message|announce|display)\b", "The word for this is `note`.", 'Write `note "..."`.', first=True),
-    _entry("note quotes", r"^note (?P<x>(?!\").+)$", "What is noted stands in quotation marks.", 'Write `note "{x}"`.'),
     _entry("increase", rf"^(?P<x>increase|increment|add|raise count|decrease|decrement|subtract|inc|dec)\b.*?(?P<n>{NAME})?$", "The word for this is `count`.", "Write `count {n} up`, or `count {n} down`.", first=True),
     _entry("count which", rf"^(?P<x>count (?P<n>{NAME}))$", "Up or down?", "Write `count {n} up`, or `count {n} down`."),
     _entry("clear flag", rf"^(?P<x>clear|unset|delete|erase|mark|toggle) (?P<n>{NAME})", "`{x}` is no word for a line.", "Write `remember {n}` or `forget {n}` for a flag, `reset {n}` for a counter.", first=True),
@@ -255,6 +266,8 @@ _VERBS = (
     _entry("parallel", r"^(?P<x>at the same time|parallel|in parallel|simultaneously|side by side|meanwhile|at once|all at once)\b", "The word for this is `together`.", "Write `together`, and the lines below it, indented.", "s", first=True),
     _entry("after time", rf"^(?P<x>(?:after|in|at) (?P<t>{_TIME})),?", "A line does not begin with a time.", "Write `wait {t}` on a line of its own, and the rest below it.", "s", first=True),
     _entry("trailing after", rf"^.*?(?P<x>\bafter (?P<t>{_TIME}))$", "A line does not say when it begins.", "Write `wait {t}` on the line above.", "s", near=True),
+    _entry("two sentences", rf"^{_VERB}\b.*?(?P<x>,? ?\b(?:and |then |and then )(?:turn (?:on|off)|set|fade|move|flash|flicker|pulse|wait|do|run|hold|release|then) .*)$", "A line holds one sentence.", "Begin a new line for the second."),
+    _entry("two verbs", r"^(?:turn (?:on|off)|hold|release|pulse) .*?(?P<x>, ?(?:turn (?:on|off)|set|fade|move|flash|flicker|wait) .*)$", "A line holds one sentence.", "Begin a new line for the second.", near=True),
     _entry("foreach", r"^(?P<x>foreach|for (?:every|all|any)|each|every)\b", "The words for this are `for each`.", "Write `for each window in house-windows`.", "s"),
     _entry("for in", rf"^(?P<x>for) (?!each\b)(?P<m>{NAME}) (?:in|from|of)\b", "`each` is missing after `for`.", "Write `for each {m} in`, and the group's name.", "s"),
     _entry("each of", rf"^for each (?P<m>{NAME}) (?P<x>of|from|on|at|within|:) ?(?P<g>{NAME})", "`for each` says `in` before the group.", "Write `for each {m} in {g}`.", "s"),
@@ -276,14 +289,14 @@ _AMOUNTS = (
     _entry("wait condition", rf"^wait (?P<x>(?!until\b){NAME} (?:is|are|of)\b)", "`until` is missing after `wait`.", "Write `wait until {x}`.", "s"),
     _entry("until time", rf"^wait until (?P<x>(?P<t>{_TIME}))", "`wait until` needs a condition.", "Write `wait {t}`.", "s"),
     _entry("at most comma", rf"^wait until .*?(?P<a>[a-z0-9]) (?P<x>at most (?P<t>{_TIME}))", "A comma is missing before `at most`.", "Write `, at most {t}`.", "s", near=True),
-    _entry("two times", rf"(?P<x>{_TIME} (?:and )?{_TIME})", "A time is written with one unit.", "Write `90 s` rather than `1 min 30 s`.", near=True),
-    _entry("clock as length", r"^(?!starts|begins at).*?(?:wait|over|for|at most|by|from|to|before|at|lasts|after|every) (?P<x>[0-9]{1,2}:[0-9]{2})\b", "`{x}` is a time of day, not how long something takes.", _seconds, near=True),
+    _entry("two times", rf"(?P<x>{_TIME} (?:and )?{_TIME})", "A time is written with one unit.", _sum, near=True),
+    _entry("clock as length", r"^(?!starts|begins at|at ).*?(?:wait|over|for|at most|by|from|to|before|at|lasts|after|every) (?P<x>[0-9]{1,2}:[0-9]{2})\b", "`{x}` is a time of day, not how long something takes.", _seconds, near=True),
     _entry("metres", r"\b(?:wait|over|for|at most|every|to|by|from|lasts|apart|than|at) (?P<x>(?P<n>[0-9.,]+) ?(?:m|cm|mm))(?![a-z/0-9])", "`{x}` is a length, not a time.", "Write `{n} min`, or `{n} ms`.", near=True),
     _entry("wrong amount", rf"\b(?P<v>wait|over|for|at most|lasts|every) (?P<x>{_NUMBER} ?(?:%|percent|degrees?|deg|°|lux|lx|a minute|per minute|/min|mm/s))", "`{x}` is not a time.", "Write a time such as `3 s` or `2 min`.", near=True),
-    _entry("which unit", rf"\b(?P<v>wait|over|for|at most|lasts|every|after|within|by|from|than|least) (?P<x>(?P<n>{_NUMBER}))(?=$|,| over\b| like\b| to\b| for\b| at\b| apart\b| before\b| and\b| each\b)", "`{n}` of what? A time carries its unit.", "Write `{n} s`, or `{n} min`.", near=True),
-    _entry("second to", rf"\bto (?P<x>(?P<n>{_NUMBER}))$", "`{n}` of what? An amount carries its unit.", lambda said: f"Write `{said['n']} %`, `{said['n']} deg` or `{said['n']} s`, whichever is meant.", near=True),
-    _entry("to number", rf"^(?:set|fade|move) .*?\bto (?P<x>(?P<n>{_NUMBER}))\b(?! ?(?:%|percent|deg|°))", "`{n}` of what? An amount carries its unit.", "Write `{n} %`, or `{n} deg`.", near=True),
+    _entry("which unit", rf"\b(?P<v>wait|over|for|at most|lasts|every|after|within|by|from|longer than|least) (?P<x>(?P<n>{_NUMBER}))(?=$|,| over\b| like\b| to\b| for\b| at\b| apart\b| before\b| and\b| each\b)", "`{n}` of what? A time carries its unit.", "Write `{n} s`, or `{n} min`.", near=True),
     _entry("unknown unit", rf"(?P<x>(?P<n>{_NUMBER}) ?(?:sek|secs?onds|secounds?|sc|secnds?|minuts?|minits?|milis?|msec|msecs|millis|mn|hr|hrs|days?|pct|procent|prozent|per cent|degs|grad)\b)", "`{x}` has no unit that is known here.", "Write `s`, `ms`, `min`, `h`, `%` or `deg` after the number.", near=True),
+    _entry("to number", rf"^(?:set|fade|move) .*?\bto (?P<x>(?P<n>{_NUMBER}))\b(?! ?(?:%|percent|deg|°))", "`{n}` of what? An amount carries its unit.", "Write `{n} %`, or `{n} deg`.", near=True),
+    _entry("second to", rf"^(?:wait|for each) .*?\bto (?P<x>(?P<n>{_NUMBER}))(?=$| apart)", "`{n}` of what? A time carries its unit.", "Write `{n} s`, or `{n} min`.", near=True),
     _entry("rate at", rf"^flash .*? (?P<x>(?<!at )(?P<n>{_NUMBER}) ?(?:a minute|per minute|/min))", "`at` is missing before the rate.", "Write `at {x}`.", near=True),
     _entry("rate every", rf"^flash .*?(?P<x>(?:every|once every|each) (?P<n>{_NUMBER}) ?(?P<u>ms|milliseconds|s|secs?|seconds?|min|minutes?)\b)", "The rate of a flash is given per minute.", _period),
     _entry("rate time", rf"^flash .*?(?P<x>at (?P<n>{_NUMBER}) ?(?P<u>ms|milliseconds|s|secs?|seconds?|min|minutes?)\b)", "The rate of a flash is given per minute.", _period),
@@ -300,7 +313,6 @@ _AMOUNTS = (
     _entry("set to nothing", rf"^(?P<x>(?P<v>set|fade|move) (?P<n>{_NAMES})(?: to)?)$", "What is it to go to?", "Write `{v} {n} to`, and a level or a position."),
     _entry("through to", r"^fade daylight (?P<x>to)\b", "`daylight` fades `through` dusk or dawn.", "Write `fade daylight through dusk over 4 min`."),
     _entry("bouncing comma", rf"^move .*?{_TIME} (?P<x>bouncing|settling)", "A comma is missing before `{x}`.", "Write `, {x}`."),
-    _entry("show quotes", rf"^show (?P<n>{_NAMES}) as (?P<x>(?!\").+)$", "A light's character stands in quotation marks.", 'Write `show {n} as "Fl(2) 10s"`.'),
     _entry("show as", rf"^show (?P<n>{_NAMES}) (?P<x>\".*\")", "`as` is missing.", "Write `show {n} as {x}`."),
     _entry("show what", rf"^(?P<x>show (?P<n>{_NAMES})(?: as)?)$", "Which character does it show?", 'Write `show {n} as "Fl(2) 10s"`.'),
     _entry("flicker like", rf"^(?P<x>flicker (?P<n>{_NAMES}))$", "Like what does it flicker?", "Write `flicker {n} like embers`."),
@@ -310,8 +322,6 @@ _AMOUNTS = (
 _SENTENCES = (
     _entry("block on the line", rf"^(?P<k>if|as long as|otherwise if|repeat|together|otherwise|first of|in order|for each|when stopped)\b.*?(?P<x>[:,] ?{_VERB} .+)$", "What belongs to `{k}` stands below it, not on the same line.", "Begin a new line there, indented by 4 spaces."),
     _entry("verb on the line", rf"^(?P<k>repeat|together|otherwise|first of|in order|if|as long as|otherwise if)\b.*?(?<![a-z-]) ?(?P<x>\b(?:turn (?:on|off)|set|fade|move|flash|flicker|pulse|wait|do|run|hold|release|note) [^ ].*)$", "What belongs to `{k}` stands below it, not on the same line.", "Begin a new line there, indented by 4 spaces.", near=True),
-    _entry("two sentences", rf"^{_VERB}\b.*?(?P<x>,? ?\b(?:and |then |and then )(?:turn (?:on|off)|set|fade|move|flash|flicker|pulse|wait|do|run|hold|release|then) .*)$", "A line holds one sentence.", "Begin a new line for the second."),
-    _entry("two verbs", r"^(?:turn (?:on|off)|hold|release|pulse) .*?(?P<x>, ?(?:turn (?:on|off)|set|fade|move|flash|flicker|wait) .*)$", "A line holds one sentence.", "Begin a new line for the second.", near=True),
     _entry("doubled comma", r"(?P<x>, ?,+)", "Two commas follow each other.", "Write one."),
     _entry("comma and", r"(?P<x>, ?and)\b", "A comma and `and` do not stand together.", "Write one of the two."),
     _entry("comma at the end", r"(?P<x>,)$", "The line ends with a comma, and nothing goes on below it.", "Leave it out."),
@@ -323,11 +333,10 @@ _CONDITIONS = (
     _entry("either", r"\b(?P<x>either|both|neither)\b(?= )", "Conditions do not say `{x}`.", "Write `any of`, `all of` or `none of` before the names.", near=True),
     _entry("bare list", rf"\b(?:if|until|whenever|while|as long as|each time|as|expect|never|always|not) (?P<x>(?!any of|all of|none of|at least|at most)(?P<n>{NAME}(?:(?:, ?| and | or ){NAME})+)) (?:is|are)\b(?! (?:not )?[a-z-]+ (?:and|or) [a-z-]+ (?:is|are)\b)(?<!of )", "One of them, or all of them?", "Write `any of`, `all of` or `none of` before the names.", near=True),
     _entry("and with or", r"(?:\band\b.*?(?P<x>\bor\b)|\bor\b.*?(?P<y>\band\b))", "`and` and `or` do not mix on one line.", "Put brackets round what belongs together, or give it a name with `define`.", near=True),
-    _entry("missing of", rf"\b(?P<x>(?P<q>any|all|none|at least [0-9]+|at most [0-9]+)) (?!of\b|outputs\b)(?P<n>{NAME})", "`of` is missing.", "Write `{q} of {n}`.", near=True),
+    _entry("missing of", rf"\b(?P<x>(?P<q>any|all|none|at least [0-9]+|at most [0-9]+)) (?!of\b|outputs\b|(?:ms|s|secs?|seconds?|min|mins|minutes?|h|hours?)\b)(?P<n>{NAME})", "`of` is missing.", "Write `{q} of {n}`.", near=True),
     _entry("quantity words", rf"\b(?P<x>(?:one|some|each|every|no|most|many|several) of|every|some|each|none|no) (?!detector\b|train\b|other\b|of\b)(?P<n>{NAME})(?= (?:is|are)\b|,)", "Conditions do not say `{x}`.", "Write `any of`, `all of`, `none of` or `at least 2 of`.", near=True),
     _entry("equal to", r"\b(?:is|are) (?P<x>equal to|equals|exactly|the same as)\b", "`is` alone says that.", "Leave out `{x}`.", near=True),
     _entry("more than", r"\b(?:is|are) (?:not )?(?P<x>greater than|more than|higher than|brighter than|less than|lower than|darker than|fewer than|over|under)\b", "Amounts are compared with `above`, `below`, `at least` and `at most`.", _more, near=True),
-    _entry("true", r"(?P<x>\b(?:is|are) (?:not )?(?:true|false|yes|no|1|0))\b", "A flag, or a defined name, is written alone.", "Leave it out, and write `not` before the name for the opposite.", near=True),
     _entry("tense", r"\b(?P<x>was|were|has been|have been|will be|gets|goes|turns|has|had|does not|do not|equals|stays|remains)\b", "Conditions do not say `{x}`.", "Write `is`, `are`, `is not`, or `becomes` for the change.", near=True),
     _entry("not first", rf"\b(?P<x>not (?P<n>{NAME}) (?P<i>is|are))\b", "`not` comes after `{i}`.", "Write `{n} {i} not`.", near=True),
     _entry("is nothing", r"(?P<x>\b(?:is|are|becomes)(?: not)?)$", "`{x}` needs a state after it.", "Write it there, such as `on`, `off`, `occupied` or `clear`."),
@@ -341,21 +350,20 @@ _CONDITIONS = (
 )
 
 _REHEARSALS = (
+    _entry("times number", r"^expect .*?(?<!least )(?<!most )\b(?P<x>(?P<n>[0-9]+) times)", "How often it is expected is written with `at least` or `at most`.", "Write `at least {n} times`.", "h", near=True),
     _entry("expect when", rf"^(?P<x>expect (?:(?!\b(?:from|at|by|before|throughout|until|within|after|between|during|for)\b).)*)$", "When is it expected?", "Write when: `from 0 s to 3 s`, `by 22 s`, `at 5 s`, `before` and a condition, or `throughout`.", "h"),
     _entry("expect between", rf"^expect .*?(?P<x>between (?P<a>{_TIME}) and (?P<b>{_TIME}))", "A stretch of time is written with `from` and `to`.", "Write `from {a} to {b}`.", "h"),
     _entry("expect until", rf"^expect .*?(?P<x>(?:until|till) (?P<t>{_TIME}))", "`expect` does not say `until`.", "Write `from 0 s to {t}`.", "h"),
     _entry("expect within", rf"^expect .*?(?P<x>(?:within|in) (?P<t>{_TIME}))", "`expect` counts from the start of the rehearsal.", "Write `by {t}`.", "h"),
     _entry("expect after", rf"^expect .*?(?P<x>after (?P<t>{_TIME}))", "`expect` does not say `after`.", "Write `from {t} to`, and until when.", "h"),
     _entry("expect to", rf"^expect .*?(?P<x>from (?P<t>{_TIME}))$", "Until when?", "Write `from {t} to`, and the end.", "h"),
-    _entry("times number", r"^expect .*?(?<!least )(?<!most )\b(?P<x>(?P<n>[0-9]+) times)", "How often it is expected is written with `at least` or `at most`.", "Write `at least {n} times`.", "h", near=True),
     _entry("train long", r"^a train (?P<x>runs|goes|drives|moves|along)\b", "How long is the train?", "Write `a train 800 mm long runs along`, with its length.", "h"),
     _entry("train article", r"^(?P<x>train|the train|one train|trains)\b", "A train is sent with `a train`.", "Write `a train 800 mm long runs along`, and the track.", "h", first=True),
-    _entry("train adjective", r"^(?P<x>an? (?:long |short )?(?P<l>[0-9]+ ?(?:mm|cm|m))? ?(?:long )?train)\b(?! )", "The length comes after `train`.", "Write `a train {l} long`.", "h", first=True),
     _entry("train length first", r"^(?P<x>an? (?P<l>[0-9]+ ?(?:mm|cm|m)) (?:long )?train)\b", "The length comes after `train`.", "Write `a train {l} long`.", "h"),
     _entry("length unit", r"^a train (?P<x>(?P<n>[0-9]+))(?: long)?\b(?! ?(?:mm|cm|m))", "`{n}` of what? A length carries its unit.", "Write `{n} mm`, or `{n} cm`.", "h"),
     _entry("train long missing", r"^a train (?P<l>[0-9]+ ?(?:mm|cm|m)) (?P<x>runs|goes|along)", "`long` is missing after the length.", "Write `a train {l} long runs along`.", "h"),
     _entry("train along", rf"^a train .*? runs (?P<x>on|over|through|down|up|via|in) (?P<n>{NAME})", "A train runs `along` a track.", "Write `runs along {n}`.", "h"),
-    _entry("speed unit", r"^a train .*? at (?P<x>(?P<n>[0-9.,]+))(?=,| |$)(?! ?mm/s)", "`{n}` of what? A speed carries its unit.", "Write `{n} mm/s`.", "h", near=True),
+    _entry("speed unit", r"^a train .*? at (?P<x>(?P<n>[0-9]+(?:[.,][0-9]+)?))(?=,| from|$)", "`{n}` of what? A speed carries its unit.", "Write `{n} mm/s`.", "h", near=True),
     _entry("speed missing", rf"^a train .*?along {NAME}(?: backwards)?(?P<x>,? ?from {_TIME}.*)$", "How fast does the train run?", "Write `at 150 mm/s` before when it comes.", "h", near=True),
     _entry("train from", r"^(?P<x>a train .* at [0-9.,]+ ?mm/s)$", "When does the train come?", "Write `, from 0 s` after the speed.", "h"),
     _entry("train at time", rf"^a train .* at [0-9.,]+ ?mm/s,? (?P<x>(?:at|after|starting|since|in) (?P<t>{_TIME}))", "When the train comes is written with `from`.", "Write `from {t}`.", "h"),
@@ -376,5 +384,5 @@ _WIDE = (
 )
 
 TABLE: tuple[Entry, ...] = (
-    *_SIGNS, *_DECLARATIONS, *_HEADS, *_PLACES, *_VERBS, *_AMOUNTS, *_SENTENCES, *_CONDITIONS, *_REHEARSALS, *_WIDE
+    *_OPENINGS, *_SIGNS, *_DECLARATIONS, *_HEADS, *_PLACES, *_VERBS, *_CONDITIONS, *_REHEARSALS, *_AMOUNTS, *_SENTENCES, *_WIDE
 )  # fmt: skip

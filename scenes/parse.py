@@ -220,10 +220,14 @@ def _words(text: str, number: int) -> list[_Token]:
 
 
 class _Level(NamedTuple):
-    """An indentation: how wide, and whether a block began with it (or nothing did, which was reported)."""
+    """An indentation: how wide, and whether a block began with it (or nothing did, which was reported).
+
+    `strays`: other widths, reported once, that count as this one.
+    """
 
     width: int
     block: bool
+    strays: tuple[int, ...] = ()
 
 
 class _Sentence(NamedTuple):
@@ -286,6 +290,9 @@ class _Reader:
                 continue
             self.skip_above = None
             at = self._take(sentence)
+        if at < len(lines) and len(self.problems) >= MOST_PROBLEMS and (rest := self._next(at)):
+            what = f"The file has {len(self.problems)} mistakes up to here; it is not read further."
+            self._report(rest.words[0][2], rest.words[-1][3], what, "Put those right first.")
         self._finish()
         node = self._feed_end()
         self._find_late_heads(node)
@@ -324,7 +331,7 @@ class _Reader:
             words = words[:-1] or words
         end = words[-1][3]
         before = self._snapshot()
-        bad = self._chain_too_long(sentence)
+        bad = self._chain_too_long(sentence) or self._brackets_too_deep(words)
         if not bad:
             bad = self._feed([*words, ("_NL", "", end, end)]) is not None
             if bad:
@@ -350,13 +357,24 @@ class _Reader:
         self.skip_above = width
         return True
 
+    def _brackets_too_deep(self, words: list[_Token]) -> bool:
+        depth = 0
+        for kind, _, begin, end in words:
+            depth += (kind == "LPAR") - (kind == "RPAR")
+            if depth > DEEPEST_NESTING:
+                what = f"Brackets stand inside one another more than {DEEPEST_NESTING} deep."
+                self._report(begin, end, what, "Give the inner ones a name with `define`.")
+                self._feed([("BROKEN", "", words[0][2], words[-1][3]), ("_NL", "", words[-1][3], words[-1][3])])
+                return True
+        return False
+
     # .. indentation ..
 
     def _indent(self, sentence: _Sentence) -> bool:
         """Open and close blocks for a line; False if it lies too deep and is passed over."""
         row = self.tables.actions[self.states[-1]]
         width, begin = sentence.width, sentence.words[0][2]
-        if width > self.levels[-1].width:
+        if width > self.levels[-1].width and width not in self.levels[-1].strays:
             if "_INDENT" not in row:
                 self._report_stray(sentence)
                 self.levels.append(_Level(width, False))
@@ -378,23 +396,24 @@ class _Reader:
 
     def _dedent(self, sentence: _Sentence) -> None:
         width, begin = sentence.width, sentence.words[0][2]
-        closed: list[_Level] = []
-        while width < self.levels[-1].width:
+        steps = [level.width for level in self.levels if level.block]
+        while width < self.levels[-1].width and width not in self.levels[-1].strays:
             below = self.levels[-2].width
             if below < width and self.levels[-1].width - width < width - below:
                 break  # nearer to the inner block: taken as a line of it
-            closed.append(self.levels.pop())
-            if closed[-1].block:
+            if self.levels.pop().block:
                 self._feed([("_DEDENT", "", begin, begin)])
-            self.chains.pop(closed[-1].width, None)
-        if width != self.levels[-1].width:
-            steps = sorted({level.width for level in [*self.levels, *closed] if level.block})
-            known = ", ".join(str(step) for step in steps[:-1]) + f" or {steps[-1]}" if len(steps) > 1 else str(steps[0])
-            what = f"The line is indented by {width} columns; the lines above it stand at {known}."
-            line = sentence.first << 16
-            self._report(line | 1, begin, what, "Indent it exactly as the other lines of its block.")
-            if closed and width > self.levels[-1].width:
-                self.levels.append(_Level(width, False))
+        top = self.levels[-1]
+        if width == top.width or width in top.strays:
+            return
+        known = ", ".join(map(str, steps[:-1])) + f" or {steps[-1]}"
+        what = f"The line is indented by {width} columns; the lines above it stand at {known}."
+        instead = "Indent it exactly as the other lines of its block."
+        self._report(sentence.first << 16 | 1, begin, what, instead)
+        if width < top.width:
+            self.levels[-1] = top._replace(strays=(*top.strays, width))
+        else:
+            self.levels.append(_Level(width, False))
 
     def _report_stray(self, sentence: _Sentence) -> None:
         first = sentence.words[0]
@@ -454,7 +473,7 @@ class _Reader:
         bad = self._feed([*words, ("_NL", "", words[-1][3], words[-1][3])]) or 0
         self._restore(before)
         self._feed(words[:bad])
-        expected = frozenset(name for name in self.tables.actions[self.states[-1]] if self._accepts(name))
+        expected = frozenset(name for name in self.tables.actions[self.states[-1]] if name.isupper() and self._accepts(name))
         self._restore(before)
         at_fault = words[bad] if bad < len(words) else ("_NL", "", words[-1][3], words[-1][3])
         number = at_fault[2] >> 16
@@ -497,7 +516,7 @@ class _Reader:
         """The broken sign, or a head that lets the lines of its block be read."""
         words = sentence.words
         deeper = self._line_below_is_deeper(sentence, last)
-        if len(self.levels) == 1 and deeper:
+        if sum(level.block for level in self.levels) == 1 and deeper:
             self._broken_head(words, begin, end, last)
         elif deeper and words[0][1] == "by":
             self.invented.add(begin)
