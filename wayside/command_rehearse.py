@@ -187,7 +187,7 @@ def _show(project: Project, result: Result, width: int, events: bool, out: Out) 
         out(f"\n{verdict.indented(why)}\n")
     for note in result.notes:
         if note != RULES_WAIT:  # that one is said once, at the end
-            out(verdict.indented(note))
+            out(verdict.indented(verdict.note(note)))
     if events:
         from wayside import event_list
 

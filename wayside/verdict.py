@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from scenes.problems import excerpt
@@ -10,6 +11,8 @@ from wayside.wording import count, duration
 
 if TYPE_CHECKING:
     from wayside.rehearsing import Outcome, Result
+
+WIDTH = 100
 
 Lines = Mapping[str, list[str]]
 
@@ -44,7 +47,7 @@ def _missed_text(result: Result, lines: Lines) -> Iterator[str]:
         expectation = outcome.expectation
         text = [f"{expectation.place}: expected", *excerpt(expectation.place, lines)]
         when = "" if outcome.at_us is None else f" at {duration(outcome.at_us)}"
-        text.append(f"        failed{when}: {outcome.what_happened}")
+        text += _folded(f"failed{when}: {outcome.what_happened}")
         if outcome.place is not None and outcome.place.file:
             text += [f"        the line that did it: {outcome.place}", *excerpt(outcome.place, lines)]
         yield "\n".join(text)
@@ -52,10 +55,22 @@ def _missed_text(result: Result, lines: Lines) -> Iterator[str]:
 
 def _trouble_text(result: Result, lines: Lines) -> Iterator[str]:
     for trouble in result.troubles:
-        text = [f"at {duration(trouble.at_us)}: {trouble.text}"]
+        text = _folded(f"at {duration(trouble.at_us)}: {trouble.text}", indent="")
         for place in trouble.places:
             text += [f"        {place}", *excerpt(place, lines)] if place.file else []
         yield "\n".join(text)
+
+
+def note(text: str) -> str:
+    """A remark on a rehearsal that is no failure."""
+    return "\n".join(_folded(f"Note: {text}"))
+
+
+def _folded(text: str, indent: str = " " * 8) -> list[str]:
+    """Long sentences over several lines; names are never cut at their hyphens."""
+    return wrap(
+        text, WIDTH, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False, break_long_words=False
+    )
 
 
 def indented(text: str, by: str = "    ") -> str:
