@@ -181,16 +181,12 @@ class World:
             return
         (self._gone.add if lost else self._gone.discard)(link)
         out.append(LinkState(link, "gone" if lost else "talking"))
-        self._report((n for n, one in self._layout.detectors.items() if self._link_of(one.wiring) == link), out)
+        self._report((n for n, one in self._layout.detectors.items() if link_of(self._layout, one.wiring) == link), out)
         for name, down in self._down.items():
             self._button(name, down, out)
 
-    def _link_of(self, wiring: Wiring) -> str | None:
-        board = self._layout.boards.get(wiring.board) if wiring.board is not None else None
-        return wiring.link if board is None else board.link
-
     def _is_gone(self, wiring: Wiring) -> bool:
-        return self._link_of(wiring) in self._gone
+        return link_of(self._layout, wiring) in self._gone
 
     def _button(self, name: str, down: bool, out: list[Input]) -> None:
         """A finger's doing; it is heard if the link talks, else when the link is mended."""
@@ -221,3 +217,12 @@ def _changes(before: frozenset[str], after: frozenset[str]) -> list[tuple[str, b
     if before == after:
         return []
     return [*((name, True) for name in sorted(after - before)), *((name, False) for name in sorted(before - after))]
+
+
+def link_of(layout: Layout, wiring: Wiring) -> str | None:
+    """The link that something is wired to, by its board if it is on one. Where there is one link, all is on it."""
+    if wiring.board in layout.boards:
+        return layout.boards[wiring.board].link
+    if wiring.link is None and len(layout.links) == 1:
+        return next(iter(layout.links))
+    return wiring.link

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from adapters.simulator import link_of
 from engine.conditions import Atom, Sort
 from engine.layout import NOWHERE, Kind, Output, Place
 from engine.program import Act, Count, Deed, Program, Rehearsal, SetFlag, Statement
@@ -100,8 +101,7 @@ class Story:
             for record in self._trace
             if isinstance(record, TrainOn) and record.detector == detector and record.at_us <= at_us
         )
-        wiring = self._layout.detectors[detector].wiring
-        link = self._layout.boards[wiring.board].link if wiring.board in self._layout.boards else wiring.link
+        link = link_of(self._layout, self._layout.detectors[detector].wiring)
         hands = [self._hand(Sort.DETECTOR, detector, at_us)]
         hands += [self._hand(Sort.LINK, link, at_us)] if link is not None else []
         return max([*rolled, *hands], key=lambda one: one[0])[1]

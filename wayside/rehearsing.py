@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import chain
 
-from adapters.simulator import World
+from adapters.simulator import World, link_of
 from adapters.trains import itinerary
 from engine.conditions import Atom, Term, atoms, may_pass
 from engine.drive import jump
@@ -206,6 +206,7 @@ def _unheard(run: Run) -> Iterable[Noted]:
 def _notes(program: Program, rehearsal: Rehearsal, run: Run) -> Iterable[str]:
     if program.rules:
         yield RULES_WAIT
+    yield from _empty_links(program.layout, rehearsal)
     if run.cut:
         yield (
             f"Nothing in {rehearsal.name} says when it ends, so it was ended after {duration(run.ended_us)}. "
@@ -218,3 +219,15 @@ def _notes(program: Program, rehearsal: Rehearsal, run: Run) -> Iterable[str]:
             f"{rehearsal.name} was over at {duration(run.ended_us)}, before everything written in it had begun "
             f"(see line {min(late).line}). Write how long it lasts, such as: lasts 5 min"
         )
+
+
+def _empty_links(layout: Layout, rehearsal: Rehearsal) -> Iterable[str]:
+    """Links whose loss changes nothing that the rehearsal could see."""
+    wired = {link_of(layout, one.wiring) for one in chain(layout.detectors.values(), layout.buttons.values())}
+    lost = dict.fromkeys(act.subject for act in rehearsal.acts if act.deed is Deed.LOSE_LINK)
+    for link in lost:
+        if link not in wired:
+            yield (
+                f"{rehearsal.name} loses link {link}, but the layout file wires no detector or button to it. "
+                f"Write link: {link} (or its board) at each that it carries"
+            )

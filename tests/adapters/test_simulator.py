@@ -38,7 +38,7 @@ def layout(holds: tuple[Hold, ...] = (), kind: DetectorKind = DetectorKind.SECTI
         },
         buttons={"red-button": Button("red-button", wiring=Wiring(link="main"))},
         tracks={"up-line": one_way("up-line", "up-approach"), "down-line": one_way("down-line", "down-approach")},
-        links={"main": Link("main")},
+        links={"main": Link("main"), "yard": Link("yard")},
         boards={"box": Board("box", "main", 1, 8)},
     )
 
@@ -242,6 +242,13 @@ def test_a_lost_link_makes_its_detectors_unknown_and_mending_tells_the_truth() -
     assert states(found, "down-approach") == []  # on no link
     links = [(at, one) for at, one in found if isinstance(one, LinkState)]
     assert links == [(5 * S, LinkState("main", "gone")), (10_500 * MS, LinkState("main", "talking"))]
+
+
+def test_where_there_is_one_link_everything_is_on_it() -> None:
+    one = layout()
+    del one.links["yard"]
+    found = played(acts=[act(2 * S, Deed.LOSE_LINK, "main")], on=one)
+    assert states(found, "down-approach") == [(2 * S, "unknown")]
 
 
 def test_losing_a_link_twice_and_mending_a_sound_one_change_nothing() -> None:

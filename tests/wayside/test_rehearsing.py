@@ -369,6 +369,13 @@ def test_a_press_over_a_lost_link_is_noted() -> None:
     assert Noted(2 * S, "", "red-button was pressed, but its link was gone: nobody heard it", at(87)) in result.trace
 
 
+def test_a_link_that_carries_nothing_is_said_so() -> None:
+    wired = replace(LAYOUT, links={"main": Link("main"), "yard": Link("yard")})
+    acts = (Act(at(86), S, Deed.LOSE_LINK, "yard"), Act(at(87), S, Deed.LOSE_LINK, "main"))
+    (note,) = rehearse(Program(wired), rehearsal(plays=False, acts=acts)).notes
+    assert note.startswith("evening loses link yard, but the layout file wires no detector or button to it.")
+
+
 def test_chatter_faster_than_the_settle_time_is_one_occupation() -> None:
     """The lane's changes to clear must last 200 ms; it chatters every 50 ms for 2 s and then stays clear."""
     acts = tuple(Act(at(86), n * 50_000, Deed.BECOMES, "lane", "clear" if n % 2 else "occupied") for n in range(40))
