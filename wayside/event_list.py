@@ -252,8 +252,7 @@ class _Reader:
             case _:
                 return None
         shown = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
-        verb = "no change" if names else "nothing to do"
-        return _Row(did.at_us, None, shown, verb, self._asked(did.scene, did.place))
+        return _Row(did.at_us, None, shown or "everything", "no change", self._asked(did.scene, did.place))
 
     # --- everything else -------------------------------------------------------------------------------------------
 
@@ -297,7 +296,11 @@ class _Reader:
         self._trains.add((record.train, record.track))
         front = f"{words.number(record.front_um / 1000, 0)} mm"
         speed = f"{words.number(abs(record.speed_um_s) / 1000, 1)} mm/s"
-        if record.speed_um_s == 0:
+        track = self._program.layout.tracks.get(record.track)
+        ends = sorted((record.front_um, record.tail_um))
+        if track and record.speed_um_s == 0 and (ends[0] >= track.length_mm * 1000 or ends[1] <= 0):
+            does = f"has left {record.track}"
+        elif record.speed_um_s == 0:
             does = f"stands on {record.track}, {front} along"
         elif known:
             does = f"goes {'on' if record.speed_um_s > 0 else 'back'} from {front}, {speed}"

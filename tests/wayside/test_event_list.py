@@ -21,6 +21,8 @@ from engine.layout import (
     Place,
     Position,
     Setting,
+    Stretch,
+    Track,
 )
 from engine.program import AsLongAs, Count, Hold, Level, Program, Scene, SetFlag, Tell, Wait, WaitUntil
 from engine.trace import (
@@ -75,6 +77,7 @@ BLOCK = (
     SetFlag(at_line(15), "shop-open", True),
     Count(at_line(16), "trains", 1),
     Hold(at_line(17), ("near-barrier", "far-barrier")),
+    Hold(at_line(18), ()),
 )
 PROGRAM = Program(
     Layout(
@@ -82,6 +85,7 @@ PROGRAM = Program(
         {output.name: output for output in OUTPUTS},
         {"lane": Detector("lane", DetectorKind.SECTION)},
         {"evening-button": Button("evening-button")},
+        {"up-line": Track("up-line", (Stretch("lane", 1500),), 150, 300)},
         clock=Clock(17 * 3600, 60),
     ),
     {"lane": Scene("lane", at_line(1), BLOCK)},
@@ -260,7 +264,7 @@ def test_waits_and_guards(line: int, how: str, ends_s: int, says: str) -> None:
         (CounterIs(0, "trains", 3), "counter trains", "is 3"),
         (LinkIs(0, "main", "gone"), "link main", "gone"),
         (TrainAt(0, 0, "up-line", 0, -800_000, 150_000), "train 1", "enters up-line, 150 mm/s"),
-        (TrainAt(0, 0, "up-line", 3_600_000, 2_800_000, 0), "train 1", "stands on up-line, 3600 mm along"),
+        (TrainAt(0, 0, "up-line", 1_200_000, 400_000, 0), "train 1", "stands on up-line, 1200 mm along"),
         (TrainOn(0, 0, "lane", True), "train 1", "comes on to lane"),
         (TrainOn(0, 1, "lane", False), "train 2", "leaves lane"),
         (Noted(0, "lane", "the shop opens", at_line(3)), "note", "the shop opens"),
@@ -308,6 +312,16 @@ def test_a_flag_and_a_counter_name_the_line_that_changed_them() -> None:
 
 def test_a_line_that_changed_nothing_is_listed_all_the_same() -> None:
     assert only([Did(0, "lane", at_line(17))])[2:4] == ["near-barrier, far-barrier", "no change"]
+
+
+def test_a_line_for_everything_says_everything() -> None:
+    assert only([Did(0, "lane", at_line(18))])[2:4] == ["everything", "no change"]
+
+
+def test_a_train_beyond_either_end_of_its_track_has_left() -> None:
+    beyond = [(2_300_000, 1_500_000), (-800_000, 0), (0, -800_000), (2_299_999, 1_499_999), (-799_999, 1)]
+    says = [only([TrainAt(0, 0, "up-line", front, tail, 0)])[3] for front, tail in beyond]
+    assert [text == "has left up-line" for text in says] == [True, True, True, False, False]
 
 
 def test_a_line_whose_order_was_sent_is_not_listed_twice() -> None:
