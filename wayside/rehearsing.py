@@ -223,7 +223,8 @@ def _notes(program: Program, rehearsal: Rehearsal, run: Run) -> Iterable[str]:
 
 def _empty_links(layout: Layout, rehearsal: Rehearsal) -> Iterable[str]:
     """Links whose loss changes nothing that the rehearsal could see."""
-    wired = {link_of(layout, one.wiring) for one in chain(layout.detectors.values(), layout.buttons.values())}
+    wirings = [one.wiring for one in layout.detectors.values()] + [one.wiring for one in layout.buttons.values()]
+    wired = {link_of(layout, wiring) for wiring in wirings}
     lost = dict.fromkeys(act.subject for act in rehearsal.acts if act.deed is Deed.LOSE_LINK)
     for link in lost:
         if link not in wired:
