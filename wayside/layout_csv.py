@@ -188,6 +188,7 @@ def _parts(cell: _Cell) -> Iterable[tuple[list[str], Place]]:
         text = part.strip()
         column = cell.place.column + at + len(part) - len(part.lstrip())
         at += len(part) + 1
+        text = text.strip(":= ")
         if text:
             place = Place(cell.place.file, cell.place.line, column, cell.place.line, column + len(text))
             yield re.split(r"\s*[:=]\s*|\s+", text, maxsplit=1), place

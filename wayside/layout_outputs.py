@@ -324,6 +324,8 @@ def _completed(
         for part in every:
             if part in named or not isinstance(entry.value, Table) or any(name not in known for name in named):
                 continue
+            if outputs[part].kind is Kind.SERVO and len(outputs[part].positions) < 2:
+                continue  # its positions have been reported
             if outputs[part].kind is Kind.SERVO:
                 instead = f"Add {part}: {outputs[part].positions[0].name}"
                 reading.wrong(entry.key.place, f"{aspect.name} of {name} does not say where {part} stands", instead)

@@ -70,18 +70,22 @@ class _Found(NamedTuple):
 
 def check(root: Table, file: str) -> list[Problem]:
     """Everything whose shape is not as the schema says; each thing once, at its cause."""
-    import jsonschema_rs
-
-    validator = jsonschema_rs.Draft202012Validator(schema())
     problems: list[Problem] = []
     explained: dict[tuple[Sequence[str | int], str], None] = {}
-    found = [_located(error, root, file) for error in validator.iter_errors(_plain(root))]
+    found = [_located(error, root, file) for error in _validator().iter_errors(_plain(root))]
     # Unknown keys first: a mistyped key is also a missing one, and is said once.
     for one in sorted(found, key=lambda one: one.error.kind.name != "additionalProperties"):
         if len(problems) >= MOST_FOUND:
             break
         problems += _SAY.get(one.error.kind.name, _unlikely)(one, explained)
     return problems
+
+
+@cache
+def _validator() -> Any:
+    import jsonschema_rs  # late: who only wants the schema's text does not wait for it
+
+    return jsonschema_rs.Draft202012Validator(schema())
 
 
 def _plain(value: Value) -> Any:
@@ -96,8 +100,9 @@ def _located(error: Any, root: Value, file: str) -> _Found:
     value, key = root, None
     path = tuple(error.instance_path)
     for step in path:
-        if isinstance(value, Table) and isinstance(step, str):
-            key, value = value.entries[step]
+        if isinstance(value, Table):
+            entry = value.entries.get(_as_written(step, value))
+            key, value = entry or (key, value)
         elif isinstance(value, Items) and isinstance(step, int):
             value = value.items[step]
     return _Found(error, path, value, key, file)
@@ -107,6 +112,13 @@ def _located(error: Any, root: Value, file: str) -> _Found:
 def wired_keys() -> frozenset[str]:
     """The keys of everything that is wired to something."""
     return frozenset(key for name in ("output", "detector", "button") for key in schema()["$defs"][name]["properties"])
+
+
+def _as_written(step: str | int, table: Table) -> str:
+    """The library takes a key such as "040" for a number."""
+    if isinstance(step, str):
+        return step
+    return next((name for name in table.entries if name.isdigit() and int(name) == step), "")
 
 
 def _step(path: Iterable[str | int]) -> dict[str, Any]:
