@@ -3,6 +3,7 @@
 The first entry that fits a line wins, so the narrow ones stand above the wide ones. Knows nothing of how files are read.
 """
 
+# ruff: noqa: E501 - an entry is a line, so that the table can be read down
 from __future__ import annotations
 
 import re
@@ -134,7 +135,7 @@ def _isnt(said: Said) -> str:
 # --- the table -----------------------------------------------------------------------------------------------------
 
 _OPENINGS = (
-    _entry("other scene", r"^(?P<x>script|sequence|program|programme|action|actions|cue|show|play|act|task|event)\b(?= ?[a-z-]*:?$)", "`{x}` is not how a scene begins.", "Write `scene`, and its name.", "t", first=True),
+    _entry("other scene", r"^(?P<x>script|sequence|program|programme|action|actions|cue|show|play|act|task|event)\b(?= ?[a-z0-9-]*:?$)", "`{x}` is not how a scene begins.", "Write `scene`, and its name.", "t", first=True),
     _entry("other routine", r"^(?P<x>function|procedure|def|sub|macro|subroutine|method|proc|func)\b", "`{x}` is not how a routine begins.", "Write `routine`, and its name.", first=True),
     _entry("other rehearsal", r"^(?P<x>test|trial|simulation|scenario|check)\b", "`{x}` is not how a rehearsal begins.", "Write `rehearsal`, and its name.", "t", first=True),
     _entry("other define", r"^(?P<x>let|var|const|variable|constant|alias|condition)\b", "`{x}` gives no name to anything.", "Write `define NAME as` and a condition, `flag NAME` or `counter NAME`.", first=True),
@@ -147,7 +148,7 @@ _OPENINGS = (
 _SIGNS = (
     _entry("remark", r"(?P<x>//|/\*|(?<![a-z0-9-])--(?![a-z])|;;).*$", "`{x}` does not begin a remark.", "Write `#` instead."),
     _entry("curly quotes", r"(?P<x>[“”„«»‟]).*$", "This quotation mark is one that word processors make.", 'Write the plain sign `"`.', near=True),
-    _entry("names in text marks", rf"^(?!note\b|show\b|print\b|say\b|log\b).*?(?P<x>\"(?P<q>[^\"]*)\")", "Names stand without quotation marks.", lambda said: _small({"x": said["q"].strip().replace(" ", "-")})),
+    _entry("names in text marks", r"^(?!note\b|show\b|print\b|say\b|log\b).*?(?P<x>\"(?P<q>[^\"]*)\")", "Names stand without quotation marks.", lambda said: _small({"x": said["q"].strip().replace(" ", "-")})),
     _entry("single quotes", r"(?P<x>[‘’'`](?P<q>[^‘’'`]*)[‘’'`])", "Names stand without quotation marks.", "Write `{q}`."),
     _entry("open text", r"^[^\"]*(?P<x>\"[^\"]*)$", "The text has no closing quotation mark.", 'Write `"` where it ends.'),
     _entry("isn't", r"(?P<x>(?:is|are|does|wo|ca)n['’]?t)\b", "Short forms are written out.", _isnt, near=True),
@@ -163,7 +164,8 @@ _SIGNS = (
     _entry("+=", rf"^(?:count )?(?P<n>{NAME}) ?(?P<x>\+\+|\+=|--|-=).*$", "A counter is worked with `count`.", "Write `count {n} up`, or `count {n} down`."),
     _entry("group =", rf"^group (?P<n>{NAME}) ?(?P<x>=|is\b|are\b|as\b|of\b)", "After a group's name comes a colon.", "Write `group {n}: first-member, second-member`.", "t"),
     _entry("define =", rf"^define (?P<n>{NAME}) ?(?P<x>==?|:|is\b|to\b|when\b)", "After a defined name comes `as`.", "Write `define {n} as`, and the condition.", "t", near=True),
-    _entry("variable =", rf"^(?P<k>flag|counter) (?P<n>{NAME}) ?(?P<x>(?:=|:|is\b|to\b|[0-9]).*)$", "A {k} is declared by its name alone.", "Write `{k} {n}`.", "t"),
+    _entry("kept comma", rf"^(?P<k>flag|counter) (?P<n>{NAME}) (?P<x>kept)", "A comma is missing before `kept`.", "Write `{k} {n}, kept`.", "t"),
+    _entry("variable =", rf"^(?P<k>flag|counter) (?P<n>{NAME}) ?(?P<x>(?:=|:|is\b|to\b|(?<![a-z0-9-])[0-9]).*)$", "A {k} is declared by its name alone.", "Write `{k} {n}`.", "t"),
     _entry("assignment", rf"^(?P<n>{NAME}) ?(?P<x>:?=)(?!=)", "Nothing is set with `{x}`.", "Write `set {n} to 40 %`, or `turn on {n}`.", first=False, near=True),
     _entry("compared", r"(?P<x>==|!=|<>|>=|=>|<=|=<|>|<|=)", "Comparisons are written in words.", _compared),
     _entry("&&", r"(?P<x>&&?|\+)", "`{x}` joins nothing here.", "Write `and`."),
@@ -188,7 +190,6 @@ _DECLARATIONS = (
     _entry("called", rf"^(?P<k>scene|routine|rule|rehearsal|group|flag|counter) (?P<x>called|named|is|the|a) (?P<n>{NAME})", "The name comes straight after `{k}`.", "Write `{k} {n}`.", "t"),
     _entry("scene with heads", rf"^scene {NAME} (?P<x>(?:runs|starts|takes|when|if)\b.*)$", "How a scene runs stands on a line of its own.", "Write it below, indented by 4 spaces.", "t"),
     _entry("routine without with", rf"^routine {NAME} (?P<x>(?!with\b)(?:for|takes|using|of|in|on|to)) (?P<n>{_NAMES})$", "What a routine is given comes after `with`.", "Write `with {n}`.", "t"),
-    _entry("kept comma", rf"^(?P<k>flag|counter) (?P<n>{NAME}) (?P<x>kept)", "A comma is missing before `kept`.", "Write `{k} {n}, kept`.", "t"),
     _entry("name with blanks", rf"^(?:scene|routine|rule|rehearsal|flag|counter) (?P<x>{NAME}(?: (?!with\b){NAME})+)", "A name is one word; its parts are joined by hyphens.", _joined, "t"),
     _entry("group with blanks", rf"^(?:group|define) (?P<x>{NAME}(?: (?!as\b){NAME})+)(?=:| as )", "A name is one word; its parts are joined by hyphens.", _joined, "t"),
     _entry("group colon", rf"^group (?P<n>{NAME}) (?P<x>{NAME}).*$", "After a group's name comes a colon.", "Write `group {n}: {x}`, and its other members.", "t"),
@@ -223,21 +224,21 @@ _HEADS = (
 )
 
 _PLACES = (
-    _entry("statement outside", rf"^(?P<x>turn (?:on|off)|set|fade|move|flash|flicker|show|pulse|wait|together|repeat|stop|remember|forget|count|reset|do|run|start|hold|release|note|for each|if|as long as|first of|in order|by chance)\b", "`{x}` stands outside any scene.", "Put `scene` and a name above it, and indent it by 4 spaces.", "t", first=True),
+    _entry("statement outside", r"^(?P<x>turn (?:on|off)|set|fade|move|flash|flicker|show|pulse|wait|together|repeat|stop|remember|forget|count|reset|do|run|start|hold|release|note|for each|if|as long as|first of|in order|by chance)\b", "`{x}` stands outside any scene.", "Put `scene` and a name above it, and indent it by 4 spaces.", "t", first=True),
     _entry("rehearsal outside", r"^(?P<x>expect|plays|begins (?:with|at)|lasts|seed|a train)\b", "`{x}` belongs in a rehearsal.", "Put `rehearsal` and a name above it, and indent it by 4 spaces.", "t", first=True),
     _entry("rule outside", r"^(?P<x>never|always)\b", "`{x}` belongs in a rule.", "Put `rule` and a name above it, and indent it by 4 spaces.", "t", first=True),
     _entry("rehearsal in scene", rf"^(?P<x>expect|plays|begins (?:with|at)|lasts|seed|a train|press|lose link|mend link|at {_TIME})\b", "`{x}` belongs in a rehearsal, not in a scene.", "Move it below a line with `rehearsal` and a name.", "sr", first=True),
     _entry("rule in scene", r"^(?P<x>never|always)\b", "`{x}` belongs in a rule.", "Move it below a line with `rule` and a name.", "sh", first=True),
     _entry("act without at", r"^(?P<x>press|lose link|mend link|let go|start|stop)\b", "When does it happen?", "Write `at 20 s {x}`, with the time from the start of the rehearsal.", "h", first=True),
     _entry("stays without at", rf"^(?P<x>{NAME} (?:stays|becomes))\b", "When does it happen?", "Write `at 20 s {x}`, with the time from the start of the rehearsal.", "h", first=True),
-    _entry("statement in rehearsal", rf"^(?P<x>turn (?:on|off)|set|fade|move|flash|flicker|show|pulse|wait|together|repeat|do|run|hold|release|note|for each|if)\b", "`{x}` belongs in a scene; a rehearsal says which scene `plays` and what to `expect`.", "Move it to a scene.", "h", first=True),
-    _entry("statement in rule", rf"^(?P<x>turn (?:on|off)|set|fade|move|flash|flicker|show|pulse|wait|together|repeat|do|run|hold|release|note|for each|if)\b", "`{x}` belongs in a scene; a rule says what is `never` or `always` so.", "Move it to a scene.", "r"),
+    _entry("statement in rehearsal", r"^(?P<x>turn (?:on|off)|set|fade|move|flash|flicker|show|pulse|wait|together|repeat|do|run|hold|release|note|for each|if)\b", "`{x}` belongs in a scene; a rehearsal says which scene `plays` and what to `expect`.", "Move it to a scene.", "h", first=True),
+    _entry("statement in rule", r"^(?P<x>turn (?:on|off)|set|fade|move|flash|flicker|show|pulse|wait|together|repeat|do|run|hold|release|note|for each|if)\b", "`{x}` belongs in a scene; a rule says what is `never` or `always` so.", "Move it to a scene.", "r"),
     _entry("otherwise alone", r"^(?P<x>otherwise)\b(?= if\b|$|:)", "`otherwise` has nothing above it that it belongs to.", "It stands below the block of an `if`, `as long as` or `wait until ..., at most ...`, as far to the left as that line.", "s", first=True),
 )
 
 _VERBS = (
     _entry("turn name on", rf"^turn (?:the )?(?P<x>(?!on\b|off\b)(?P<n>{_NAMES}) (?P<s>on|off))\b", "`{s}` comes straight after `turn`.", "Write `turn {s} {n}`."),
-    _entry("switch", rf"^(?P<x>(?:switch|put|power|light|lights)(?: (?P<s>on|off|up))?)\b", "The word for this is `turn on` or `turn off`.", "Write `turn on`, or `turn off`, and the name.", first=True),
+    _entry("switch", r"^(?P<x>(?:switch|put|power|light|lights)(?: (?P<s>on|off|up))?)\b", "The word for this is `turn on` or `turn off`.", "Write `turn on`, or `turn off`, and the name.", first=True),
     _entry("turn what", r"^(?P<x>turn)(?! on\b| off\b)", "`turn` needs `on` or `off` after it.", "Write `turn on`, or `turn off`, and the name."),
     _entry("articles", rf"^(?:{_VERB}|if|when|while|until|define {NAME} as|expect|never|wait until|as long as|runs whenever|runs only while|starts each time)\b.*?\b(?P<x>the(?! train)|an|my|all the|a(?= (?!train\b|minute\b){NAME}\b))\b(?= {NAME})", "Names stand without `{x}`.", "Leave out `{x}`.", near=True),
     _entry("then first", r"^(?P<x>then|and then|next|now|please|also|and|finally|first)\b(?! of\b) ?", "A line needs no `{x}`: lines run one after the other anyway.", "Leave it out.", first=True),
@@ -253,7 +254,7 @@ _VERBS = (
     _entry("unless", r"^(?P<x>unless)\b", "The word for this is `if`, with `not` in the condition.", "Write `if`, and `is not` where the condition says `is`.", "s", first=True),
     _entry("whenever", r"^(?P<x>when|whenever|on|once)\b(?! stopped)", "A line in a scene does not begin with `{x}`.", "Write `wait until` to wait for it, `if` to ask once, or `runs whenever` at the top of the scene.", "s"),
     _entry("goto", r"^(?P<x>goto|go to|jump|jump to|label)\b", "Nothing jumps in a scene.", "Write `repeat` around the lines, or make them a `routine` and write `do`.", first=True),
-    _entry("sleep", rf"^(?P<x>sleep|delay|pause|hang on|hold on|stay)\b", "The word for this is `wait`.", "Write `wait 3 s`.", first=True),
+    _entry("sleep", r"^(?P<x>sleep|delay|pause|hang on|hold on|stay)\b", "The word for this is `wait`.", "Write `wait 3 s`.", first=True),
     _entry("end", r"^(?P<x>end(?:if|while|repeat|for|scene)?|done|fi|finish|begin|endfor)\b", "A block ends where its indentation ends; nothing closes it.", "Leave the line out.", first=True),
     _entry("break", r"^(?P<x>break|exit|leave|quit|abort|return|continue|stop (?:loop|looping|the loop|repeat|it))\b", "`{x}` ends nothing here.", "Write `stop repeating` to leave the `repeat` around it, or `stop` and a scene's name.", "s"),
     _entry("stop alone", r"^(?P<x>stop)$", "Stop what?", "Write `stop repeating`, or `stop` and a scene's name.", "s"),
@@ -273,7 +274,7 @@ _VERBS = (
     _entry("each of", rf"^for each (?P<m>{NAME}) (?P<x>of|from|on|at|within|:) ?(?P<g>{NAME})", "`for each` says `in` before the group.", "Write `for each {m} in {g}`.", "s"),
     _entry("each without in", rf"^(?P<x>for each (?P<m>{NAME}))$", "In which group?", "Write `for each lamp in {m}`.", "s"),
     _entry("each two names", rf"^for each (?P<m>{NAME}) (?P<x>(?!in\b)(?P<g>{NAME}))", "`in` is missing before the group's name.", "Write `for each {m} in {g}`.", "s"),
-    _entry("apart comma", rf"^for each .*?(?P<b>[a-z]) (?P<x>{_TIME}(?: to {_TIME})? apart)", "A comma is missing before the time.", "Write `, {x}`.", "s"),
+    _entry("apart comma", rf"^for each .*?(?P<b>[a-z0-9]) (?P<x>{_TIME}(?: to {_TIME})? apart)", "A comma is missing before the time.", "Write `, {x}`.", "s"),
     _entry("apart missing", rf"^for each .*?, ?(?P<x>{_TIME}(?: to {_TIME})?)$", "What is this time for?", "Write `, {x} apart`.", "s"),
 )
 
@@ -285,7 +286,7 @@ _AMOUNTS = (
     _entry("repeat while", r"^repeat (?P<x>while|as long as|if|when)\b", "`repeat` does not say `{x}`.", "Write `repeat until` and what ends it, or `as long as` around the `repeat`.", "s"),
     _entry("wait for time", rf"^wait (?P<x>for) (?P<t>{_TIME})", "`wait` needs no `for` before a time.", "Write `wait {t}`.", "s"),
     _entry("wait clock", r"^wait (?:until|till|for) (?P<x>[0-9]{1,2}:[0-9]{2}).*$", "A line does not wait for a time of day.", "Write `starts at {x} layout time` at the top of a scene of its own.", "s"),
-    _entry("wait for", rf"^wait (?P<x>for|till|on|while|if|when|til)\b", "`wait` does not say `{x}`.", "Write `wait until` and a condition, such as `wait until lane is clear`; or `wait 3 s`.", "s"),
+    _entry("wait for", r"^wait (?P<x>for|till|on|while|if|when|til)\b", "`wait` does not say `{x}`.", "Write `wait until` and a condition, such as `wait until lane is clear`; or `wait 3 s`.", "s"),
     _entry("wait condition", rf"^wait (?P<x>(?!until\b){NAME} (?:is|are|of)\b)", "`until` is missing after `wait`.", "Write `wait until {x}`.", "s"),
     _entry("until time", rf"^wait until (?P<x>(?P<t>{_TIME}))", "`wait until` needs a condition.", "Write `wait {t}`.", "s"),
     _entry("at most comma", rf"^wait until .*?(?P<a>[a-z0-9]) (?P<x>at most (?P<t>{_TIME}))", "A comma is missing before `at most`.", "Write `, at most {t}`.", "s", near=True),
@@ -321,12 +322,12 @@ _AMOUNTS = (
 
 _SENTENCES = (
     _entry("block on the line", rf"^(?P<k>if|as long as|otherwise if|repeat|together|otherwise|first of|in order|for each|when stopped)\b.*?(?P<x>[:,] ?{_VERB} .+)$", "What belongs to `{k}` stands below it, not on the same line.", "Begin a new line there, indented by 4 spaces."),
-    _entry("verb on the line", rf"^(?P<k>repeat|together|otherwise|first of|in order|if|as long as|otherwise if)\b.*?(?<![a-z-]) ?(?P<x>\b(?:turn (?:on|off)|set|fade|move|flash|flicker|pulse|wait|do|run|hold|release|note) [^ ].*)$", "What belongs to `{k}` stands below it, not on the same line.", "Begin a new line there, indented by 4 spaces.", near=True),
+    _entry("verb on the line", r"^(?P<k>repeat|together|otherwise|first of|in order|if|as long as|otherwise if)\b.*?(?<![a-z-]) ?(?P<x>\b(?:turn (?:on|off)|set|fade|move|flash|flicker|pulse|wait|do|run|hold|release|note) [^ ].*)$", "What belongs to `{k}` stands below it, not on the same line.", "Begin a new line there, indented by 4 spaces.", near=True),
     _entry("doubled comma", r"(?P<x>, ?,+)", "Two commas follow each other.", "Write one."),
     _entry("comma and", r"(?P<x>, ?and)\b", "A comma and `and` do not stand together.", "Write one of the two."),
     _entry("comma at the end", r"(?P<x>,)$", "The line ends with a comma, and nothing goes on below it.", "Leave it out."),
     _entry("comma first", r"^(?P<x>,)", "A line does not begin with a comma.", "Put the comma at the end of the line above."),
-    _entry("colon inside", rf"^(?!group\b|if started)(?P<k>[a-z ]+?)(?P<x>:) ?[a-z]", "A colon stands only at the end of a line.", "Leave it out, or begin a new line after it.", near=True),
+    _entry("colon inside", r"^(?!group\b|if started)(?P<k>[a-z ]+?)(?P<x>:) ?[a-z]", "A colon stands only at the end of a line.", "Leave it out, or begin a new line after it.", near=True),
 )
 
 _CONDITIONS = (
@@ -351,7 +352,7 @@ _CONDITIONS = (
 
 _REHEARSALS = (
     _entry("times number", r"^expect .*?(?<!least )(?<!most )\b(?P<x>(?P<n>[0-9]+) times)", "How often it is expected is written with `at least` or `at most`.", "Write `at least {n} times`.", "h", near=True),
-    _entry("expect when", rf"^(?P<x>expect (?:(?!\b(?:from|at|by|before|throughout|until|within|after|between|during|for)\b).)*)$", "When is it expected?", "Write when: `from 0 s to 3 s`, `by 22 s`, `at 5 s`, `before` and a condition, or `throughout`.", "h"),
+    _entry("expect when", r"^(?P<x>expect (?:(?!\b(?:from|at|by|before|throughout|until|within|after|between|during|for)\b).)*)$", "When is it expected?", "Write when: `from 0 s to 3 s`, `by 22 s`, `at 5 s`, `before` and a condition, or `throughout`.", "h"),
     _entry("expect between", rf"^expect .*?(?P<x>between (?P<a>{_TIME}) and (?P<b>{_TIME}))", "A stretch of time is written with `from` and `to`.", "Write `from {a} to {b}`.", "h"),
     _entry("expect until", rf"^expect .*?(?P<x>(?:until|till) (?P<t>{_TIME}))", "`expect` does not say `until`.", "Write `from 0 s to {t}`.", "h"),
     _entry("expect within", rf"^expect .*?(?P<x>(?:within|in) (?P<t>{_TIME}))", "`expect` counts from the start of the rehearsal.", "Write `by {t}`.", "h"),

@@ -43,6 +43,7 @@ _INSIDE = {"": "t", "scene": "s", "routine": "s", "rule": "r", "rehearsal": "h"}
 _TEXT = re.compile(r'"([^"]*)"')
 _FIRST = re.compile(r"[A-Za-z]+")
 _WORD = re.compile(r"[^\W_]+(?:[-_'][^\W_]+)*|\S")
+_SPELLED = {"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "ø": "o", "æ": "ae", "å": "a", "ł": "l"}
 _MOST_OFFERED = 6
 
 
@@ -84,7 +85,7 @@ def _from_table(entry: Entry, found: re.Match[str], line: Line, lead: int) -> Mi
 
 def plain_letters(text: str) -> str:
     """The text in the letters a to z, as near as can be: accents left out, ligatures and umlauts written out."""
-    spelled = text.translate(str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "ø": "o", "æ": "ae", "å": "a", "ł": "l"}))
+    spelled = "".join(_SPELLED.get(sign, sign) for sign in text)
     return "".join(sign for sign in unicodedata.normalize("NFKD", spelled) if sign.isascii())
 
 
@@ -167,7 +168,9 @@ def _first_word(line: Line, lead: int) -> Mistake | None:
 def _fallback(line: Line, lead: int) -> Mistake:
     """A sentence from what could have stood where the reading stopped."""
     ahead = line.code[lead : line.at].split()
-    after = " ".join(ahead[-2:]) if len(ahead) > 1 and ahead[-1] in ("on", "off", "of", "to", "at") else "".join(ahead[-1:])
+    after = (
+        " ".join(ahead[-2:]) if len(ahead) > 1 and ahead[-1] in ("on", "off", "of", "to", "at") else "".join(ahead[-1:])
+    )
     here = line.code[line.at : line.end]
     offered = _offered(line.expected, line.words)
     near = nearest(here, [text for text, kind in line.words.items() if kind in line.expected]) if here else None
@@ -176,8 +179,10 @@ def _fallback(line: Line, lead: int) -> Mistake:
         what = f"The line ends too early: after `{after}` comes {offered}."
         return Mistake(start, line.at, what, "Write it, or leave out what it belongs to.", "too early")
     if line.expected <= {"_NL", "COLON"} | _SILENT:
-        return Mistake(line.at, len(line.code), f"The sentence is complete before `{here}`.", f"Leave out `{here}`, or begin a new line with it.", "too late")
-    what = f"`{here}` does not fit here: after `{after}` comes {offered}." if after else f"`{here}` does not fit here: a line begins with {offered}."
+        what = f"The sentence is complete before `{here}`."
+        return Mistake(line.at, line.end, what, f"Leave out `{here}`, or begin a new line with it.", "too late")
+    before = f"after `{after}` comes" if after else "a line begins with"
+    what = f"`{here}` does not fit here: {before} {offered}."
     instead = f"Did you mean `{near}`?" if near and near != here else ""
     return Mistake(line.at, line.end, what, instead or "Write that, or leave out what is too much.", "misfit")
 

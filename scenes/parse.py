@@ -6,6 +6,7 @@ is our own: it reads words as the grammar's contextual mode does, goes on after 
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import re
@@ -36,7 +37,14 @@ class Parsed(NamedTuple):
 
 def parse(text: str, file: str) -> Parsed:
     """The tree of a scene file's text, and every mistake in it, one a line."""
-    return _Reader(file, _tables()).read(text.split("\n"))
+    tables = _tables()
+    collecting = gc.isenabled()
+    gc.disable()  # a tree is all live objects: looking for dead ones among them would take half the time
+    try:
+        return _Reader(file, tables).read(text.split("\n"))
+    finally:
+        if collecting:
+            gc.enable()
 
 
 # --- the tables ----------------------------------------------------------------------------------------------------
@@ -50,6 +58,7 @@ class _Rule(NamedTuple):
     kind: str | None  # None: its parts belong to the node around it
     kept: tuple[tuple[int, str | None], ...]  # (which piece, its kind if it is a word)
     lone: bool  # a single part stands for itself
+    passes: bool = False  # only hands its one part on, as it is
 
 
 class _Tables(NamedTuple):
@@ -112,7 +121,9 @@ def _plain(built: Any) -> dict[str, Any]:
     for state, row in table.states.items():
         for name, (action, arg) in row.items():
             actions[state][name] = arg if action.name == "Shift" else ~rules.setdefault(arg, len(rules))
-    words = {one.pattern.value: one.name for one in built.terminals if one.pattern.type == "str" and one.name != "BROKEN"}
+    words = {
+        one.pattern.value: one.name for one in built.terminals if one.pattern.type == "str" and one.name != "BROKEN"
+    }
     return {
         "start": table.start_states["start"],
         "end": table.end_states["start"],
@@ -134,10 +145,14 @@ def _plain_rule(rule: Any) -> list[Any]:
 
 def _from_plain(plain: dict[str, Any]) -> _Tables:
     rules = [
-        _Rule(origin, size, kind, tuple((number, word) for number, word in kept), lone)
+        _Rule(origin, size, kind, tuple((number, word) for number, word in kept), lone, _passes(size, kind, kept, lone))
         for origin, size, kind, kept, lone in plain["rules"]
     ]
     return _Tables(plain["start"], plain["end"], plain["actions"], rules, plain["words"])
+
+
+def _passes(size: int, kind: str | None, kept: list[list[Any]], lone: bool) -> bool:
+    return size == 1 and (kind is None or lone) and kept == [[0, None]]
 
 
 def _cache_files() -> list[Path]:
@@ -227,6 +242,7 @@ class _Level(NamedTuple):
 
     width: int
     block: bool
+    line: int = 0  # where it began
     strays: tuple[int, ...] = ()
 
 
@@ -251,10 +267,11 @@ _LATE_HEADS = {
     "takes": "takes",
     "when_stopped": "when stopped",
 }
-_HEAD_KINDS = {"scene": "SCENE", "routine": "ROUTINE", "rule": "RULE", "rehearsal": "REHEARSAL"}
+_HEAD_KINDS = frozenset({"scene", "routine", "rule", "rehearsal"})
+# First words that only lines of a rehearsal, or of a rule, have.
 _LINES_OF = {
-    "rehearsal": {"begins", "plays", "expect", "seed", "lasts", "at"},
-    "rule": {"never", "always"},
+    "rehearsal": frozenset({"begins", "plays", "expect", "seed", "lasts"}),
+    "rule": frozenset({"never", "always"}),
 }
 
 
@@ -326,7 +343,8 @@ class _Reader:
             self.item = words[0][1]
         if not self._indent(sentence):
             return sentence.last
-        self._long_names(words)
+        if words[-1][3] - words[0][2] > LONGEST_NAME:
+            self._long_names(words)
         if words[-1][0] == "COLON":
             words = words[:-1] or words
         end = words[-1][3]
@@ -359,6 +377,8 @@ class _Reader:
 
     def _brackets_too_deep(self, words: list[_Token]) -> bool:
         depth = 0
+        if not any(word[0] == "LPAR" for word in words):
+            return False
         for kind, _, begin, end in words:
             depth += (kind == "LPAR") - (kind == "RPAR")
             if depth > DEEPEST_NESTING:
@@ -377,7 +397,7 @@ class _Reader:
         if width > self.levels[-1].width and width not in self.levels[-1].strays:
             if "_INDENT" not in row:
                 self._report_stray(sentence)
-                self.levels.append(_Level(width, False))
+                self.levels.append(_Level(width, False, sentence.first))
                 return True
             if sum(level.block for level in self.levels) > DEEPEST_NESTING:
                 what = f"Blocks stand inside one another more than {DEEPEST_NESTING} deep."
@@ -386,9 +406,9 @@ class _Reader:
                 self.skip_above = self.levels[-1].width
                 return False
             self._feed([("_INDENT", "", begin, begin)])
-            self.levels.append(_Level(width, True))
+            self.levels.append(_Level(width, True, sentence.first))
             return True
-        if row.keys() == {"_INDENT"}:
+        if len(row) == 1 and "_INDENT" in row:
             self._report_no_block(sentence)
             self._empty_block(begin)
         self._dedent(sentence)
@@ -409,11 +429,12 @@ class _Reader:
         known = ", ".join(map(str, steps[:-1])) + f" or {steps[-1]}"
         what = f"The line is indented by {width} columns; the lines above it stand at {known}."
         instead = "Indent it exactly as the other lines of its block."
-        self._report(sentence.first << 16 | 1, begin, what, instead)
+        if width > top.width or top.line not in self.problems:  # a first line that is wrong misleads the next
+            self._report(sentence.first << 16 | 1, begin, what, instead)
         if width < top.width:
             self.levels[-1] = top._replace(strays=(*top.strays, width))
         else:
-            self.levels.append(_Level(width, False))
+            self.levels.append(_Level(width, False, sentence.first))
 
     def _report_stray(self, sentence: _Sentence) -> None:
         first = sentence.words[0]
@@ -441,11 +462,13 @@ class _Reader:
     def _report_empty(self, head: str, width: int) -> None:
         line = self.before_line << 16
         what = f"Nothing stands under `{_short(head)}`: its block is missing."
-        self._report(line | width + 1, line | width + 1 + len(head), what, "Write its lines below it, indented by 4 spaces.")
+        self._report(
+            line | width + 1, line | width + 1 + len(head), what, "Write its lines below it, indented by 4 spaces."
+        )
 
     def _opens_item(self, sentence: _Sentence) -> bool:
         heads = ("scene", "routine", "rule", "rehearsal", "define", "group", "flag", "counter")
-        return sentence.width == 0 and sentence.words[0][1] in heads or sentence.words[0][1] == "otherwise"
+        return (sentence.width == 0 and sentence.words[0][1] in heads) or sentence.words[0][1] == "otherwise"
 
     @property
     def before_line(self) -> int:
@@ -473,7 +496,9 @@ class _Reader:
         bad = self._feed([*words, ("_NL", "", words[-1][3], words[-1][3])]) or 0
         self._restore(before)
         self._feed(words[:bad])
-        expected = frozenset(name for name in self.tables.actions[self.states[-1]] if name.isupper() and self._accepts(name))
+        expected = frozenset(
+            name for name in self.tables.actions[self.states[-1]] if name.isupper() and self._accepts(name)
+        )
         self._restore(before)
         at_fault = words[bad] if bad < len(words) else ("_NL", "", words[-1][3], words[-1][3])
         number = at_fault[2] >> 16
@@ -525,10 +550,7 @@ class _Reader:
             self._feed([("BROKEN", "", begin, end), ("_NL", "", end, end)])
 
     def _broken_head(self, words: list[_Token], begin: int, end: int, last: int) -> None:
-        below = self._next(last)
-        first_below = below.words[0][1] if below else ""
-        kind = next((kind for kind, firsts in _LINES_OF.items() if first_below in firsts), "scene")
-        kind = words[0][1] if words[0][1] in _HEAD_KINDS else kind
+        kind = self._kind_of_item(words, last)
         code = self.lines[(begin >> 16) - 1][: (end & 0xFFFF) - 1]
         name = repaired_name(code) if words[0][1] in _HEAD_KINDS else ""
         if not name:
@@ -536,6 +558,20 @@ class _Reader:
             self.invented.add(begin)
         self.item = kind
         self._feed([("NAME", kind, begin, end), ("NAME", name, end, end), ("_NL", "", end, end)])
+
+    def _kind_of_item(self, words: list[_Token], last: int) -> str:
+        """What a broken first line was to begin: by a word in it, or by the lines below it."""
+        named = next((text for _, text, _, _ in words if text in _HEAD_KINDS), None)
+        if named:
+            return named
+        for line in self.lines[last:]:
+            first = line.split(maxsplit=1)[:1]
+            if first and line[0] not in " \t#":
+                break
+            kind = next((kind for kind, firsts in _LINES_OF.items() if first and first[0] in firsts), None)
+            if kind:
+                return kind
+        return "scene"
 
     def _line_below_is_deeper(self, sentence: _Sentence, last: int) -> bool:
         below = self._next(last) if last < len(self.lines) else None
@@ -551,10 +587,12 @@ class _Reader:
             started = False
             for part in scene.nodes():
                 if part.kind not in _LATE_HEADS:
-                    started = True
+                    started = started or part.kind != "broken"  # a broken line may have been a head
                 elif started:
                     head = _LATE_HEADS[part.kind]
-                    what = f"`{head}` says how the scene runs; it stands above the scene's first line that does something."
+                    what = (
+                        f"`{head}` says how the scene runs; it stands above the scene's first line that does something."
+                    )
                     begin = part.place.line << 16 | part.place.column
                     self._report(begin, begin + len(head), what, "Move it up, below the line with the scene's name.")
 
@@ -564,7 +602,7 @@ class _Reader:
         return self.states[:], self.values[:], self.begins[:], self.ends[:]
 
     def _restore(self, kept: _Snapshot) -> None:
-        self.states, self.values, self.begins, self.ends = (part[:] for part in kept)  # type: ignore[assignment]
+        self.states, self.values, self.begins, self.ends = (part[:] for part in kept)
 
     def _feed(self, words: list[_Token]) -> int | None:
         """Take words in; returns the number of the first one that does not fit, None if all do."""
@@ -579,7 +617,10 @@ class _Reader:
             action = row.get(kind)
             while action is not None and action < 0:
                 rule = rules[~action]
-                self._put_together(rule)
+                if rule.passes:
+                    states.pop()
+                else:
+                    self._put_together(rule)
                 states.append(actions[states[-1]][rule.origin])
                 action = actions[states[-1]].get(kind)
             if action is None:
@@ -593,13 +634,16 @@ class _Reader:
     def _put_together(self, rule: _Rule) -> None:
         """Replace the last pieces by what they make. A part of a list stays nested until a node takes it in."""
         size, begins, ends, file = rule.size, self.begins, self.ends, self.file
+        new = tuple.__new__  # a third of the time of calling the record by its name
         parts: list[Any] = []
         pieces = self.values[-size:] if size else []
         for number, word in rule.kept:
             piece = pieces[number]
             if word is not None:
                 at = number - size
-                parts.append(Word(word, piece, _place(file, begins[at], ends[at])))
+                begin, end = begins[at], ends[at]
+                place = new(Place, (file, begin >> 16, begin & 0xFFFF, end >> 16, end & 0xFFFF))
+                parts.append(new(Word, (word, piece, place)))
             elif type(piece) is list and rule.kind is not None:
                 _flatten(piece, parts)
             else:
@@ -609,10 +653,13 @@ class _Reader:
         if len(parts) == 1 and (rule.lone or rule.kind is None):
             value = parts[0]
         elif rule.kind is not None:
-            kind = "broken" if begin in self.invented and rule.kind in _INVENTED_KINDS else rule.kind
+            kind = rule.kind
+            if self.invented and kind in _INVENTED_KINDS and begin in self.invented:
+                kind = "broken"
             if end >> 16 != begin >> 16:
                 end = self.code_ends.get(begin >> 16, end)
-            value = Node(kind, tuple(parts), _place(file, begin, end))
+            place = new(Place, (file, begin >> 16, begin & 0xFFFF, end >> 16, end & 0xFFFF))
+            value = new(Node, (kind, tuple(parts), place))
         if size:
             del self.values[-size:], begins[-size:], ends[-size:], self.states[-size:]
         self.values.append(value)

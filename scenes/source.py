@@ -78,7 +78,9 @@ def _not_utf8(raw: bytes, at: int, file: str) -> Source:
     column = len(ahead[-1]) + 1
     place = Place(file, len(ahead), column, len(ahead), column + 1)
     what = "The file is not saved as UTF-8: this letter cannot be read."
-    return Source(file, "", lines, (Problem(place, what, "Save the file as UTF-8; editors ask for it under `encoding`."),))
+    return Source(
+        file, "", lines, (Problem(place, what, "Save the file as UTF-8; editors ask for it under `encoding`."),)
+    )
 
 
 def _long_lines(lines: list[str], file: str, problems: list[Problem]) -> list[str]:
@@ -100,7 +102,9 @@ def _control(line: str, number: int, file: str, problems: list[Problem]) -> str:
     if found:
         column = found.start() + 1
         what = f"An invisible sign (number {ord(found[0])}) stands here."
-        problems.append(Problem(Place(file, number, column, number, column + 1), what, "Delete it and type the line again."))
+        problems.append(
+            Problem(Place(file, number, column, number, column + 1), what, "Delete it and type the line again.")
+        )
         line = _CONTROL.sub(" ", line)
     return line.translate(_TO_BLANK)
 

@@ -23,7 +23,9 @@ NEVER_SAID = re.compile(r"(?i:token|pars|gramma|lexer|lark|terminal|dedent|unexp
 
 
 def _cases() -> list[tuple[str, str, str]]:
-    lines = [line for line in (DATA / "mistakes.txt").read_text("utf-8").splitlines() if line and not line.startswith("#")]
+    lines = [
+        line for line in (DATA / "mistakes.txt").read_text("utf-8").splitlines() if line and not line.startswith("#")
+    ]
     return [(head[0], head[3:], said.strip()) for head, said in zip(lines[::2], lines[1::2], strict=True)]
 
 
@@ -109,7 +111,14 @@ def test_messages_speak_plainly() -> None:
 
 @pytest.mark.parametrize(
     ("text", "name"),
-    [("Near Lamp", "near-lamp"), ("nearLamp", "near-lamp"), ("Brücke 2", "bruecke-2"), ("café", "cafe"), ("2nd", ""), ("灯", "")],
+    [
+        ("Near Lamp", "near-lamp"),
+        ("nearLamp", "near-lamp"),
+        ("Brücke 2", "bruecke-2"),
+        ("café", "cafe"),
+        ("2nd", ""),
+        ("灯", ""),
+    ],
 )
 def test_the_nearest_name(text: str, name: str) -> None:
     assert as_name(text) == name

@@ -78,7 +78,8 @@ def test_a_statement_reaches_from_its_first_word_to_the_end_of_its_code() -> Non
     assert if_.place == ("a", 2, 5, 2, 21)
     assert turn.place == ("a", 4, 5, 4, 19)
     names = turn.node("names")
-    assert names is not None and [word.place[1:3] for word in names.words()] == [(4, 13), (5, 9)]
+    assert names is not None
+    assert [word.place[1:3] for word in names.words()] == [(4, 13), (5, 9)]
 
 
 def test_every_word_stands_where_its_place_says() -> None:
@@ -102,7 +103,8 @@ def test_brackets_belong_to_the_place_of_a_condition() -> None:
 )
 def test_plain_spellings_of_a_time(text: str, kind: str) -> None:
     wait = next(part for part in _walk(parse(f"scene a\n    wait {text}\n", "a").node) if part.kind == kind)
-    assert isinstance(wait, Word) and wait.text == text
+    assert isinstance(wait, Word)
+    assert wait.text == text
 
 
 def test_a_colon_at_the_end_means_nothing() -> None:
@@ -115,19 +117,40 @@ def test_a_colon_at_the_end_means_nothing() -> None:
 
 INDENTATION = [
     ("scene a\nwait 3 s\n", ["2:1 The line is not indented, so it does not belong to `scene a` above it."]),
-    ("scene a\n    repeat\n    wait 3 s\n", ["3:5 The line is not indented, so it does not belong to `repeat` above it."]),
-    ("scene a\n    repeat:\n    wait 3 s\n    wait 4 s\n", ["3:5 The line is not indented, so it does not belong to `repeat` above it."]),
+    (
+        "scene a\n    repeat\n    wait 3 s\n",
+        ["3:5 The line is not indented, so it does not belong to `repeat` above it."],
+    ),
+    (
+        "scene a\n    repeat:\n    wait 3 s\n    wait 4 s\n",
+        ["3:5 The line is not indented, so it does not belong to `repeat` above it."],
+    ),
     ("scene a\n", ["1:1 Nothing stands under `scene a`: its block is missing."]),
     ("scene a\nflag b\n", ["1:1 Nothing stands under `scene a`: its block is missing."]),
     ("scene a\n    repeat\n", ["2:5 Nothing stands under `repeat`: its block is missing."]),
     ("scene a\n    repeat\n        if b\n    wait 3 s\n", ["3:9 Nothing stands under `if b`: its block is missing."]),
     ("scene a\n    wait 3 s\n        wait 4 s\n", ["3:9 The line is indented, but the line above it takes no block."]),
-    ("scene a\n    wait 3 s\n        wait 4 s\n        wait 5\n", ["3:9 The line is indented, but the line above it takes no block.", "4:14 `5` of what? A time carries its unit."]),
+    (
+        "scene a\n    wait 3 s\n        wait 4 s\n        wait 5\n",
+        [
+            "3:9 The line is indented, but the line above it takes no block.",
+            "4:14 `5` of what? A time carries its unit.",
+        ],
+    ),
     ("    scene a\n        wait 3 s\n", ["1:5 The first line of a file is not indented."]),
     ("flag a\n    wait 3 s\n", ["2:5 `flag` takes no block, so this line cannot be indented under it."]),
-    ("scene a\n        repeat\n              wait 3 s\n            wait 4 s\n        wait 5 s\n", ["4:1 The line is indented by 12 columns; the lines above it stand at 0, 8 or 14."]),
-    ("scene a\n    repeat\n        wait 3 s\n      wait 4 s\n      wait 5 s\n    wait 6 s\n", ["4:1 The line is indented by 6 columns; the lines above it stand at 0, 4 or 8."]),
-    ("scene a\n    wait 3 s\n  wait 4 s\nflag b\n", ["3:1 The line is indented by 2 columns; the lines above it stand at 0 or 4."]),
+    (
+        "scene a\n        repeat\n              wait 3 s\n            wait 4 s\n        wait 5 s\n",
+        ["4:1 The line is indented by 12 columns; the lines above it stand at 0, 8 or 14."],
+    ),
+    (
+        "scene a\n    repeat\n        wait 3 s\n      wait 4 s\n      wait 5 s\n    wait 6 s\n",
+        ["4:1 The line is indented by 6 columns; the lines above it stand at 0, 4 or 8."],
+    ),
+    (
+        "scene a\n    wait 3 s\n  wait 4 s\nflag b\n",
+        ["3:1 The line is indented by 2 columns; the lines above it stand at 0 or 4."],
+    ),
 ]
 
 
@@ -177,7 +200,9 @@ flag last
 
 def test_a_comma_at_the_end_does_not_swallow_the_next_line() -> None:
     text = "scene a\n    turn on amber,\n    turn off bell\n    wait 3 s\n"
-    assert _said(text) == [("2:18", "The comma at the end joins this line with the next one, and together they make no sentence.")]
+    assert _said(text) == [
+        ("2:18", "The comma at the end joins this line with the next one, and together they make no sentence.")
+    ]
     (scene,) = parse(text, "a").node.nodes("scene")
     assert [part.kind for part in scene.nodes()] == ["broken", "turn", "wait"]
 
@@ -187,10 +212,13 @@ def test_a_mistake_on_a_carried_on_line_is_told_there() -> None:
     assert place == "3:9"
 
 
-@pytest.mark.parametrize("head", ["runs whenever lane is clear", "takes amber from evening", "if started again: start over"])
+@pytest.mark.parametrize(
+    "head", ["runs whenever lane is clear", "takes amber from evening", "if started again: start over"]
+)
 def test_a_head_below_a_statement(head: str) -> None:
     ((place, what),) = _said(f"scene a\n    wait 3 s\n    {head}\n    wait 4 s\n")
-    assert place == "3:5" and "stands above the scene's first line" in what
+    assert place == "3:5"
+    assert "stands above the scene's first line" in what
 
 
 def test_a_broken_loop_keeps_the_rest_of_its_block_readable() -> None:
@@ -228,7 +256,11 @@ def test_brackets() -> None:
 
 def test_otherwise_if_in_a_row() -> None:
     def text(chain: int) -> str:
-        return "scene a\n    if b\n        wait 3 s\n" + "    otherwise if b\n        wait 3 s\n" * chain + "    wait 4 s\n"
+        return (
+            "scene a\n    if b\n        wait 3 s\n"
+            + "    otherwise if b\n        wait 3 s\n" * chain
+            + "    wait 4 s\n"
+        )
 
     assert _said(text(LONGEST_CHAIN)) == []
     assert _said(text(LONGEST_CHAIN + 1)) == [
@@ -246,7 +278,10 @@ def test_number_of_problems() -> None:
     assert len(_said("flag\n" * MOST_PROBLEMS)) == MOST_PROBLEMS
     found = _said("flag\n" * (MOST_PROBLEMS + 1))
     assert len(found) == MOST_PROBLEMS + 1
-    assert found[-1] == (f"{MOST_PROBLEMS + 1}:1", f"The file has {MOST_PROBLEMS} mistakes up to here; it is not read further.")
+    assert found[-1] == (
+        f"{MOST_PROBLEMS + 1}:1",
+        f"The file has {MOST_PROBLEMS} mistakes up to here; it is not read further.",
+    )
 
 
 def test_a_long_block_needs_no_deep_stack() -> None:
@@ -320,7 +355,9 @@ def test_a_changed_word_gives_one_sentence_on_its_line(name: str) -> None:
     lines = SAMPLES[name].split("\n")
     for text, number, done in mutants:
         problems = parse(text, name).problems
-        following = next((at for at in range(number + 1, len(lines) + 1) if lines[at - 1].split("#")[0].strip()), number)
+        following = next(
+            (at for at in range(number + 1, len(lines) + 1) if lines[at - 1].split("#")[0].strip()), number
+        )
         if len(problems) > 1 or not {one.place.line for one in problems} <= {number, following}:
             wrong.append((number, done, [(one.place.line, one.what) for one in problems]))
         assert not any(NEVER_SAID.search(one.what + one.instead) for one in problems)
@@ -339,18 +376,40 @@ def test_a_lost_line_end_or_a_shifted_line_is_told_nearby(name: str) -> None:
             problems = parse("\n".join([*lines[:at], changed, *lines[at + 1 :]]), name).problems
             assert not any(NEVER_SAID.search(one.what + one.instead) for one in problems)
             assert all(one.place.line >= at - 1 for one in problems), (at + 1, changed, problems)
-        joined = "\n".join([*lines[:at], line.split("#")[0].rstrip() + " " + "".join(lines[at + 1 : at + 2]).strip(), *lines[at + 2 :]])
+        joined = "\n".join(
+            [*lines[:at], line.split("#")[0].rstrip() + " " + "".join(lines[at + 1 : at + 2]).strip(), *lines[at + 2 :]]
+        )
         assert all(one.place.line >= at for one in parse(joined, name).problems)
 
 
-WORDS = [*RESERVED, "amber", "3 s", "40 %", ",", ":", "(", ")", '"', "\n", "\n    ", "\n        ", "\t", "é", "#", "-", "=", "17:45"]
+WORDS = [
+    *RESERVED,
+    "amber",
+    "3 s",
+    "40 %",
+    ",",
+    ":",
+    "(",
+    ")",
+    '"',
+    "\n",
+    "\n    ",
+    "\n        ",
+    "\t",
+    "é",
+    "#",
+    "-",
+    "=",
+    "17:45",
+]
 
 
 @settings(max_examples=150, deadline=None)
 @given(st.lists(st.sampled_from(WORDS), max_size=40).map(" ".join) | st.text(max_size=60))
 def test_nothing_makes_it_stumble(text: str) -> None:
     parsed = parse(text, "a")
-    assert isinstance(parsed, Parsed) and parsed.node.kind == "start"
+    assert isinstance(parsed, Parsed)
+    assert parsed.node.kind == "start"
     lines = text.split("\n")
     for one in parsed.problems:
         assert 1 <= one.place.line <= len(lines)
@@ -388,7 +447,14 @@ def test_a_damaged_file_is_built_anew(cache: Path, monkeypatch: pytest.MonkeyPat
     parse("flag a\n", "a")
     whole = cache.read_bytes()
     chance = random.Random(1)
-    damaged = [b"", b"\n", whole[: len(whole) // 2], b"\xff" + whole, whole.replace(b"[", b"{", 1), whole.split(b"\n")[0] + b"\n{}"]
+    damaged = [
+        b"",
+        b"\n",
+        whole[: len(whole) // 2],
+        b"\xff" + whole,
+        whole.replace(b"[", b"{", 1),
+        whole.split(b"\n")[0] + b"\n{}",
+    ]
     at = chance.randrange(100, len(whole))
     damaged.append(whole[:at] + bytes([whole[at] ^ 1]) + whole[at + 1 :])
     for raw in damaged:
@@ -419,5 +485,7 @@ def test_with_kept_tables_the_library_is_not_even_imported() -> None:
         "import sys; from scenes.parse import parse; parse('scene a\\n    wait 3\\n', 'a');"
         "print(sorted({'lark', 'interegular'} & set(sys.modules)))"
     )
-    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, cwd=GRAMMAR.parent.parent, check=True)
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, cwd=GRAMMAR.parent.parent, check=True
+    )
     assert done.stdout == "[]\n"

@@ -31,12 +31,26 @@ def _said(raw: bytes) -> list[tuple[str, str]]:
         SCENE.replace("\n", "\u2028").encode(),
         (SCENE + "\n\n   \n\t\n").encode(),
     ],
-    ids=["plain", "crlf", "cr", "bom", "no end", "no-break", "em blank", "unseen", "tabs", "inner tab", "line sign", "blank lines"],
+    ids=[
+        "plain",
+        "crlf",
+        "cr",
+        "bom",
+        "no end",
+        "no-break",
+        "em blank",
+        "unseen",
+        "tabs",
+        "inner tab",
+        "line sign",
+        "blank lines",
+    ],
 )
 def test_reads_as_the_plain_file_does(raw: bytes) -> None:
     found = read(raw, "a.scene")
     parsed = parse(found.text, "a.scene")
-    assert found.problems == () and parsed.problems == ()
+    assert found.problems == ()
+    assert parsed.problems == ()
     (scene,) = parsed.node.nodes("scene")
     assert [part.kind for part in scene.nodes()] == ["turn", "wait"]
 
@@ -68,7 +82,8 @@ def test_another_encoding_is_told_where() -> None:
 def test_a_control_character_is_told_and_harmless_to_a_terminal() -> None:
     found = read(b"scene a\n    wait \x1b[2J3 s\n", "a.scene")
     assert _said(b"scene a\n    wait \x1b3 s\n") == [("a.scene:2:10", "An invisible sign (number 27) stands here.")]
-    assert "\x1b" not in found.lines[1] and "\x1b" not in found.text
+    assert "\x1b" not in found.lines[1]
+    assert "\x1b" not in found.text
 
 
 def test_tabs_and_spaces_before_one_line() -> None:
