@@ -327,6 +327,12 @@ def test_scenes_are_played_at_their_times_and_by_hands() -> None:
     ]
 
 
+def test_at_one_instant_what_is_written_first_comes_first() -> None:
+    first = Act(at(79), 0, Deed.START, "crossing")
+    begun = [one for one in rehearse(AMBER_FOR_3_S, rehearsal(acts=(first,))).trace if isinstance(one, SceneIs)]
+    assert begun[0].place == at(79)  # what is played stands in line 81
+
+
 def test_a_scene_that_was_never_started_is_said_so() -> None:
     running = Atom(Sort.SCENE, "crossing", Test.RUNNING)
     wanted = expect(running, Timing.BY, 5 * S, words="crossing is running")
