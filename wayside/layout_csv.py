@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from engine.layout import Place
 from scenes.problems import Problem, nearest
-from wayside.layout_schema import output_keys
+from wayside.layout_schema import keys_with_units, output_keys
 from wayside.yaml_places import Entry, Table, Text, Value, read_text
 
 MAX_ROWS = 20_000
@@ -35,6 +35,7 @@ class Rows(NamedTuple):
     entries: list[Entry]
     lines: list[str]
     problems: list[Problem]
+    torn: frozenset[tuple[str, int]] = frozenset()  # lines that have lost something, which was reported
 
 
 def read_rows(raw: bytes, file: str) -> Rows:
@@ -55,7 +56,9 @@ def read_rows(raw: bytes, file: str) -> Rows:
         what = f"the table has more than {MAX_ROWS} rows, the most that is read"
         problems.append(Problem(rows[MAX_ROWS + 1][0].place, what, "Divide the layout"))
     entries = [entry for row in rows[1 : MAX_ROWS + 1] if (entry := _entry(row, headings, problems))]
-    return Rows(entries, lines, problems)
+    whole_columns = not any(heading.key == "?" for heading in headings)
+    torn = {problem.place[:2] for problem in problems} if whole_columns else {row[0].place[:2] for row in rows}
+    return Rows(entries, lines, problems, frozenset(torn))
 
 
 # --- cells ---------------------------------------------------------------------------------------------------------
@@ -165,6 +168,10 @@ def _entry(row: list[_Cell], headings: list[_Heading], problems: list[Problem]) 
             instead = "Put a cell that holds a comma or semicolon in quotes, or give the column a heading"
             problems.append(Problem(cell.place, "this cell stands in a column without a heading", instead))
             return None
+        elif key in keys_with_units() and _splits(row, index):
+            what = f'{key}: the comma in "{cell.text},{row[index + 1].text}" divides it into two cells'
+            problems.append(Problem(cell.place, what, f'Put it in quotes: "{cell.text},{row[index + 1].text}"'))
+            return None
         elif key != "?":
             value = _SPLIT.get(key, _whole)(cell, problems)
             entries[key] = Entry(Text(key, cell.place), value)
@@ -175,6 +182,12 @@ def _entry(row: list[_Cell], headings: list[_Heading], problems: list[Problem]) 
         return None
     whole = Place(name.place.file, name.place.line, name.place.column, name.place.line, name.place.end_column)
     return Entry(Text(name.text, name.place), Table(entries, whole))
+
+
+def _splits(row: list[_Cell], index: int) -> bool:
+    """Whether a decimal comma has been taken for the end of a cell: `1,5 s` without quotes."""
+    cell, after = row[index], row[index + 1 : index + 2]
+    return cell.text.isdigit() and bool(after and re.match(r"[0-9]+ ?[a-z/%]", after[0].text))
 
 
 def _whole(cell: _Cell, _: list[Problem]) -> Value:

@@ -6,8 +6,6 @@ Joins the parts that know form (YAML, CSV, schema), values, names and outputs; o
 from __future__ import annotations
 
 import gc
-from collections.abc import Sequence
-from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path, PureWindowsPath
 
@@ -15,32 +13,30 @@ from engine.layout import (
     Board,
     Button,
     Clock,
-    Crossing,
     Detector,
     DetectorKind,
     Feed,
-    Hold,
     Kind,
     Layout,
     Link,
-    Output,
     Place,
-    Stretch,
-    Track,
 )
-from scenes.problems import Problem, in_order, nearest
+from scenes.problems import Problem, in_order
+from wayside.layout_crossings import read_crossing
 from wayside.layout_csv import read_rows
-from wayside.layout_names import NOUNS, Reading, check_names, table, text, wiring
+from wayside.layout_names import NOUNS, Reading, check_names, of_kind, table, text, wiring
 from wayside.layout_outputs import positive_us, read_outputs
 from wayside.layout_schema import check, pattern, schema_text
-from wayside.layout_values import LONGEST_MM, is_yes, length_mm, lux, second_of_day, speed_mm_s, whole
-from wayside.yaml_places import MAX_BYTES, Entry, Items, Table, Text, Value, read_text, read_yaml
+from wayside.layout_tracks import read_track
+from wayside.layout_values import is_yes, lux, second_of_day, whole
+from wayside.yaml_places import MAX_BYTES, Entry, Table, Text, read_text, read_yaml
 
 __all__ = ["read_layout", "schema_text"]
 
 MAX_RATIO = 10_000  # a layout clock that fast passes a day in nine seconds
 
 Lines = dict[str, list[str]]
+Torn = frozenset[tuple[str, int]]
 
 
 def read_layout(path: Path, shown: str) -> tuple[Layout, list[Problem], Lines]:
@@ -72,8 +68,8 @@ def _read(path: Path, shown: str) -> tuple[Layout, list[Problem], Lines]:
             place = Place(shown, root.place.line, root.place.column, root.place.line, root.place.column + 1)
             problems.append(Problem(place, "a layout file holds name: value lines", "Begin with a line layout: NAME"))
         return Layout(), in_order(problems), all_lines
-    root = _with_csv(root, path, shown, problems, all_lines)
-    problems += check(root, shown)
+    root, torn = _with_csv(root, path, shown, problems, all_lines)
+    problems += check(root, shown, torn)
     layout = _layout(root, shown, problems)
     return layout, in_order(problems), all_lines
 
@@ -96,25 +92,25 @@ def _bytes(path: Path) -> bytes | str:
 # --- outputs from a table ------------------------------------------------------------------------------------------
 
 
-def _with_csv(root: Table, path: Path, shown: str, problems: list[Problem], lines: Lines) -> Table:
+def _with_csv(root: Table, path: Path, shown: str, problems: list[Problem], lines: Lines) -> tuple[Table, Torn]:
     """The outputs of the table that the file names, put among its own."""
     word = text(root, "outputs from")
     if word is None:
-        return root
+        return root, frozenset()
     found = _beside(path, word, problems)
     raw = _bytes(found) if found else None
     if found is None or raw is None:
-        return root
+        return root, frozenset()
     if isinstance(raw, str):
         problems.append(Problem(word.place, f'"{word.text}": {raw}', _others(path)))
-        return root
+        return root, frozenset()
     file = shown[: len(shown) - len(path.name)] + word.text.replace("\\", "/")
     rows = read_rows(raw, file)
     lines[file] = rows.lines
     problems += rows.problems
     own = root.entries.get("outputs")
     if own and not isinstance(own.value, Table) and own.value != Text("", own.value.place):
-        return root  # what stands there is reported as it is
+        return root, rows.torn  # what stands there is reported as it is
     merged = dict(own.value.entries) if own and isinstance(own.value, Table) else {}
     for entry in rows.entries:
         first = merged.setdefault(entry.key.text, entry)
@@ -123,7 +119,8 @@ def _with_csv(root: Table, path: Path, shown: str, problems: list[Problem], line
             what = f'"{entry.key.text}" is given twice'
             problems.append(Problem(entry.key.place, what, "Keep one of the two, or rename one", also=also))
     key = own.key if own else root.entries["outputs from"].key
-    return Table({**root.entries, "outputs": Entry(key, Table(merged, key.place))}, root.place)
+    whole = Table({**root.entries, "outputs": Entry(key, Table(merged, key.place))}, root.place)
+    return whole, rows.torn
 
 
 def _beside(path: Path, word: Text, problems: list[Problem]) -> Path | None:
@@ -172,11 +169,11 @@ def _layout(root: Table, shown: str, problems: list[Problem]) -> Layout:
         name: _button(reading, entry, settings) for name, entry, settings in _settings(reading.section("buttons"))
     }
     tracks = {
-        name: _track(reading, entry, settings, outputs)
+        name: read_track(reading, entry, settings, outputs)
         for name, entry, settings in _settings(reading.section("tracks"))
     }
     crossings = {
-        name: _crossing(reading, entry, settings, outputs)
+        name: read_crossing(reading, entry, settings, outputs)
         for name, entry, settings in _settings(table(root, "crossing").entries)
     }
     name, daylight = text(root, "layout"), text(root, "daylight")
@@ -267,198 +264,6 @@ def _detector(reading: Reading, entry: Entry, settings: Table) -> Detector:
 
 def _button(reading: Reading, entry: Entry, settings: Table) -> Button:
     lamp = text(settings, "ready lamp")
-    known = lamp is not None and _of_kind(reading, lamp, (Kind.LAMP,), "a ready lamp")
+    known = lamp is not None and of_kind(reading, lamp, (Kind.LAMP,), "a ready lamp")
     where = wiring(reading, entry.key.text, settings, "input")
     return Button(entry.key.text, entry.key.place, where, lamp.text if lamp and known else None)
-
-
-def _of_kind(reading: Reading, word: Text, kinds: Sequence[Kind], role: str) -> bool:
-    """Whether the word names an output that can play a part; reported if not."""
-    if not reading.known("outputs", word):
-        return False
-    kind = reading.kinds.get(word.text)
-    if kind is None or kind in kinds:
-        return True
-    fitting = " or ".join(f"a {one.value}" for one in kinds)
-    reading.wrong(word.place, f'{role} is {fitting}, and "{word.text}" is a {kind.value}', "Name another output")
-    return False
-
-
-# --- tracks --------------------------------------------------------------------------------------------------------
-
-
-def _track(reading: Reading, entry: Entry, settings: Table, outputs: dict[str, Output]) -> Track:
-    stretches = _stretches(reading, entry, settings)
-    speed = text(settings, "fastest")
-    fastest = _whole_mm(reading, speed, speed_mm_s(speed.text) if speed else None, "mm/s")
-    train = text(settings, "shortest train")
-    shortest = _whole_mm(reading, train, length_mm(train.text) if train else None, "mm")
-    holds = [
-        hold
-        for name, one in table(settings, "signals").entries.items()
-        if (hold := _hold(reading, entry.key.text, one, stretches, outputs))
-    ]
-    holds.sort(key=lambda hold: hold.at_mm)
-    return Track(entry.key.text, tuple(stretches), fastest or 0, shortest or 0, tuple(holds), entry.key.place)
-
-
-def _whole_mm(reading: Reading, word: Text | None, amount: Fraction | None, unit: str) -> int | None:
-    if word is None or amount is None:
-        return None
-    if amount.denominator != 1:
-        reading.wrong(word.place, f'"{word.text}" is not a whole number of {unit}', f"Write {round(amount)} {unit}")
-    elif amount == 0:
-        reading.wrong(word.place, f'"{word.text}" is nothing at all', f"Write more than 0 {unit}")
-    elif amount > LONGEST_MM:
-        reading.wrong(word.place, f'"{word.text}" is more than any layout needs', f"Write at most {LONGEST_MM} {unit}")
-    else:
-        return int(amount)
-    return None
-
-
-def _stretches(reading: Reading, entry: Entry, settings: Table) -> list[Stretch]:
-    listed = settings.entries.get("stretches")
-    items = listed.value.items if listed and isinstance(listed.value, Items) else []
-    first: dict[str, Place] = {}
-    stretches = []
-    for key, value in _pairs(items):
-        length = _whole_mm(reading, value, length_mm(value.text), "mm")
-        detector = None if key.text == "blind" else key.text
-        if detector and not reading.known("detectors", key):
-            detector = key.text  # its place in the order still counts
-        if detector and first.setdefault(detector, key.place) != key.place:
-            also = (first[detector], "first given here")
-            what = f"{detector} lies on {entry.key.text} twice"
-            reading.wrong(key.place, what, "Use two detectors, or one longer stretch", also)
-        stretches.append(Stretch(detector, length or 0))
-    return stretches
-
-
-def _pairs(items: Sequence[Value]) -> list[tuple[Text, Text]]:
-    return [
-        (one.key, one.value)
-        for item in items
-        if isinstance(item, Table)
-        for one in list(item.entries.values())[:1]
-        if isinstance(one.value, Text)
-    ]
-
-
-def _hold(
-    reading: Reading, track: str, entry: Entry, stretches: list[Stretch], outputs: dict[str, Output]
-) -> Hold | None:
-    if not _of_kind(reading, entry.key, (Kind.SIGNAL,), "what holds trains"):
-        return None
-    signal = outputs.get(entry.key.text)
-    if signal and signal.aspects and not any(aspect.stops for aspect in signal.aspects):
-        instead = "Call an aspect danger or stop, or add stops: yes to one"
-        reading.wrong(
-            entry.key.place, f"{signal.name} has no aspect that stops trains", instead, (signal.place, "the signal")
-        )
-    word = entry.value if isinstance(entry.value, Text) else None
-    found = pattern("place-on-a-track").fullmatch(word.text) if word else None
-    if word is None or found is None:
-        return None
-    if found[1]:
-        before = Text(found[1], word.place)
-        at_mm = _before(stretches, before.text)
-        if at_mm is None:
-            _no_stretch(reading, track, before, stretches)
-        return None if at_mm is None else Hold(entry.key.text, at_mm)
-    distance = length_mm(found[2])
-    whole_length = sum(stretch.length_mm for stretch in stretches)
-    if distance is None or distance.denominator != 1:
-        reading.wrong(word.place, f'"{word.text}" is not a whole number of mm', "Write for example at 1200 mm")
-        return None
-    if distance > whole_length and all(stretch.length_mm for stretch in stretches):
-        reading.wrong(
-            word.place, f"{entry.key.text} stands beyond the end of {track}", f"{track} is {whole_length} mm long"
-        )
-    return Hold(entry.key.text, int(distance))
-
-
-def _before(stretches: list[Stretch], detector: str) -> int | None:
-    """Where a detector's stretch begins."""
-    at_mm = 0
-    for stretch in stretches:
-        if stretch.detector == detector:
-            return at_mm
-        at_mm += stretch.length_mm
-    return None
-
-
-def _no_stretch(reading: Reading, track: str, word: Text, stretches: list[Stretch]) -> None:
-    names = [stretch.detector for stretch in stretches if stretch.detector]
-    detectors = reading.section("detectors")
-    if word.text == "blind":
-        instead = "Write the distance instead, such as at 1200 mm"
-        reading.wrong(word.place, "before blind does not say which stretch, since several can be blind", instead)
-    elif word.text in detectors and _has_unread(reading, track):
-        return  # the stretch that is meant may be the one that has been reported
-    elif names:
-        near = nearest(word.text, names)
-        instead = f"Did you mean before {near}?" if near else f"Its stretches are {', '.join(names[:8])}"
-        reading.wrong(word.place, f'"{word.text}" is not a stretch of {track}', instead)
-
-
-def _has_unread(reading: Reading, track: str) -> bool:
-    """Whether some stretch of a track could not be made out, or names a detector that does not exist."""
-    settings = reading.section("tracks")[track].value
-    listed = settings.entries.get("stretches") if isinstance(settings, Table) else None
-    items = listed.value.items if listed and isinstance(listed.value, Items) else []
-    pairs = _pairs(items)
-    known = {*reading.section("detectors"), "blind"}
-    return len(pairs) != len(items) or any(key.text not in known for key, _ in pairs)
-
-
-# --- crossings -----------------------------------------------------------------------------------------------------
-
-_LAMPS = (Kind.LAMP, Kind.RELAY)
-_ROLES: dict[str, tuple[Kind, ...]] = {
-    "amber": _LAMPS,
-    "reds": _LAMPS,
-    "entrance barriers": (Kind.SERVO,),
-    "exit barriers": (Kind.SERVO,),
-    "boom lamps": _LAMPS,
-    "audible warning": (Kind.SOUND, Kind.RELAY, Kind.PULSE),
-    "signals": (Kind.SIGNAL,),
-}
-_BARRIER_POSITIONS = ("raised", "lowered")
-
-
-def _crossing(reading: Reading, entry: Entry, settings: Table, outputs: dict[str, Output]) -> Crossing:
-    roles = {role: _role(reading, settings, role, outputs) for role in (*_ROLES, "detectors", "on the road")}
-    fields = {role.replace(" ", "_"): names for role, names in roles.items()}
-    return Crossing(entry.key.text, **fields, place=entry.key.place)
-
-
-def _role(reading: Reading, settings: Table, role: str, outputs: dict[str, Output]) -> tuple[str, ...]:
-    entry = settings.entries.get(role)
-    value = entry.value if entry else None
-    words = value.items if isinstance(value, Items) else [value] if isinstance(value, Text) and value.text else []
-    first: dict[str, Place] = {}
-    for word in words:
-        if not isinstance(word, Text) or not word.text:
-            continue
-        if first.setdefault(word.text, word.place) != word.place:
-            also = (first[word.text], "first given here")
-            reading.wrong(word.place, f'"{word.text}" stands in {role} twice', "Delete one of them", also)
-            continue
-        _plays(reading, word, role, outputs)
-    return tuple(first)
-
-
-def _plays(reading: Reading, word: Text, role: str, outputs: dict[str, Output]) -> None:
-    kinds = _ROLES.get(role)
-    if kinds is None:
-        reading.known("detectors", word)
-        return
-    if not _of_kind(reading, word, kinds, f"what plays {role}") or "barriers" not in role:
-        return
-    positions = [position.name for position in outputs[word.text].positions] if word.text in outputs else []
-    missing = [name for name in _BARRIER_POSITIONS if name not in positions]
-    if positions and missing:
-        what = f"the barrier {word.text} has no position named {' and none named '.join(missing)}"
-        reading.wrong(
-            word.place, what, "Name a barrier's positions raised and lowered", (outputs[word.text].place, "the barrier")
-        )

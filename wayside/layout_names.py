@@ -5,6 +5,7 @@ Shared by the parts that put a layout together. Knows no forms of value.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from engine.layout import Board, Kind, Place, Wiring
@@ -98,6 +99,18 @@ def check_names(reading: Reading) -> None:
                 what = f'"{name}" is {first[0]} and {a_noun} at once, and a scene could not tell them apart'
                 instead = f"Give one of them another name, such as {name}-{NOUNS[section][0]}"
                 reading.wrong(place, what, instead, (first[1], "first used here"))
+
+
+def of_kind(reading: Reading, word: Text, kinds: Sequence[Kind], role: str) -> bool:
+    """Whether the word names an output that can play a part; reported if not."""
+    if not reading.known("outputs", word):
+        return False
+    kind = reading.kinds.get(word.text)
+    if kind is None or kind in kinds:
+        return True
+    fitting = " or ".join(f"a {one.value}" for one in kinds)
+    reading.wrong(word.place, f'{role} is {fitting}, and "{word.text}" is a {kind.value}', "Name another output")
+    return False
 
 
 # --- connections ---------------------------------------------------------------------------------------------------

@@ -68,8 +68,11 @@ class _Found(NamedTuple):
         return _step(tuple(self.error.evaluation_path)[:-1])
 
 
-def check(root: Table, file: str) -> list[Problem]:
-    """Everything whose shape is not as the schema says; each thing once, at its cause."""
+def check(root: Table, file: str, torn: frozenset[tuple[str, int]] = frozenset()) -> list[Problem]:
+    """Everything whose shape is not as the schema says; each thing once, at its cause.
+
+    `torn` are lines of tables (file and line) that have lost something which was reported: there nothing is missed.
+    """
     problems: list[Problem] = []
     explained: dict[tuple[Sequence[str | int], str], None] = {}
     found = [_located(error, root, file) for error in _validator().iter_errors(_plain(root))]
@@ -77,6 +80,8 @@ def check(root: Table, file: str) -> list[Problem]:
     for one in sorted(found, key=lambda one: one.error.kind.name != "additionalProperties"):
         if len(problems) >= MOST_FOUND:
             break
+        if one.error.kind.name in ("required", "anyOf") and (one.place.file, one.place.line) in torn:
+            continue
         problems += _SAY.get(one.error.kind.name, _unlikely)(one, explained)
     return problems
 
@@ -106,6 +111,13 @@ def _located(error: Any, root: Value, file: str) -> _Found:
         elif isinstance(value, Items) and isinstance(step, int):
             value = value.items[step]
     return _Found(error, path, value, key, file)
+
+
+@cache
+def keys_with_units() -> frozenset[str]:
+    """The keys of an output whose values are a number with a unit."""
+    properties = schema()["$defs"]["output"]["properties"]
+    return frozenset(key for key, part in properties.items() if part.get("$ref") in ("#/$defs/time", "#/$defs/rate"))
 
 
 @cache
@@ -290,8 +302,9 @@ def _wrong_kind(one: _Found, _: _Explained) -> list[Problem]:
     kind = next(row for row in schema()["$defs"]["output"]["allOf"] if row["then"] is _then(one))
     its = kind["if"]["properties"]["kind"]["const"]
     every = schema()["$defs"]["output"]["properties"]["kind"]["enum"]
-    others = [f"a {other}" for other in every if one.key.text not in _barred(other)]
-    what = f"{one.key.text} belongs to {' or '.join(others)}, not to a {its}"
+    others = [other for other in every if one.key.text not in _barred(other)]
+    those = " or ".join([", ".join(others[:-1]), others[-1]] if len(others) > 1 else others)
+    what = f"{one.key.text} belongs to a {those}, not to a {its}"
     return [Problem(one.key.place, what, "Delete it, or change the kind")]
 
 

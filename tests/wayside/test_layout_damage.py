@@ -24,6 +24,9 @@ outputs from: wiring.csv
 """
 
 
+EXTRAS = ["", "", "", *":,\"'{}[]#- \t&*!%é\x00"]  # nothing is written for a character too few
+
+
 def deleted(lines: list[str]) -> Iterator[list[str]]:
     for i in range(len(lines)):
         yield lines[:i] + lines[i + 1 :]
@@ -56,28 +59,7 @@ def characters(lines: list[str]) -> Iterator[list[str]]:
     """One character too few, or one too many, somewhere in each line; the same places in every run."""
     draw = random.Random(20)
     for i, line in enumerate(lines):
-        for extra in (
-            "",
-            "",
-            ":",
-            ",",
-            '"',
-            "'",
-            "{",
-            "}",
-            "[",
-            "]",
-            "#",
-            "-",
-            " ",
-            "\t",
-            "&",
-            "*",
-            "!",
-            "%",
-            "é",
-            "\x00",
-        ):
+        for extra in draw.sample(EXTRAS, 6):
             at = draw.randrange(len(line) or 1)
             yield [*lines[:i], line[:at] + extra + line[at + (not extra) :], *lines[i + 1 :]]
 

@@ -629,7 +629,7 @@ TABLE_MISTAKES: list[tuple[str, str, str]] = [
     ('"1,5 s"', '"§1,5"', "Write full travel: 1,5 s"),
     ("lowered 0,5 deg", "§lowered", '"lowered" has no angle'),
     ("lowered 0,5 deg", "§raised 0 deg", '"raised" is given twice'),
-    ('"1,5 s"', "1,5 s", "no unit"),
+    ('"1,5 s"', "§1,5 s", 'Put it in quotes: "1,5 s"'),
     ("Positions,", "§Postions,", "Did you mean positions?"),
     ("Feed,", "§Rest,", 'the heading "rest" is given twice'),
     ("Name,Kind", "§Nmae,Kind", "Did you mean name?"),

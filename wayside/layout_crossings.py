@@ -1,0 +1,57 @@
+"""Level crossings of a layout file: who plays which part, and whether it can."""
+
+from __future__ import annotations
+
+from engine.layout import Crossing, Kind, Output, Place
+from wayside.layout_names import Reading, of_kind
+from wayside.yaml_places import Entry, Items, Table, Text
+
+_LAMPS = (Kind.LAMP, Kind.RELAY)
+_ROLES: dict[str, tuple[Kind, ...]] = {
+    "amber": _LAMPS,
+    "reds": _LAMPS,
+    "entrance barriers": (Kind.SERVO,),
+    "exit barriers": (Kind.SERVO,),
+    "boom lamps": _LAMPS,
+    "audible warning": (Kind.SOUND, Kind.RELAY, Kind.PULSE),
+    "signals": (Kind.SIGNAL,),
+}
+_BARRIER_POSITIONS = ("raised", "lowered")
+
+
+def read_crossing(reading: Reading, entry: Entry, settings: Table, outputs: dict[str, Output]) -> Crossing:
+    roles = {role: _role(reading, settings, role, outputs) for role in (*_ROLES, "detectors", "on the road")}
+    fields = {role.replace(" ", "_"): names for role, names in roles.items()}
+    return Crossing(entry.key.text, **fields, place=entry.key.place)
+
+
+def _role(reading: Reading, settings: Table, role: str, outputs: dict[str, Output]) -> tuple[str, ...]:
+    entry = settings.entries.get(role)
+    value = entry.value if entry else None
+    words = value.items if isinstance(value, Items) else [value] if isinstance(value, Text) and value.text else []
+    first: dict[str, Place] = {}
+    for word in words:
+        if not isinstance(word, Text) or not word.text:
+            continue
+        if first.setdefault(word.text, word.place) != word.place:
+            also = (first[word.text], "first given here")
+            reading.wrong(word.place, f'"{word.text}" stands in {role} twice', "Delete one of them", also)
+            continue
+        _plays(reading, word, role, outputs)
+    return tuple(first)
+
+
+def _plays(reading: Reading, word: Text, role: str, outputs: dict[str, Output]) -> None:
+    kinds = _ROLES.get(role)
+    if kinds is None:
+        reading.known("detectors", word)
+        return
+    if not of_kind(reading, word, kinds, f"what plays {role}") or "barriers" not in role:
+        return
+    positions = [position.name for position in outputs[word.text].positions] if word.text in outputs else []
+    missing = [name for name in _BARRIER_POSITIONS if name not in positions]
+    if positions and missing:
+        what = f"the barrier {word.text} has no position named {' and none named '.join(missing)}"
+        reading.wrong(
+            word.place, what, "Name a barrier's positions raised and lowered", (outputs[word.text].place, "the barrier")
+        )
