@@ -13,6 +13,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from engine import program as p
+from engine.layout import Place
 from engine.queue import LINE
 from engine.stage import own_time, ramp, share
 from engine.waves import Wave
@@ -54,6 +55,11 @@ class Block:
     def begin(self) -> Status:
         self.index = 0
         return self.go()
+
+    @property
+    def place(self) -> Place:
+        """Where the line under way stands."""
+        return self.lines[max(0, self.index - 1)].place if self.lines else self.run.scene.place
 
     def go(self) -> Status:
         lines, verbs = self.lines, _VERBS
@@ -145,10 +151,16 @@ class Branching:
         self.branches[self.branches.index(block)] = None
         self.home.begun.update(block.begun)
 
+    @property
+    def place(self) -> Place:
+        return self.home.place
+
     def running(self) -> bool:
         return any(branch is not None for branch in self.branches)
 
     def leave(self) -> Status:
+        """A `stop repeating` in one branch leaves the others behind."""
+        self.kernel.blame = self.home.place
         self.drop()
         return LEFT
 
@@ -242,6 +254,7 @@ class First(Branching):
         winner = self.branches[min(self.winners)]
         if winner is not None:
             self.over(winner)
+        self.kernel.blame = self.home.place
         self.drop()
         return DONE
 
@@ -316,6 +329,7 @@ class Guarded(Branching):
         if holds:
             return
         self.kernel.watchers.remove(self)
+        self.kernel.blame = self.line.place
         self.drop()
         self.alive = True
         self.kernel.queue.push(self.kernel.stage.now_us, LINE, self)

@@ -28,6 +28,7 @@ class ConditionHead:
         if isinstance(head, EachTime) and not isinstance(term, Becomes):
             term = Becomes(term)
         self.term = term
+        kernel.truth.question(term)  # its memory begins with the first instant
         self.keys: tuple[Key, ...] = () if isinstance(head, EachTime) else ((Sort.SCENE, scene.name),)
 
     def look(self, holds: bool) -> None:

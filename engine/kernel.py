@@ -17,7 +17,7 @@ from engine.heads import ConditionHead, TimedHead, make_heads
 from engine.layout import NOWHERE, Kind, Place
 from engine.performance import Cast, Run
 from engine.program import Level, Order, Program, conditions
-from engine.queue import GUARD, INPUT, LINE, Queue, Sleeper
+from engine.queue import GUARD, INPUT, Queue, Sleeper
 from engine.stage import Alarm, DetectorNow, Key, OutputNow, Stage, orders_for, wave_for
 from engine.truth import Memory, Truth
 from engine.watchers import Watch as Watching
@@ -45,6 +45,7 @@ class Kernel:
         self.cast = Cast(self)
         self.trace: list[t.Record] = []
         self.starts_s = program.layout.clock.starts_s if starts_s is None else starts_s
+        self.blame: Place = NOWHERE  # the line that is dropping blocks just now
         self._orders = 0
         self._lines = 0
         self._told: dict[str, t.Told] = {}  # this instant's last order for each output
@@ -209,11 +210,18 @@ class Kernel:
             status, node = parent.child_done(node, status), parent
 
     def _cut(self) -> None:
-        places = [one.scene.place for one in self.cast.runs.values()]
-        self.trouble(f"reactions did not settle in {REACTION_LIMIT} rounds and were cut", *places)
-        self._dirty.clear()
-        for _, sleeper in self.queue.lines_due(self.stage.now_us):
-            self.queue.push(self.stage.now_us + 1, LINE, sleeper)
+        """Stop the scenes whose lines are still due: only that ends a chain which would go on for ever."""
+        due = [sleeper for _, sleeper in self.queue.lines_due(self.stage.now_us)]
+        places: dict[Place, None] = {}
+        runs: dict[Run, None] = {}
+        for sleeper in due:
+            run = sleeper if isinstance(sleeper, Run) else sleeper.run  # type: ignore[attr-defined]
+            runs[run] = None
+            places[sleeper.place] = None  # type: ignore[attr-defined]
+        stopped = " and ".join(run.scene.name for run in runs)
+        self.trouble(f"reactions did not settle in {REACTION_LIMIT} rounds; stopped: {stopped}", *places)
+        for run in runs:
+            self.cast.cut(run)
 
     def _flush(self) -> None:
         """Of several orders to one output in an instant the last is sent."""
@@ -328,7 +336,7 @@ class Kernel:
         wave, now_us = self.view(run, output), self.stage.now_us
         if output not in run.shadow and now.order != number:
             return
-        place = self._told[output].place if output in self._told else run.scene.place
+        place = self.blame if self.blame is not NOWHERE else run.scene.place
         if isinstance(wave, Ramp) and now_us < wave.to_us:
             self.order_wave(run, output, Steady(wave.value_at(now_us)), place, "dropped")
         elif isinstance(wave, Flashing):

@@ -32,6 +32,10 @@ class Run:
         self.watches: list[Watch] = []
         self.timer = 0
 
+    @property
+    def place(self) -> Place:
+        return self.scene.place
+
     def wake(self) -> Status:
         """Its first line is due."""
         lines = (self.scene.when_stopped or ()) if self.stopping else self.scene.block
@@ -112,20 +116,30 @@ class Cast:
 
     def stop(self, name: str, why: str, place: Place, latch: bool = True) -> None:
         """Drop a scene's blocks, then let its `when stopped` run; a scene that is stopping cannot be stopped."""
-        run = self.runs.get(name)
+        kernel, run = self.kernel, self.runs.get(name)
         if run is None or run.stopping:
             return
         run.stopping, run.once_more, run.latch = True, False, latch
         run.timer = 0
+        kernel.blame = place
         if run.root is not None:
             run.root.drop("stopped")
             run.root = None
         if run.scene.when_stopped is not None:
             self._state(name, "stopping", why, place)
-            self.kernel.queue.push(self.kernel.stage.now_us, LINE, run)
+            kernel.queue.push(kernel.stage.now_us, LINE, run)
             return
         self._to_rest(run)
         self._give_up(run, "stopped", why, place)
+
+    def cut(self, run: Run) -> None:
+        """Stop a scene that never settles; if it is its `when stopped` that does not, end that."""
+        if run.stopping:
+            if run.root is not None:
+                run.root.drop("stopped")
+            self._give_up(run, "stopped", "its reactions did not settle")
+        else:
+            self.stop(run.scene.name, "its reactions did not settle", run.scene.place)
 
     def _to_rest(self, run: Run) -> None:
         """Without a `when stopped`: outputs to rest, guarded ones to their safe state, which comes last and wins."""

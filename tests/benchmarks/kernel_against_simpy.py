@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable, Generator
 
 import simpy
+
 from engine import program as p
 from engine.drive import Nothing, jump
 from engine.events import StartScene
@@ -42,7 +43,9 @@ def ours(lamps: int, rounds: int) -> list[tuple[int, str, float]]:
     kernel = Kernel(p.Program(layout=layout, scenes={"all": scene}))
     kernel.advance(0, [StartScene("all")])
     jump(kernel, Nothing(), None)
-    return [(r.at_us, r.output, r.wave.value) for r in kernel.trace if isinstance(r, Told) and isinstance(r.wave, Steady)]
+    return [
+        (r.at_us, r.output, r.wave.value) for r in kernel.trace if isinstance(r, Told) and isinstance(r.wave, Steady)
+    ]
 
 
 def theirs(lamps: int, rounds: int) -> list[tuple[int, str, float]]:

@@ -9,14 +9,15 @@ from collections.abc import Callable, Generator
 from typing import Any
 
 import simpy
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from engine import program as p
 from engine.drive import Nothing, jump
 from engine.events import StartScene
 from engine.kernel import Kernel
 from engine.layout import NOWHERE
 from engine.trace import Noted
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 Plan = tuple[Any, ...]
 waits = st.integers(0, 3).map(lambda seconds: ("wait", seconds))

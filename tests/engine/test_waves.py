@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from engine.layout import Blink
-from engine.waves import Flashing, Ramp, Steady, Wave
 from hypothesis import given
 from hypothesis import strategies as st
+
+from engine.layout import Blink
+from engine.waves import Flashing, Ramp, Steady, Wave
 
 
 def walked(wave: Wave, start: int, end: int, step: float) -> list[int]:
     """Every microsecond at which the rounded value is another than a microsecond before."""
     return [
-        at
-        for at in range(start + 1, end + 1)
-        if round(wave.value_at(at) / step) != round(wave.value_at(at - 1) / step)
+        at for at in range(start + 1, end + 1) if round(wave.value_at(at) / step) != round(wave.value_at(at - 1) / step)
     ]
 
 
