@@ -11,19 +11,19 @@ from wayside.progress import watched
 from wayside.project import Project, load
 from wayside.terminal import say
 from wayside.usage import FINE, PROBLEMS, UsageProblem
-from wayside.wording import count
+from wayside.wording import count, listed
 
 DESCRIPTION = """\
 Reads a layout's folder (layout.yaml and every file that ends in .scene), or the files that you name, and says
 everything that is wrong: which file, line and column, what, and what to write instead. Nothing moves.
-Advice is printed apart and does not count as wrong.
+Advice is printed apart, does not count as wrong, and waits until there are no errors.
 """
 
 EXAMPLES = """\
 example:
 
   wayside check examples/pellbrook-quay
-  wayside check examples/pellbrook-quay/crossing.scene
+  wayside check examples/pellbrook-quay/saltmarsh-lane.scene
 
     scene saltmarsh-lane
         runs whenever train-abuot
@@ -74,11 +74,18 @@ def report(project: Project) -> Iterable[str]:
     if project.advice:
         yield "Advice (nothing stops because of it):\n"
         yield from paragraphs(project.advice, project.lines)
-    yield f"{project.name}: {_verdict(project)}."
+    yield f"{project.name}: {_verdict(project)}.{without(project)}"
 
 
 def paragraphs(problems: Iterable[Problem], lines: Mapping[str, list[str]]) -> Iterable[str]:
     return (as_text(problem, lines) + "\n" for problem in problems)
+
+
+def without(project: Project) -> str:
+    """What to think of when single files have errors: their names may be given in files that were not named."""
+    if not project.errors or not project.unread:
+        return ""
+    return f" Names from {listed(list(project.unread))} are not known here: check the folder to know them."
 
 
 def counted(project: Project) -> str:

@@ -16,7 +16,7 @@ from engine.conditions import atoms
 from engine.layout import NOWHERE
 from engine.program import Program, Rehearsal
 from wayside import terminal, verdict, wording
-from wayside.command_check import counted, given_paths, paragraphs
+from wayside.command_check import counted, given_paths, paragraphs, without
 from wayside.progress import watched
 from wayside.project import Project, load
 from wayside.terminal import say, tell
@@ -124,7 +124,7 @@ def _refuse_odd_mixes(options: argparse.Namespace) -> None:
 def _stopped_by_errors(project: Project, out: Out) -> int:
     for paragraph in paragraphs(project.errors, project.lines):
         out(paragraph)
-    out(f"{project.name}: {counted(project)}; nothing was rehearsed. Put the errors right first.")
+    out(f"{project.name}: {counted(project)}; nothing was rehearsed. Put the errors right first.{without(project)}")
     return PROBLEMS
 
 

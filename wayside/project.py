@@ -37,6 +37,7 @@ class Project:
     lines: dict[str, list[str]]
     scene_files: tuple[str, ...] = ()
     name: str = ""  # the layout's, or its folder's if it has none
+    unread: tuple[str, ...] = ()  # scene files that stand beside those read
 
     @property
     def errors(self) -> list[Problem]:
@@ -82,10 +83,10 @@ def load(paths: Sequence[Path], shown: Shown = str, watched: Watched = lambda fi
     # With half a layout, every name that it failed to give would be reported a second time in the scenes.
     if layout_is_sound:
         program, found = compile_program(nodes, layout)
-        problems += found
-        problems += _second_look(program, problems)
+        problems = _causes_only([*problems, *found, *_second_look(program, [*problems, *found])], files.remarks)
     name = layout.name or files.layout.resolve().parent.name
-    return Project(layout, program, tuple(in_order(problems)), lines, tuple(map(shown, files.scenes)), name)
+    read_files = tuple(map(shown, files.scenes))
+    return Project(layout, program, tuple(in_order(problems)), lines, read_files, name, _unread(files.scenes))
 
 
 def _second_look(program: Program, so_far: list[Problem]) -> list[Problem]:
@@ -93,8 +94,14 @@ def _second_look(program: Program, so_far: list[Problem]) -> list[Problem]:
     from scenes.check import check
 
     broken = {problem.place.file for problem in so_far if not problem.advice}
-    found = check(program)
-    return [one for one in found if one.place.file not in broken and not (broken and one.advice)]
+    return [one for one in check(program) if one.place.file not in broken]
+
+
+def _causes_only(problems: list[Problem], remarks: Sequence[Problem]) -> list[Problem]:
+    """Advice waits until the errors are gone: a misspelt name makes another one look unused."""
+    if all(problem.advice for problem in problems):
+        return problems
+    return [problem for problem in problems if not problem.advice or problem in remarks]
 
 
 # --- which files ---------------------------------------------------------------------------------------------------
@@ -179,6 +186,13 @@ def _beside(scenes: list[Path]) -> dict[Path, Path]:
             names = sorted(os.listdir(file.parent))
             raise UsageProblem(_no_layout(file.parent, names))
     return {file.resolve(): file for file in found}
+
+
+def _unread(scenes: Sequence[Path]) -> tuple[str, ...]:
+    """The names of scene files that stand beside those named and were not named."""
+    read = {scene.resolve() for scene in scenes}
+    beside = [file for folder in dict.fromkeys(scene.parent for scene in scenes) for file in sorted(folder.iterdir())]
+    return tuple(file.name for file in beside if file.suffix.lower() == SCENE_ENDING and file.resolve() not in read)
 
 
 # --- reading -------------------------------------------------------------------------------------------------------

@@ -107,6 +107,16 @@ def test_every_problem_in_one_go_errors_before_advice(wayside: Wayside, folder: 
     assert paragraphs[4] == "Pellbrook Quay: 2 errors, 1 piece of advice; 2 scene files read.\n"
 
 
+def test_a_file_without_its_neighbours_is_pointed_to_its_folder(wayside: Wayside, folder: Path) -> None:
+    (folder / "groups.scene").write_text("group lamps: amber\n")
+    (folder / "use.scene").write_text("rehearsal r\n    plays lane-lamp\n    expect all of lamps are off by 3 s\n")
+    assert wayside("check", "quay").status == 0
+    for command in ("check", "rehearse"):
+        said = wayside(command, "quay/use.scene")
+        assert said.status == 1
+        assert "Names from groups.scene and lane.scene are not known here: check the folder" in said.out
+
+
 def test_advice_alone_is_fine(wayside: Wayside, folder: Path) -> None:
     (folder / "b.scene.txt").write_text("")
     said = wayside("check", "quay")

@@ -104,6 +104,22 @@ def test_two_scenes_of_one_name_in_two_files_tell_both_places(folder: Path) -> N
     assert {Path(place.file).name for place in places} == {"b.scene", "c.scene"}
 
 
+def test_advice_waits_until_the_errors_are_gone(folder: Path) -> None:
+    file = folder / "c.scene"
+    file.write_text("define lit as amber is on\n\nscene c\n    wait until lti\n    turn on amber\n")
+    found = load([folder])
+    assert (len(found.errors), found.advice) == (1, [])
+    file.write_text("define lit as amber is on\n\nscene c\n    takes amber from lane\n    turn on amber\n")
+    found = load([folder])
+    assert not found.errors
+    assert [problem.place.line for problem in found.advice] == [1]
+
+
+def test_the_scene_files_that_were_not_named_are_known(folder: Path) -> None:
+    assert load([folder / "a.scene"]).unread == ("b.scene",)
+    assert load([folder]).unread == ()
+
+
 def test_a_clashing_pair_of_layouts_is_refused(folder: Path, tmp_path: Path) -> None:
     other = tmp_path / "other"
     other.mkdir()

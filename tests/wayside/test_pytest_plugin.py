@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from wayside import project, pytest_plugin
+
 pytest_plugins = ["pytester"]
 
 LAYOUT = """\
@@ -29,6 +31,10 @@ rehearsal lamp-stays
     plays lane-lamp
     expect amber is on from 0 s to 5 s
 """
+
+
+def test_it_looks_for_the_files_that_the_command_line_reads() -> None:
+    assert (pytest_plugin.LAYOUT_NAME, pytest_plugin.SCENE_ENDING) == (project.LAYOUT_NAME, project.SCENE_ENDING)
 
 
 @pytest.fixture
