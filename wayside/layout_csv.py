@@ -223,14 +223,12 @@ def _split_aspects(cell: _Cell, problems: list[Problem]) -> Value:
     tables: dict[str, Entry] = {}
     for words, place in _parts(cell):
         rest = re.split(r"\s*[:=]\s*|\s+", words[1], maxsplit=1) if len(words) > 1 else []
-        inner = tables.setdefault(words[0], Entry(Text(words[0], place), Table({}, place)))
-        assert isinstance(inner.value, Table)
-        into = inner.value.entries
         if not rest:
-            what = f'the aspect "{words[0]}" says nothing'
-            problems.append(Problem(place, what, f"Write {words[0]} and its number, or {words[0]} PART STATE"))
-            into["number"] = Entry(Text("number", place), Text("0", place))
-        elif rest == ["stops"]:
+            tables.setdefault(words[0], Entry(Text(words[0], place), Text("", place)))
+            continue
+        inner = tables.setdefault(words[0], Entry(Text(words[0], place), Table({}, place)))
+        into = inner.value.entries if isinstance(inner.value, Table) else {}
+        if rest == ["stops"]:
             into["stops"] = Entry(Text("stops", place), Text("yes", place))
         elif len(rest) == 1:
             _enter(into, Text("number", place), Text(rest[0], place), problems)

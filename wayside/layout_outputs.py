@@ -289,7 +289,7 @@ def _part(reading: Reading, key: Text, word: Text, outputs: dict[str, Output]) -
 
 
 def _one_way_of_showing(reading: Reading, name: str, aspects: list[Aspect], settings: Table) -> None:
-    """Either parts or numbers; numbers each once, and with somewhere to send them."""
+    """Either parts or numbers; each aspect has them, and each number stands once."""
     written = table(settings, "aspects").entries
     numbers: dict[int, str] = {}
     for aspect in aspects:
@@ -300,6 +300,14 @@ def _one_way_of_showing(reading: Reading, name: str, aspects: list[Aspect], sett
             first = numbers[aspect.number]
             also = (written[first].key.place, f"{first} is here")
             reading.wrong(place, f"{aspect.name} and {first} have one number", "Give each aspect its own number", also)
+    tables = [entry.value.entries for entry in written.values() if isinstance(entry.value, Table)]
+    has_parts = any(key not in ASPECT_WORDS for entries in tables for key in entries)
+    for aspect in aspects:
+        value = written[aspect.name].value
+        if isinstance(value, Table) and list(value.entries) == ["stops"] and not has_parts:
+            instead = f"Write for example {aspect.name}: {{number: {len(aspects)}, stops: yes}}"
+            place = written[aspect.name].key.place
+            reading.wrong(place, f"{aspect.name} says neither its parts nor its number", instead)
     with_parts = next((aspect for aspect in aspects if aspect.parts), None)
     if numbers and with_parts and all(aspect.number is None or not aspect.parts for aspect in aspects):
         place = written[with_parts.name].key.place

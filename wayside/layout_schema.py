@@ -79,6 +79,8 @@ def check(root: Table, file: str, torn: frozenset[tuple[str, int]] = frozenset()
     # Unknown keys first: a mistyped key is also a missing one, and is said once.
     for one in sorted(found, key=lambda one: one.error.kind.name != "additionalProperties"):
         if len(problems) >= MOST_FOUND:
+            instead = "Mend these first"
+            problems.append(Problem(one.place, f"there are more mistakes than the {MOST_FOUND} told here", instead))
             break
         if one.error.kind.name in ("required", "anyOf") and (one.place.file, one.place.line) in torn:
             continue

@@ -32,7 +32,7 @@ from engine.layout import (
 from scenes.problems import Problem, as_text
 from wayside import layout_csv, layout_outputs, layout_values, yaml_places
 from wayside.layout_file import read_layout, schema_text
-from wayside.layout_schema import pattern
+from wayside.layout_schema import MOST_FOUND, pattern
 
 HERE = Path(__file__).parent
 GOOD = (HERE / "good_layout.yaml").read_text(encoding="utf-8")  # everything that a layout file can say, once
@@ -257,7 +257,7 @@ MISTAKES: list[tuple[str, str, str]] = [
     (
         "kind: pulse, board: quay-board, port: 5,",
         "kind: pulse, board: quay-board, port: 5, §levels: 8,",
-        "lamp or a motor",
+        "levels belongs to a lamp or motor",
     ),
     # quantities
     ("full travel: 4 s", "full travel: §4", "Write full travel: 4 s"),
@@ -366,6 +366,7 @@ MISTAKES: list[tuple[str, str, str]] = [
         "red-light: {kind: lamp, rest: §off,",
         "another rest state than its signal down-signal",
     ),
+    ("warning: {number: 2}", "§warning: {stops: no}", "warning says neither its parts nor its number"),
     # names
     ("  fountain:", "  §Fountain:", "Write fountain"),
     ("  fountain:", "  §village fountain:", "Write village-fountain"),
@@ -421,6 +422,13 @@ def test_many_mistakes_are_told_in_one_run_in_the_files_order(tmp_path: Path) ->
         text = text.replace(old, new, 1)
     problems = problems_of(tmp_path, text)
     assert [problem.place.line for problem in problems] == [20, 23, 56]
+
+
+def test_a_file_in_which_nothing_is_right_is_told_so_at_some_point(tmp_path: Path) -> None:
+    wrong = "".join(f"  lamp-{i}: {{kind: lamp, prot: {i}}}\n" for i in range(MOST_FOUND + 5))
+    problems = problems_of(tmp_path, HEAD + "outputs:\n" + wrong)
+    assert len(problems) == MOST_FOUND + 1
+    assert problems[-1].what == f"there are more mistakes than the {MOST_FOUND} told here"
 
 
 def test_a_name_used_twice_tells_both_places(tmp_path: Path) -> None:
@@ -638,7 +646,7 @@ TABLE_MISTAKES: list[tuple[str, str, str]] = [
     ('"1,5 s"', '"1,5 s"§x', "something follows the closing quote"),
     (",point-unit,", ",point-unit,§spare", "a column without a heading"),
     ("amber,lamp,crossing-board,0,,,,", "amber,lamp,crossing-board,0,,,,§a 1 deg; b 2 deg", "belongs to a servo"),
-    ("danger arm danger;", "§danger;", "says nothing"),
+    ("danger arm danger;", "§danger;", "danger has nothing after it"),
     ("clear 1,", "§clear one,", "is not a whole number from 0"),
     ("danger arm danger;", "§danger arms danger;", "Did you mean arm?"),
 ]
