@@ -1,4 +1,4 @@
-"""The second look: what only shows when all scenes are seen together. Joins the checks; reads a compiled program only."""
+"""The second look: what only shows when all scenes are seen together. Reads a compiled program only."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Advice: guarded outputs, rules that nothing can break, flashing light and people, pulses and their feed, approaches."""
+"""Advice: guarded outputs, idle rules, flashing light and people, pulses and their feed, short approaches."""
 
 from __future__ import annotations
 
@@ -72,7 +72,8 @@ def _blind(scene: Scene, layout: Layout) -> Iterator[Problem]:
                     f"that `{scene.name}` does not see."
                 )
                 also = ((track.place, "the track"),)
-                yield _advice(scene.place, what, "Ask the detectors between as well, or wait for the train to pass.", also)
+                instead = "Ask the detectors between as well, or wait for the train to pass."
+                yield _advice(scene.place, what, instead, also)
                 return
 
 
@@ -172,7 +173,7 @@ def _in_a_row(block: Block, layout: Layout) -> Iterator[Problem]:
                 yield _queued(before, statement, feed, layout)
         since = {feed: (waited + lasts_us, pulse) for feed, (waited, pulse) in since.items() if feed not in drawn}
         if isinstance(statement, Pulse):
-            since.update({feed: (0, statement) for feed in drawn})
+            since.update(dict.fromkeys(drawn, (0, statement)))
 
 
 def _queued(before: Pulse, pulse: Pulse, feed: str, layout: Layout) -> Problem:

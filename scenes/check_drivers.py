@@ -172,8 +172,8 @@ def _plain(term: Term, positive: bool) -> Term:
         case Not(inner):
             return _plain(inner, not positive)
         case All(terms) | Any(terms):
-            inner = tuple(_plain(one, positive) for one in terms)
-            return All(inner) if isinstance(term, All) is positive else Any(inner)
+            parts = tuple(_plain(one, positive) for one in terms)
+            return All(parts) if isinstance(term, All) is positive else Any(parts)
         case Atom(sort, subject, test, amount) if test in _OPPOSITE:
             return _plain(Atom(sort, subject, _OPPOSITE[test], amount), not positive)
         case _:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 from typing import NamedTuple
 
 from engine.conditions import All, Any, AtLeast, Atom, Becomes, Held, Not, Sort, Term, Test, atoms
 from engine.layout import Output
-from engine.program import Count, Deed, ForEach, Program, Repeat, RunScene, SetFlag, WaitUntil
+from engine.program import Block, Count, Deed, ForEach, Program, Repeat, RunScene, SetFlag, WaitUntil
 from scenes.problems import Problem
 from scenes.walking import every_block, is_endless, takes_time, walk, whole
 
@@ -27,7 +28,7 @@ def after_endless(program: Program) -> Iterator[Problem]:
     """Lines that are never reached, since a loop before them never ends."""
     for scene in program.scenes.values():
         for block in every_block(*whole(scene)):
-            for statement, after in zip(block, block[1:], strict=False):
+            for statement, after in pairwise(block):
                 if is_endless(statement):
                     what = "This line is never reached: what stands before it goes on for ever."
                     instead = "Write `stop repeating` or `repeat until ...` there, or put both under `together`."
@@ -36,8 +37,8 @@ def after_endless(program: Program) -> Iterator[Problem]:
         yield from _next_member(scene.block)
 
 
-def _next_member(block: tuple[object, ...]) -> Iterator[Problem]:
-    for statement in walk(block):  # type: ignore[arg-type]
+def _next_member(block: Block) -> Iterator[Problem]:
+    for statement in walk(block):
         if isinstance(statement, ForEach) and statement.apart_us is None and len(statement.members) > 1:
             first = statement.members[0]
             if any(is_endless(inner) for inner in first.block):

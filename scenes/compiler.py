@@ -27,6 +27,7 @@ _SORTS = {
     "scene": Sort.SCENE,
     "routine": Sort.ROUTINE,
 }
+_INVENTED = "broken-"  # begins the name that stands in for one that could not be read
 _ADVICE = {
     Sort.DEFINE: "nothing asks for the condition `{}`",
     Sort.GROUP: "nothing speaks of the group `{}`",
@@ -86,11 +87,9 @@ class _Compiler:
         apart: dict[str, dict[str, Word]] = {"rule": {}, "rehearsal": {}}
         items = [item for node in nodes for item in (node.nodes() if node.kind == "start" else (node,))]
         for item in items:
-            self.names.something_broken = self.names.something_broken or _has_broken(item)
+            self._note_broken(item)
             word = item.words()[0] if item.words() else None
-            if item.kind == "broken" or word is None or word.text.startswith("broken-"):
-                self.names.something_broken = True
-                self.names.item_broken = self.names.item_broken or item.kind not in apart
+            if item.kind == "broken" or word is None or word.text.startswith(_INVENTED):
                 continue
             if item.kind in apart:
                 if self._is_new(apart[item.kind], item.kind, word):
@@ -98,22 +97,29 @@ class _Compiler:
             elif self.names.add(_SORTS[item.kind], word, item):
                 self.items.setdefault(item.kind, []).append((word.text, item))
 
+    def _note_broken(self, item: Node) -> None:
+        """Remember what could not be read, so that nothing is said about what follows from it."""
+        for node in _broken(item):
+            self.names.something_broken = True
+            named = [word.text for word in node.words() if not word.text.startswith(_INVENTED)]
+            self.names.broken.update(named)
+            if node is item and not named:
+                self.names.item_broken = True
+
     def _is_new(self, known: dict[str, Word], kind: str, word: Word) -> bool:
         """Rules and rehearsals are never named by a line, so each kind has its names to itself."""
         first = known.setdefault(word.text, word)
         if first is not word:
             also = ((first.place, "first named here"),)
-            what = f"there is already a {kind} called `{word.text}`"
-            self.names.problems.append(Problem(word.place, what, "choose another name", also=also))
+            what = f"There is already a {kind} called `{word.text}`."
+            self.names.problems.append(Problem(word.place, what, "Choose another name.", also=also))
         return first is word
 
     def _of(self, kind: str) -> Iterator[tuple[str, Node]]:
         return iter(self.items.get(kind, ()))
 
     def _variables(self, kind: str) -> dict[str, Variable]:
-        return {
-            name: Variable(name, node.place, kept=node.node("kept") is not None) for name, node in self._of(kind)
-        }
+        return {name: Variable(name, node.place, kept=node.node("kept") is not None) for name, node in self._of(kind)}
 
     def _rule(self, name: str, node: Node) -> Rule:
         return self.rehearsals.rule(name, node)
@@ -156,15 +162,11 @@ class _Compiler:
         draft = _Draft()
         scope = Scope(first_line=node.place.line)
         lines = list(node.nodes())
-        first = next((i for i, line in enumerate(lines) if line.kind in STATEMENTS), len(lines))
         seen: set[str] = set()
-        for index, line in enumerate(lines):
+        for line in lines:
             if line.kind not in heads.TOP:
                 continue
-            if index > first:
-                what = "this line belongs at the top of the scene, before the lines that do something"
-                self.names.report(line.place, what, "move it up")
-            elif line.kind in heads.ONCE and line.kind in seen:
+            if line.kind in heads.ONCE and line.kind in seen:
                 what = f"{heads.ONCE[line.kind]} stands here for the second time"
                 self.names.report(line.place, what, "a scene has one: put both together")
             seen.add(line.kind)
@@ -219,12 +221,11 @@ class _Compiler:
                 self.names.report(symbol.place, what, "take it out, or use it", OPEN, advice=True)
 
 
-def _has_broken(item: Node) -> bool:
-    """Whether a line anywhere in the item could not be read."""
+def _broken(item: Node) -> Iterator[Node]:
+    """Every part of an item that could not be read."""
     todo = [item]
     while todo:
         node = todo.pop()
-        if node.kind == "broken":
-            return True
+        if node.kind == "broken" or (node is item and any(word.text.startswith(_INVENTED) for word in node.words())):
+            yield node
         todo.extend(part for part in node.parts if isinstance(part, Node))
-    return False

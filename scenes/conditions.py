@@ -25,7 +25,7 @@ from engine.conditions import Sort as On
 from engine.layout import Kind, Output
 from scenes import quantities
 from scenes.light_step import LIGHT_STEP
-from scenes.names import OPEN, Names, Refused, Scope, Sort, Symbol
+from scenes.names import OPEN, Names, Refused, Scope, Sort, Symbol, own_words
 from scenes.nodes import Node, Word
 from scenes.wording import said
 
@@ -282,11 +282,13 @@ class Conditions:
         word = quantity.word("ANY", "ALL", "NONE", "LEAST", "MOST")
         kind = word.kind if word else ""
         if kind in ("ANY", "ALL", "NONE"):
-            return {"ANY": Any(terms), "ALL": All(terms), "NONE": Not(Any(terms))}[kind]
+            made: dict[str, Term] = {"ANY": Any(terms), "ALL": All(terms), "NONE": Not(Any(terms))}
+            return made[kind]
         number = quantity.word("INTEGER")
         count = self.names.quantity(number, scope, "INTEGER", quantities.whole) if number else 0
         if count > len(terms) or (kind == "LEAST" and count == 0):
-            what = f"there are {len(terms)} of them, so `at {'least' if kind == 'LEAST' else 'most'} {count}` says nothing"
+            asked = f"at {kind.lower()} {count}"
+            what = f"there are {len(terms)} of them, so `{asked}` says nothing"
             raise self.names.refuse(quantity.place, what, f"write a number from 1 to {len(terms)}", scope)
         return AtLeast(count, terms) if kind == "LEAST" else Not(AtLeast(count + 1, terms))
 
@@ -342,7 +344,7 @@ class Conditions:
     def states(self, symbol: Symbol) -> list[str]:
         """Every word that can stand behind `is` for this subject."""
         if symbol.output is not None:
-            own = [one.name for one in (*symbol.output.positions, *symbol.output.aspects)]
+            own = own_words(symbol.output)
             past = ["past 50 %"] if symbol.output.kind is Kind.SERVO else []
             return [*own, *_OUTPUT_STATES[symbol.output.kind], *past, "at rest"]
         if symbol.sort is Sort.COUNTER:

@@ -87,7 +87,8 @@ class Names:
         self.symbols: dict[str, Symbol] = {}
         self.used: set[str] = set()
         self.something_broken = False  # a line could not be read: what follows from that is not reported
-        self.item_broken = False  # a whole definition could not be read: any unknown name may be its
+        self.item_broken = False  # a definition without a readable name: any unknown name may be its
+        self.broken: set[str] = set()  # names that a line which could not be read would have given
         self._told: set[tuple[Place, bool]] = set()
         self._groups: dict[str, tuple[Symbol, ...]] = {}
         self._open_groups: list[str] = []
@@ -103,7 +104,7 @@ class Names:
         ):
             for name, thing in things.items():
                 self.symbols.setdefault(name, Symbol(name, sort, thing.place))
-        self._states = {p.name for o in layout.outputs.values() for p in (*o.positions, *o.aspects)}
+        self._states = {word for output in layout.outputs.values() for word in own_words(output)}
 
     # --- reporting -------------------------------------------------------------------------------------------------
 
@@ -112,8 +113,8 @@ class Names:
         if (place, advice) in self._told:
             return
         self._told.add((place, advice))
-        also = tuple((call, f"done from here by `{name}`") for name, call in scope.calls[-1:])
-        self.problems.append(Problem(place, what, instead, advice, also))
+        also = tuple((call, f"`{name}` is done here") for name, call in scope.calls[-1:])
+        self.problems.append(Problem(place, sentence(what), sentence(instead), advice, also))
 
     def refuse(self, place: Place, what: str, instead: str = "", scope: Scope = OPEN) -> Refused:
         self.report(place, what, instead, scope)
@@ -128,7 +129,7 @@ class Names:
             first = before.described if before.sort is Sort.OUTPUT else before.sort.value
             also = ((before.place, "first named here"),) if before.place != NOWHERE else ()
             self.problems.append(
-                Problem(word.place, f"`{word.text}` is already the name of {first}", "choose another name", also=also)
+                Problem(word.place, f"`{word.text}` is already the name of {first}.", "Choose another name.", also=also)
             )
             return False
         if len(self.symbols) >= NAMES:
@@ -178,7 +179,7 @@ class Names:
 
     def unknown(self, word: Word, wanted: str, known: Iterable[str], scope: Scope = OPEN) -> None:
         """Report an unknown name with the nearest known one, unless a broken definition may have been its."""
-        if self.item_broken:
+        if self.item_broken or word.text in self.broken:
             return
         self.report(word.place, f"there is {_none(wanted)} called `{word.text}`", self.near(word.text, known), scope)
 
@@ -247,7 +248,7 @@ class Names:
             return value
         if value.kind == "NAME":
             known = self.symbols.get(value.text)
-            if known is None and self.item_broken:
+            if known is None and (self.item_broken or value.text in self.broken):
                 raise Refused
             what = f"`{value.text}` is {known.described}" if known else f"nothing here is called `{value.text}`"
             near = self.near(value.text, scope.words)
@@ -265,6 +266,16 @@ class Names:
             return read(value)
         except quantities.OutOfRange as error:
             raise self.refuse(word.place, str(error), error.instead, scope) from error
+
+
+def sentence(text: str) -> str:
+    """A message as a whole sentence: a capital at the beginning, a stop at the end."""
+    return text and text[0].upper() + text[1:] + ("" if text[-1] in ".?!" else ".")
+
+
+def own_words(output: Output) -> list[str]:
+    """The names of an output's own positions and aspects."""
+    return [*(one.name for one in output.positions), *(one.name for one in output.aspects)]
 
 
 def _list_sorts(sorts: tuple[Sort, ...]) -> str:

@@ -25,7 +25,7 @@ from engine.program import (
 )
 from scenes import quantities
 from scenes.light_step import answer
-from scenes.names import Refused, Scope, Sort
+from scenes.names import Refused, Scope, Sort, own_words
 from scenes.nodes import Node, Word
 from scenes.writer import Writer
 
@@ -43,7 +43,7 @@ _HOW_TO_TELL = {
 
 def _instead(output: Output, otherwise: str = "write `turn on {0}` or `turn off {0}`") -> str:
     """How this kind of output is told."""
-    names = [one.name for one in (*output.positions, *output.aspects)] or ["its position"]
+    names = own_words(output) or ["its position"]
     return _HOW_TO_TELL.get(output.kind, otherwise).format(output.name, names[0])
 
 
@@ -93,7 +93,7 @@ def _with_parts(writer: Writer, output: Output, order: Order) -> list[tuple[str,
     return told
 
 
-# --- set -------------------------------------------------------------------------------------------------------------
+# --- set -----------------------------------------------------------------------------------------------------------
 
 
 def set_to(writer: Writer, node: Node, scope: Scope) -> Statement:
@@ -179,7 +179,7 @@ def _named_value(writer: Writer, output: Output, target: Word, scope: Scope) -> 
     raise writer.names.refuse(target.place, what, writer.names.near(target.text, named), scope)
 
 
-# --- fade and move -----------------------------------------------------------------------------------------------------
+# --- fade and move -------------------------------------------------------------------------------------------------
 
 
 def fade(writer: Writer, node: Node, scope: Scope) -> Statement:
@@ -224,7 +224,8 @@ def _moves(output: Output, target: Word, over: Node | None, node: Node) -> Wrong
     if own and (over is not None or node.node("manner") is not None):
         what = f"`{output.name}` moves by itself in {quantities.say_us(output.itself_us)}"
         which = "`over`" if over is not None else "`bouncing`"
-        return f"{what}: {which} is set on its board", f"set the pace on the board and write `move {output.name} to {target.text}`"
+        instead = f"set the pace on the board and write `move {output.name} to {target.text}`"
+        return f"{what}: {which} is set on its board", instead
     if not own and over is None:
         instead = f"write `move {output.name} to {target.text} over 3 s`"
         return f"how long may `{output.name}` take from one end to the other?", instead

@@ -119,7 +119,8 @@ class Rehearsals:
             return [(single.place, symbol)]
         quantity, listed = subject.node("quantity"), subject.node("names")
         if quantity is None or listed is None or not quantity.word("ALL"):
-            raise self.names.refuse(subject.place, "a rehearsal must begin with something certain", "write `all of ...`")
+            what = "a rehearsal must begin with something certain"
+            raise self.names.refuse(subject.place, what, "write `all of ...`")
         members = self.names.members(listed.words(), OPEN, Sort.OUTPUT, Sort.DETECTOR)
         return [(word.place, symbol) for word, symbol in members]
 
@@ -252,7 +253,8 @@ class Rehearsals:
         return Expectation(place, condition, Timing.AT, at_us, at_us)
 
     def _by(self, place: Place, condition: Condition, node: Node) -> Expectation:
-        return Expectation(place, condition, Timing.BY, 0, *self._times(node))
+        (to_us,) = self._times(node)
+        return Expectation(place, condition, Timing.BY, 0, to_us)
 
     def _before(self, place: Place, condition: Condition, node: Node) -> Expectation:
         (to_us,) = self._times(node)

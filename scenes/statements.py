@@ -1,4 +1,4 @@
-"""Lines that order time: waits, blocks, rounds, choices, flags, routines and other scenes. A table from kind to maker."""
+"""Lines that order time: waits, blocks, rounds, choices, flags, routines, other scenes. A table from kind to maker."""
 
 from __future__ import annotations
 

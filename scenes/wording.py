@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from scenes.nodes import Node, Word
 
 _JOINED = {"both": " and ", "either": " or "}
@@ -32,7 +34,7 @@ def _joined(node: Node) -> str:
 
 def _compare(node: Node) -> str:
     subject, *rest = node.parts
-    many = isinstance(subject, Node) and subject.node("quantity") is not None or said(subject) == "all outputs"
+    many = (isinstance(subject, Node) and subject.node("quantity") is not None) or said(subject) == "all outputs"
     return f"{said(subject)} {'are' if many else 'is'} {' '.join(said(part) for part in rest)}"
 
 
@@ -65,7 +67,7 @@ def _train_on(node: Node) -> str:
     return f"a train is {'not ' if node.word('NOT') else ''}on {name}"
 
 
-_SAID = {
+_SAID: dict[str, Callable[[Node], str]] = {
     "held": _held,
     "both": _joined,
     "either": _joined,
