@@ -1,6 +1,7 @@
 """From a line that does not fit to one sentence about it and what to write instead. Knows no file and no tree.
 
-The mistakes that people make are data (`scenes.mistake_table`); what is in no table is explained from what could have stood there.
+The mistakes that people make are data (`scenes.mistake_table`); what is in no table is explained from what could
+have stood there.
 """
 
 from __future__ import annotations
@@ -8,10 +9,11 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping
+from difflib import get_close_matches
+from functools import cache
 from typing import NamedTuple
 
 from scenes.mistake_table import NAME, TABLE, Entry
-from scenes.problems import nearest
 
 
 class Line(NamedTuple):
@@ -27,6 +29,7 @@ class Line(NamedTuple):
     depth: int = 0
     before: str = ""  # the line before
     continued: bool = False  # the line goes on with a sentence from the line before
+    as_name: tuple[int, int] | None = None  # where the word before stands, if it is a reserved one read as a name
 
 
 class Mistake(NamedTuple):
@@ -55,10 +58,24 @@ def explain(line: Line) -> Mistake:
     for entry in TABLE:
         if (entry.inside and inside not in entry.inside) or (entry.first and line.at > lead):
             continue
-        found = re.search(entry.pattern, bare)
+        found = _compiled(entry.pattern).search(bare)
         if found and _fits(entry, found, line, lead):
             return _from_table(entry, found, line, lead)
-    return _sign(line) or _first_word(line, lead) or _fallback(line, lead)
+    return _sign(line) or _first_word(line, lead) or _missing_name(line) or _fallback(line, lead)
+
+
+@cache
+def _compiled(pattern: str) -> re.Pattern[str]:
+    """The pattern, with each blank in it standing for any number of blanks."""
+    out = []
+    in_class = False
+    for at, sign in enumerate(pattern):
+        escaped = at > 0 and pattern[at - 1] == "\\"
+        in_class = (not escaped and sign == "[") or (in_class and (escaped or sign != "]"))
+        optional = pattern[at + 1 : at + 2] == "?"
+        behind = pattern.rfind("(?<", 0, at) > pattern.rfind(")", 0, at)  # looks back, which needs a fixed width
+        out.append((" *" if optional else " +") if sign == " " and not in_class and not behind else sign)
+    return re.compile("".join(out).replace(" *?", " *"))
 
 
 def _fits(entry: Entry, found: re.Match[str], line: Line, lead: int) -> bool:
@@ -76,6 +93,7 @@ def _from_table(entry: Entry, found: re.Match[str], line: Line, lead: int) -> Mi
             said[name] = line.code[lead + found.start(name) : lead + found.end(name)]
         else:
             said.setdefault(name, "")
+    said = {name: " ".join(text.split()) for name, text in said.items()}
     instead = entry.instead(said) if callable(entry.instead) else entry.instead.format_map(said)
     return Mistake(lead + start, lead + end, entry.what.format_map(said), instead, entry.key)
 
@@ -140,6 +158,13 @@ _SAID = {
     "_NL": "the end of the line",
 }
 _SILENT = frozenset({"_INDENT", "_DEDENT", "BROKEN", "$END"})
+_CONNECTING = frozenset(
+    """
+    to over as of is are from for by at and or in with while until before within through than each like between
+    becomes once only whenever then not
+    """.split()  # noqa: SIM905 - words, not a list of signs
+)
+_FIRST_OFFERED = ("is", "are", "of", "to", "over", "from", "at", "by", "for")
 _USUAL = {
     "s": "such as `turn on`, `set`, `fade`, `move`, `flash`, `wait`, `repeat` or `if`",
     "t": "`scene`, `routine`, `define`, `group`, `flag`, `counter`, `rule` or `rehearsal`",
@@ -154,7 +179,7 @@ def _first_word(line: Line, lead: int) -> Mistake | None:
         return None
     word = line.code[line.at : line.end]
     firsts = [text for text, kind in line.words.items() if kind in line.expected]
-    near = nearest(word, firsts)
+    near = _near(word, firsts) if word not in line.words else None
     inside = _INSIDE.get(line.item, "s")
     if word in line.words:
         what = f"A line cannot begin with `{word}` here."
@@ -165,6 +190,24 @@ def _first_word(line: Line, lead: int) -> Mistake | None:
     return Mistake(line.at, line.end, what, instead, "first word")
 
 
+def _near(word: str, known: list[str]) -> str | None:
+    """A known word that a mistyped one must have been meant for; a far one would only mislead."""
+    found = get_close_matches(word, known, n=1, cutoff=0.75)
+    return found[0] if found and len(word) > 2 else None
+
+
+def _missing_name(line: Line) -> Mistake | None:
+    """A sentence for a connecting word that was read as a name, since none stands where one belongs."""
+    if line.as_name is None:
+        return None
+    start, end = line.as_name
+    word = line.code[start:end]
+    if word not in _CONNECTING:
+        return None
+    what = f"`{word}` stands where a name or a state belongs."
+    return Mistake(start, end, what, f"Write what is missing before `{word}`, or leave `{word}` out.", "missing name")
+
+
 def _fallback(line: Line, lead: int) -> Mistake:
     """A sentence from what could have stood where the reading stopped."""
     ahead = line.code[lead : line.at].split()
@@ -173,7 +216,7 @@ def _fallback(line: Line, lead: int) -> Mistake:
     )
     here = line.code[line.at : line.end]
     offered = _offered(line.expected, line.words)
-    near = nearest(here, [text for text, kind in line.words.items() if kind in line.expected]) if here else None
+    near = _near(here, [text for text, kind in line.words.items() if kind in line.expected])
     if line.kind == "_NL" or not here:
         start = max(lead, line.at - len(ahead[-1])) if ahead else line.at
         what = f"The line ends too early: after `{after}` comes {offered}."
@@ -184,13 +227,20 @@ def _fallback(line: Line, lead: int) -> Mistake:
     before = f"after `{after}` comes" if after else "a line begins with"
     what = f"`{here}` does not fit here: {before} {offered}."
     instead = f"Did you mean `{near}`?" if near and near != here else ""
+    if not instead and len(line.expected - _SILENT) == 1:
+        instead = f"Write it before `{here}`."
     return Mistake(line.at, line.end, what, instead or "Write that, or leave out what is too much.", "misfit")
+
+
+def _rank(kind: str, text: str) -> tuple[bool, bool, int, str]:
+    common = _FIRST_OFFERED.index(text) if text in _FIRST_OFFERED else len(_FIRST_OFFERED)
+    return kind == "_NL", kind not in _SAID, common, text or kind
 
 
 def _offered(expected: Iterable[str], words: Mapping[str, str]) -> str:
     """What could have stood somewhere, in words: `a name, `until` or a time such as 3 s`."""
     texts = {kind: text for text, kind in words.items()}
-    kinds = sorted(set(expected) - _SILENT, key=lambda kind: (kind == "_NL", kind not in _SAID, texts.get(kind, kind)))
+    kinds = sorted(set(expected) - _SILENT, key=lambda kind: _rank(kind, texts.get(kind, "")))
     said = [_SAID.get(kind) or f"`{texts.get(kind, kind.lower())}`" for kind in kinds]
     if len(said) > _MOST_OFFERED:
         said = [*said[: _MOST_OFFERED - 1], "another word that belongs there"]

@@ -13,7 +13,7 @@ import re
 import sys
 import zlib
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, ClassVar, NamedTuple
 
 from engine.layout import Place
 from scenes.mistakes import Line, explain, repaired_name
@@ -94,8 +94,8 @@ def build() -> Any:
 
     class Lines(Indenter):
         NL_type = "_NL"
-        OPEN_PAREN_types: list[str] = []
-        CLOSE_PAREN_types: list[str] = []
+        OPEN_PAREN_types: ClassVar[list[str]] = []
+        CLOSE_PAREN_types: ClassVar[list[str]] = []
         INDENT_type = "_INDENT"
         DEDENT_type = "_DEDENT"
         tab_len = TAB_COLUMNS
@@ -495,7 +495,9 @@ class _Reader:
         self._restore(before)
         bad = self._feed([*words, ("_NL", "", words[-1][3], words[-1][3])]) or 0
         self._restore(before)
-        self._feed(words[:bad])
+        self._feed(words[: max(bad - 1, 0)])
+        as_name = self._read_as_name(words[bad - 1]) if bad else None
+        self._feed(words[max(bad - 1, 0) : bad])
         expected = frozenset(
             name for name in self.tables.actions[self.states[-1]] if name.isupper() and self._accepts(name)
         )
@@ -510,16 +512,30 @@ class _Reader:
             self._report(comma[2], comma[3], what, "Leave it out.")
             last = number - 1
         else:
-            self._explain(number, at_fault, expected, sentence)
+            self._explain(number, at_fault, expected, as_name if number == sentence.first else None, sentence)
         self._broken(sentence, words[0][2], self.code_ends[sentence.first], last)
         self.before = self.lines[sentence.first - 1]
         return last
+
+    def _read_as_name(self, word: _Token) -> tuple[int, int] | None:
+        """Where a reserved word stands that can only be a name here."""
+        reserved = self.tables.words.get(word[1])
+        if reserved is None or reserved in self.tables.actions[self.states[-1]]:
+            return None
+        return (word[2] & 0xFFFF) - 1, (word[3] & 0xFFFF) - 1
 
     def _first_words(self) -> set[str]:
         row = self.tables.actions[self.states[-1]]
         return {text for text, kind in self.tables.words.items() if kind in row}
 
-    def _explain(self, number: int, at_fault: _Token, expected: frozenset[str], sentence: _Sentence) -> None:
+    def _explain(
+        self,
+        number: int,
+        at_fault: _Token,
+        expected: frozenset[str],
+        as_name: tuple[int, int] | None,
+        sentence: _Sentence,
+    ) -> None:
         text = self.lines[number - 1]
         code_end = (self.code_ends[number] & 0xFFFF) - 1
         line = Line(
@@ -533,6 +549,7 @@ class _Reader:
             depth=len(self.levels) - 1,
             before=self.before,
             continued=number > sentence.first,
+            as_name=as_name,
         )
         mistake = explain(line)
         self._report(number << 16 | mistake.start + 1, number << 16 | mistake.end + 1, mistake.what, mistake.instead)

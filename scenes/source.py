@@ -1,4 +1,4 @@
-"""From the bytes of a scene file to lines of text: encoding, line ends, blanks, limits. Knows no sentence of the language.
+"""From the bytes of a scene file to lines of text: encoding, line ends, blanks, limits. Knows nothing of the language.
 
 Every character keeps its column, so that whatever reads the text can point into the file as the person wrote it.
 """

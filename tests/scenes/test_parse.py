@@ -71,7 +71,7 @@ def test_our_loop_makes_the_tree_that_the_library_makes(name: str, built: Any) -
 
 
 def test_a_statement_reaches_from_its_first_word_to_the_end_of_its_code() -> None:
-    text = "scene a   # why\n    if lane is clear   # a remark\n        wait 3 s\n    turn on amber,   # more\n        bell\n"
+    text = "scene a   # why\n    if lane is clear   # so\n        wait 3 s\n    turn on amber,   # and\n        bell\n"
     scene = next(parse(text, "a").node.nodes("scene"))
     assert scene.place == ("a", 1, 1, 1, 8)
     if_, turn = scene.nodes()
@@ -342,7 +342,11 @@ def _mutants(text: str) -> list[tuple[str, int, str]]:
                 two = pieces[at + 1]
                 swapped = line[: one.start()] + two[0] + line[one.end() : two.start()] + one[0] + line[two.end() :]
                 changed.append((swapped, f"swapped {one[0]}"))
-        out += [("\n".join([*lines[: number - 1], new, *lines[number:]]), number, done) for new, done in changed]
+        start = max(at for at in range(number) if at == 0 or lines[at][:1].isalpha())
+        end = next((at for at in range(number, len(lines)) if lines[at][:1].isalpha()), len(lines))
+        for new, done in changed:  # the item around the line is enough
+            item = [*[""] * start, *lines[start : number - 1], new, *lines[number:end]]
+            out.append(("\n".join(item), number, done))
     return out
 
 
@@ -421,8 +425,10 @@ def test_nothing_makes_it_stumble(text: str) -> None:
 
 
 @pytest.fixture
-def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, built: Any) -> Path:
+    """A place of the test's own for the tables; building is only looked up, since it takes its time."""
     path = tmp_path / "kept" / "tables.json"
+    monkeypatch.setattr(parsing, "build", lambda: built)
     monkeypatch.setattr(parsing, "_cache_files", lambda: [path])
     monkeypatch.setattr(parsing, "_loaded", [])
     return path
@@ -441,9 +447,6 @@ def test_kept_tables_are_used(cache: Path, monkeypatch: pytest.MonkeyPatch) -> N
 
 
 def test_a_damaged_file_is_built_anew(cache: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    plain = parsing._plain(build())
-    monkeypatch.setattr(parsing, "_plain", lambda _: plain)
-    monkeypatch.setattr(parsing, "build", lambda: None)
     parse("flag a\n", "a")
     whole = cache.read_bytes()
     chance = random.Random(1)
