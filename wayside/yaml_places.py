@@ -23,7 +23,7 @@ LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 # Spaces that word processors and web pages put between a number and its unit look like spaces, so they are.
 _SPACES = {0xA0: " ", 0x2007: " ", 0x2009: " ", 0x202F: " "}
-_CONTROL = re.compile("[^\t\n\x20-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
+_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff]")
 
 
 class Text(NamedTuple):
