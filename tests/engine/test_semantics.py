@@ -13,9 +13,11 @@ from pathlib import Path
 import pytest
 from acting import S, notes, played, program, states, told, troubles, value
 
+from engine.conditions import fully_shown
 from engine.drive import Nothing, jump
 from engine.events import Detected, Pressed, StartScene, StopScene
 from engine.kernel import REACTION_LIMIT, Kernel
+from engine.layout import Aspect, Kind, Layout, Output, Setting
 from engine.waves import Flashing, Steady
 
 GO = (0.0, StartScene("go"))
@@ -305,6 +307,14 @@ def test_stop_repeating_in_a_together_drops_the_other_branches() -> None:
     assert states(kernel, "go")[-1] == (5, "ended")
 
 
+def test_what_a_loop_began_in_no_time_belongs_to_the_block_around_it() -> None:
+    kernel = played(
+        scene("as long as near is clear", "    repeat 2 times", "        flash ada at 60 a minute", "    wait 20 s"),
+        [GO, (2, NEAR)],
+    )
+    assert told(kernel, "ada")[-1] == (2, Steady(0.0))
+
+
 def test_first_of_drops_the_losers() -> None:
     kernel = played(
         scene(
@@ -451,6 +461,21 @@ def test_without_when_stopped_guarded_outputs_go_to_safe_and_others_to_rest() ->
     assert value(kernel, "boom", 60) == 90  # at rest: raised
     assert value(kernel, "gate", 60) == 0  # its safe state: lowered
     assert value(kernel, "boom", 10) == pytest.approx(45)  # in its own time, 4 s, no jump
+
+
+def test_a_stopped_signals_parts_follow_its_safe_aspect_and_not_their_own_rest() -> None:
+    parts = {name: Output(name, Kind.LAMP, Setting(1.0 if name == "green" else 0.0)) for name in ("green", "red")}
+    aspects = (
+        Aspect("danger", (("red", 1.0), ("green", 0.0)), stops=True),
+        Aspect("clear", (("red", 0.0), ("green", 1.0))),
+    )
+    signal = Output("home", Kind.SIGNAL, Setting(1.0), safe=Setting(0.0), aspects=aspects)
+    for outputs in ({"home": signal, **parts}, {**parts, "home": signal}):
+        made = program(scene("set home to clear", "wait 60 s"), Layout(outputs=outputs))
+        kernel = played(made, [GO, (8, StopScene("go"))])
+        assert value(kernel, "green", 9) == 0
+        assert value(kernel, "red", 9) == 1
+        assert kernel.holds(fully_shown(signal, "danger"))
 
 
 def test_a_stopped_whenever_scene_stays_stopped_until_its_condition_has_been_false() -> None:
