@@ -212,7 +212,7 @@ class Conditions:
         state = node.node("state")
         subject = node.node("subject")
         word = state.word("NAME") if state else None
-        if subject and word and word.text in ("true", "false") and subject.word():
+        if subject and word and word.text in ("true", "false") and subject.word("NAME"):
             truth = self._named(subject, scope)
             return Becomes(truth if word.text == "true" else Not(truth))
         return Becomes(self._about(node, scope, negated=False))

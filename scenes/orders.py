@@ -316,7 +316,7 @@ def release(writer: Writer, node: Node, scope: Scope) -> Statement:
 def later(writer: Writer, node: Node, scope: Scope) -> Statement:
     """`flicker`, `show` and `fade daylight`: read, and performed with the light step."""
     names = node.node("names")
-    if names is not None:
+    if names is not None and node.kind != "daylight":
         writer.names.members(names.words(), scope, Sort.OUTPUT)
     raise answer(writer.names, node, scope)
 

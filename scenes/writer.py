@@ -100,7 +100,7 @@ class Writer:
         names = node.node("names")
         words = names.words() if names else []
         before = len(self.names.problems)
-        found = self.names.members(words, scope, Sort.OUTPUT, need="an output or a group of outputs")
+        found = self.names.members(words, scope, Sort.OUTPUT, need="an output or a group")
         good: list[Output] = []
         refused = len(self.names.problems) > before
         for word, symbol in found:
