@@ -121,6 +121,18 @@ def repaired_name(code: str) -> str:
     return as_name(rest[0].split(" with ")[0]) if rest else ""
 
 
+_GIVES = (
+    re.compile(r"^(?:for|foreach)\b(?: each| every| all| any)? *(?P<n>[^\s,:]+)"),
+    re.compile(r"^[A-Za-z]+ +(?P<n>.+?) *(?::|=| as\b| is\b|, *kept| kept|$)"),
+)
+
+
+def given_name(code: str, in_block: bool) -> str:
+    """The name that a broken line was to give: a loop's member in a block, else what a definition defines."""
+    found = _GIVES[0 if in_block else 1].search(code.strip())
+    return as_name(found["n"]) if found else ""
+
+
 def _sign(line: Line) -> Mistake | None:
     """A sentence for a character that has no meaning anywhere, if the reading stopped at one."""
     if line.kind != "SIGN":

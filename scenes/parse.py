@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, ClassVar, NamedTuple
 
 from engine.layout import Place
-from scenes.mistakes import Line, explain, repaired_name
+from scenes.mistakes import Line, explain, given_name, repaired_name
 from scenes.nodes import Node, Word
 from scenes.problems import Problem
 from scenes.source import DEEPEST_NESTING, LONGEST_CHAIN, LONGEST_NAME, MOST_PROBLEMS, TAB_COLUMNS
@@ -564,7 +564,9 @@ class _Reader:
             self.invented.add(begin)
             self._feed([("NAME", "by", begin, end), ("NAME", "chance", end, end), ("_NL", "", end, end)])
         else:
-            self._feed([("BROKEN", "", begin, end), ("_NL", "", end, end)])
+            code = self.lines[(begin >> 16) - 1][: (end & 0xFFFF) - 1]
+            name = given_name(code, in_block=len(self.levels) > 1)
+            self._feed([("BROKEN", name, begin, end), ("_NL", "", end, end)])
 
     def _broken_head(self, words: list[_Token], begin: int, end: int, last: int) -> None:
         kind = self._kind_of_item(words, last)
@@ -673,6 +675,8 @@ class _Reader:
             kind = rule.kind
             if self.invented and kind in _INVENTED_KINDS and begin in self.invented:
                 kind = "broken"
+            if kind == "broken":
+                parts = _name_of_broken(parts)
             if end >> 16 != begin >> 16:
                 end = self.code_ends.get(begin >> 16, end)
             place = new(Place, (file, begin >> 16, begin & 0xFFFF, end >> 16, end & 0xFFFF))
@@ -709,6 +713,12 @@ _INVENTED_KINDS = frozenset({"scene", "routine", "rule", "rehearsal", "by_chance
 
 def _place(file: str, begin: int, end: int) -> Place:
     return tuple.__new__(Place, (file, begin >> 16, begin & 0xFFFF, end >> 16, end & 0xFFFF))
+
+
+def _name_of_broken(parts: list[Any]) -> list[Any]:
+    """The parts of a broken node with the sign itself left out, but for the name that the line was to give."""
+    named = [part._replace(kind="NAME") if part.kind == "BROKEN" else part for part in parts]
+    return [part for part in named if part.kind != "NAME" or part.text]
 
 
 def _flatten(nested: list[Any], into: list[Any]) -> None:

@@ -230,6 +230,34 @@ def test_a_broken_loop_keeps_the_rest_of_its_block_readable() -> None:
     assert broken.place == ("a", 2, 5, 2, 13)
 
 
+@pytest.mark.parametrize(
+    ("line", "name"),
+    [
+        ("define train about as lane is occupied", "train-about"),
+        ("define train-about = lane is occupied", "train-about"),
+        ("group reds = red-left", "reds"),
+        ("group Reds: red-left", "reds"),
+        ("flag shop open", "shop-open"),
+        ("counter trains kept", "trains"),
+        ("define", None),
+    ],
+)
+def test_a_broken_definition_keeps_the_name_that_it_was_to_give(line: str, name: str | None) -> None:
+    found = parse(f"{line}\nflag b\n", "a")
+    assert [one.place.line for one in found.problems] == [1]
+    broken, _ = found.node.nodes()
+    assert [word.text for word in broken.words()] == ([name] if name else [])
+
+
+def test_a_broken_loop_keeps_its_members_name() -> None:
+    for line in ("for each lamp quay-lamps", "for lamp in quay-lamps", "foreach lamp in quay-lamps"):
+        found = parse(f"scene a\n    {line}\n        turn on lamp\n", "a")
+        broken = next(part for part in _walk(found.node) if part.kind == "broken")
+        assert isinstance(broken, Node)
+        assert [word.text for word in broken.words()] == ["lamp"]
+        assert len(found.problems) == 1
+
+
 # --- limits --------------------------------------------------------------------------------------------------------
 
 
