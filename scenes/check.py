@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+
 from engine.program import Program
 from scenes.check_advice import crossings, feeds, flashing, guarded, ruled
 from scenes.check_drivers import branches, scenes_at_once
@@ -24,6 +26,16 @@ _CHECKS = (
 
 def check(program: Program) -> list[Problem]:
     """Every problem of a compiled program that no single line shows, one a cause."""
+    collecting = gc.isenabled()
+    gc.disable()  # many small tuples and no cycles among them; looking for cycles doubles the time
+    try:
+        return _check(program)
+    finally:
+        if collecting:
+            gc.enable()
+
+
+def _check(program: Program) -> list[Problem]:
     found: dict[tuple[object, ...], Problem] = {}
     for one_check in _CHECKS:
         for problem in one_check(program):

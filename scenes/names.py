@@ -15,7 +15,7 @@ from scenes import quantities
 from scenes.nodes import Node, Word
 from scenes.problems import Problem, nearest
 
-NAMES = 20_000  # names in all the files of a layout together
+NAMES = 100_000  # names in all the files of a layout together
 GROUP_SIZE = 2_000  # members of one group, written out
 GROUP_DEPTH = 30  # groups within groups
 SUGGESTIONS = 100  # searches for a near name; a file with more unknown names has another trouble
@@ -179,9 +179,16 @@ class Names:
 
     def unknown(self, word: Word, wanted: str, known: Iterable[str], scope: Scope = OPEN) -> None:
         """Report an unknown name with the nearest known one, unless a broken definition may have been its."""
-        if self.item_broken or word.text in self.broken:
+        if self.is_broken(word.text):
             return
         self.report(word.place, f"there is {_none(wanted)} called `{word.text}`", self.near(word.text, known), scope)
+
+    def is_broken(self, text: str) -> bool:
+        """Whether an unknown name may be that of a definition that could not be read.
+
+        Of such a line its beginning is known: `reds-red-left` for `group reds red-left`.
+        """
+        return self.item_broken or any(name == text or name.startswith(f"{text}-") for name in self.broken)
 
     def near(self, text: str, known: Iterable[str]) -> str:
         self._searches += 1
@@ -248,7 +255,7 @@ class Names:
             return value
         if value.kind == "NAME":
             known = self.symbols.get(value.text)
-            if known is None and (self.item_broken or value.text in self.broken):
+            if known is None and self.is_broken(value.text):
                 raise Refused
             what = f"`{value.text}` is {known.described}" if known else f"nothing here is called `{value.text}`"
             near = self.near(value.text, scope.words)

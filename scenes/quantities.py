@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import lru_cache
 
 from scenes.nodes import Word
 
@@ -47,6 +48,7 @@ class OutOfRange(ValueError):
         self.instead = instead
 
 
+@lru_cache(maxsize=4096)
 def split(text: str) -> tuple[Fraction, str]:
     """A number with a decimal point or comma, and the unit behind it as written."""
     found = _WRITTEN.fullmatch(text)
@@ -57,12 +59,17 @@ def split(text: str) -> tuple[Fraction, str]:
 
 def duration_us(word: Word) -> int:
     """A time in microseconds, to the nearest one."""
-    value, unit = split(word.text)
+    return _duration_us(word.text)
+
+
+@lru_cache(maxsize=4096)
+def _duration_us(text: str) -> int:
+    value, unit = split(text)
     us = round(value * _MICROSECONDS[unit])
     if us > LONGEST_US:
-        raise OutOfRange(f"`{word.text}` is longer than a month", "write a shorter time")
+        raise OutOfRange(f"`{text}` is longer than a month", "write a shorter time")
     if us == 0 and value:
-        raise OutOfRange(f"`{word.text}` is shorter than a millionth of a second", "write a longer time")
+        raise OutOfRange(f"`{text}` is shorter than a millionth of a second", "write a longer time")
     return us
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from typing import Any
 
 from engine.layout import Layout, Place
 from engine.program import (
@@ -30,23 +31,23 @@ from engine.program import (
 )
 
 
+_INSIDE: dict[type, Callable[[Any], tuple[Block, ...]]] = {
+    Together: lambda one: one.branches,
+    FirstOf: lambda one: one.branches,
+    InOrder: lambda one: (one.block,),
+    Repeat: lambda one: (one.block,),
+    AsLongAs: lambda one: (one.block, one.otherwise),
+    If: lambda one: (one.block, one.otherwise),
+    WaitUntil: lambda one: (one.otherwise,),
+    ByChance: lambda one: tuple(block for _, block in one.shares),
+    ForEach: lambda one: tuple(member.block for member in one.members),
+}
+
+
 def blocks(statement: Statement) -> tuple[Block, ...]:
     """The blocks that stand directly inside a statement."""
-    match statement:
-        case Together(_, branches) | FirstOf(_, branches):
-            return branches
-        case InOrder(_, block, _) | Repeat(_, block, _, _):
-            return (block,)
-        case AsLongAs(_, _, block, otherwise) | If(_, _, block, otherwise):
-            return (block, otherwise)
-        case WaitUntil(_, _, _, otherwise):
-            return (otherwise,)
-        case ByChance(_, shares, _):
-            return tuple(block for _, block in shares)
-        case ForEach(_, members, _, _):
-            return tuple(member.block for member in members)
-        case _:
-            return ()
+    inside = _INSIDE.get(type(statement))
+    return inside(statement) if inside else ()
 
 
 def walk(*roots: Block) -> Iterator[Statement]:
@@ -55,8 +56,10 @@ def walk(*roots: Block) -> Iterator[Statement]:
     while todo:
         statement = todo.pop()
         yield statement
-        for block in reversed(blocks(statement)):
-            todo.extend(reversed(block))
+        inside = _INSIDE.get(type(statement))
+        if inside is not None:
+            for block in reversed(inside(statement)):
+                todo.extend(reversed(block))
 
 
 def every_block(*roots: Block) -> Iterator[Block]:

@@ -306,5 +306,7 @@ def test_a_scene_without_a_head_that_nobody_starts_is_fine() -> None:
 
 
 def test_a_beginners_file_is_not_thirty_warnings() -> None:
-    lines = "\n".join(f"    turn on quay-{number}\n    wait 1 s\n    set quay-{number} to 40 %" for number in range(1, 6))
+    lines = "\n".join(
+        f"    turn on quay-{number}\n    wait 1 s\n    set quay-{number} to 40 %" for number in range(1, 6)
+    )
     assert problems(f"scene lights\n{lines}\n") == []

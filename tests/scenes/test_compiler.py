@@ -80,7 +80,14 @@ def test_a_line_that_tells_outputs(text: str, expected: dict[str, Order]) -> Non
 
 @pytest.mark.parametrize(
     ("text", "us"),
-    [("3 s", 3 * S), ("3sec", 3 * S), ("250 ms", 250_000), ("4 min", 240 * S), ("1,5 s", 1_500_000), ("2 hours", 7200 * S)],
+    [
+        ("3 s", 3 * S),
+        ("3sec", 3 * S),
+        ("250 ms", 250_000),
+        ("4 min", 240 * S),
+        ("1,5 s", 1_500_000),
+        ("2 hours", 7200 * S),
+    ],
 )
 def test_times_in_every_spelling(text: str, us: int) -> None:
     found = line(f"wait {text}")
@@ -403,7 +410,13 @@ def test_a_broken_definition_has_no_consequences() -> None:
 def test_unused_definitions_are_advice_one_each() -> None:
     text = "group reds: red-left\nflag open\ncounter trains\ndefine quiet as lane is clear\nroutine r\n    wait 1 s\n"
     _, found = read(text)
-    assert [(problem.advice, problem.place.line) for problem in found] == [(True, 1), (True, 2), (True, 3), (True, 4), (True, 5)]
+    assert [(problem.advice, problem.place.line) for problem in found] == [
+        (True, 1),
+        (True, 2),
+        (True, 3),
+        (True, 4),
+        (True, 5),
+    ]
 
 
 def test_a_routine_that_nobody_does_is_looked_at() -> None:
@@ -454,7 +467,13 @@ def test_the_limit_of_routines_within_routines(monkeypatch: pytest.MonkeyPatch) 
 
 
 def test_every_kind_of_output_is_answered_by_every_verb() -> None:
-    verbs = ("turn on {}", "set {} to 40 %", "set {} to clear", "fade {} to 40 % over 2 s", "move {} to lowered over 5 s")
+    verbs = (
+        "turn on {}",
+        "set {} to 40 %",
+        "set {} to clear",
+        "fade {} to 40 % over 2 s",
+        "move {} to lowered over 5 s",
+    )
     verbs += ("flash {} at 30 a minute", "pulse {} for 10 ms", "hold {}", "release {}", "set {} to 3 deg at once")
     kinds = {output.kind: output.name for output in LAYOUT.outputs.values()}
     assert set(kinds) == set(Kind)
