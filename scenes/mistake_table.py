@@ -160,6 +160,7 @@ _SIGNS = (
     _entry("semicolon", r"(?P<x>;)", "A line holds one sentence; semicolons do not separate them.", "Begin a new line there."),
     _entry("full stop", r"(?P<x>\.+|…|!+|\?+)$", "A line has no `{x}` at its end.", "Leave it out."),
     _entry("dollar", rf"(?P<x>[$@&!~](?P<n>{NAME}))", "A name stands alone, with no sign before it.", "Write `{n}`."),
+    _entry("begins with =", rf"^begins with (?P<n>{NAME}) (?P<x>=|is|are|as|at)", "The state comes straight after the name.", "Write `begins with {n} occupied`.", "h", near=True),
     _entry("set =", rf"^set (?P<n>{_NAMES}) ?(?P<x>:?=+)", "`set` says `to`, not `{x}`.", "Write `set {n} to 40 %`."),
     _entry("+=", rf"^(?:count )?(?P<n>{NAME}) ?(?P<x>\+\+|\+=|--|-=).*$", "A counter is worked with `count`.", "Write `count {n} up`, or `count {n} down`."),
     _entry("group =", rf"^group (?P<n>{NAME}) ?(?P<x>=|is\b|are\b|as\b|of\b)", "After a group's name comes a colon.", "Write `group {n}: first-member, second-member`.", "t"),
@@ -237,6 +238,18 @@ _PLACES = (
 )
 
 _VERBS = (
+    _entry("a few", r"^wait (?P<x>an? (?:few|couple|second|minute|moment|while|bit|little|hour|half)\b.*)$", "How long is that?", "Write a time such as `3 s` or `2 min`.", "s"),
+    _entry("at the clock", rf"^{_VERB} .*? (?P<x>at [0-9]{{1,2}}:[0-9]{{2}}.*)$", "A line does not say at what time of day it begins.", "Write `starts at 17:45 layout time` at the top of a scene of its own.", "s", near=True),
+    _entry("every time", rf"^(?P<x>(?:every|each) (?P<t>{_TIME})),?", "A line does not begin with how often it comes.", "Write `repeat`, and in its block the line and `wait {t}`; or `starts every {t}` at the top of a scene.", "s"),
+    _entry("kind and name", rf"^(?:do|run|start|stop|set|turn on|turn off|fade|move|flash|flicker|pulse|hold|release|plays) (?P<x>routine|scene|signal|lamp|light|lights|servo|button|group|output|relay|motor|sound|barrier|arm) (?P<n>{NAME})", "A name stands alone; what it names is known.", "Leave out `{x}`.", near=True),
+    _entry("stop all", r"^stop (?P<x>all(?: the)?(?: other)?(?: scenes?)?|(?:the )?other scenes?|every scene|every other|everything else)$", "The words are `stop every other scene`.", "Write them so, or name one scene.", "s"),
+    _entry("count up", rf"^count (?P<x>(?P<d>up|down) (?P<n>{NAME}))$", "The counter's name comes before `{d}`.", "Write `count {n} {d}`.", "s"),
+    _entry("remember state", rf"^(?P<v>remember|forget) (?P<n>{NAME}) (?P<x>(?:is|as|to|that|on|off)\b.*)$", "A flag is only remembered or forgotten; it has no other state.", "Write `remember {n}`, or `forget {n}`.", "s"),
+    _entry("chance share", r"^by chance (?P<x>[^ ].*)$", "The shares stand below `by chance`, each with its own block.", "Write `{x}` on a line of its own, indented by 4 spaces.", "s"),
+    _entry("share alone", rf"^(?P<x>{_NUMBER} ?(?:%|percent))", "A share stands in the block under `by chance`.", "Write `by chance` above it.", "s", first=True),
+    _entry("do at the end", r"^(?:if|while|as long as|together|repeat|for each|first of|in order|otherwise)\b.*?(?P<x>\b(?:do|begin|start))$", "`{x}` is not written: the block below is enough.", "Leave it out.", "s", near=True),
+    _entry("trailing every", rf"^(?:turn on|turn off|set|fade|move|pulse|do|run|hold|release) .*?(?P<x>every (?P<t>{_TIME}))$", "A line does not say how often it comes.", "Write `repeat`, and in its block the line and `wait {t}`.", "s", near=True),
+    _entry("trailing condition", r"^(?:turn on|turn off|set|fade|move|flash|flicker|show|pulse|do|run|start|stop|hold|release|note|remember|forget|count) .*? (?P<x>(?:when|whenever|if|while|as long as|unless|once|until)\b.*)$", "A line does not carry its own condition.", "Write `if` or `wait until`, and the condition, on a line above it.", "s", near=True),
     _entry("turn name on", rf"^turn (?:the )?(?P<x>(?!on\b|off\b)(?P<n>{_NAMES}) (?P<s>on|off))\b", "`{s}` comes straight after `turn`.", "Write `turn {s} {n}`."),
     _entry("switch", r"^(?P<x>(?:switch|put|power|light|lights)(?: (?P<s>on|off|up))?)\b", "The word for this is `turn on` or `turn off`.", "Write `turn on`, or `turn off`, and the name.", first=True),
     _entry("turn what", r"^(?P<x>turn)(?! on\b| off\b)", "`turn` needs `on` or `off` after it.", "Write `turn on`, or `turn off`, and the name."),
@@ -279,6 +292,14 @@ _VERBS = (
 )
 
 _AMOUNTS = (
+    _entry("between times", rf"^wait (?P<x>between (?P<a>{_TIME}) and (?P<b>{_TIME}))", "A wait of uncertain length is written with `to`.", "Write `wait {a} to {b}`.", "s"),
+    _entry("span", rf"\b(?P<x>(?P<a>{_NUMBER}) ?(?:-|\.\.+) ?(?P<b>[0-9]+) ?(?P<u>[a-z]+|%))", "From one amount to another is written with `to`, and each has its unit.", "Write `{a} {u} to {b} {u}`.", near=True),
+    _entry("alternately", r"^flash .*?(?P<x>alternately|alternating|in turns|by turns|one after (?:the other|another)|in sequence|alternate)\b", "The words for this are `in turn`.", "Write `in turn`.", "s", near=True),
+    _entry("random order", r"^for each .*?(?<!in )(?P<x>,? ?(?:in )?(?:random(?:ly)?(?: order)?|shuffled))(?=,|$)", "The words are `in random order`, with no comma before them.", "Write `in random order` after the group's name.", "s", near=True),
+    _entry("move down", rf"^move (?P<n>(?!to\b){_NAMES}) (?P<x>up|down)\b", "A servo moves to a position that the layout file names.", "Write `move {n} to lowered over 7 s`, or whichever position is meant.", "s"),
+    _entry("like after for", rf"^turn .*?(?P<x>for (?P<t>{_TIME})) like (?P<g>{NAME})$", "`like` comes before `for`.", "Write `like {g} for {t}`.", "s", near=True),
+    _entry("two levels", rf"^(?:set|fade|move) .*? to [^ ]+(?: %| deg)?(?P<x>,? ?and .*? to .*)$", "A line sends its outputs to one level or position.", "Begin a new line for the other.", "s", near=True),
+    _entry("for missing", rf"^(?:pulse|turn on|turn off|show) .*?[a-z0-9\"] (?P<x>(?P<t>{_TIME}))$", "`for` is missing before the time.", "Write `for {t}`.", "s", near=True),
     _entry("figures", r"\b(?P<x>one|two|three|four|five|six|seven|eight|nine|ten|twelve|fifteen|twenty|thirty|forty|sixty)\b", "Numbers are written in figures.", _figure, near=True),
     _entry("repeat number", r"^repeat (?P<x>(?P<n>[0-9]+))(?: ?x)?$", "`times` is missing.", "Write `repeat {n} times`.", "s"),
     _entry("repeat for ever", r"^repeat (?P<x>for ?ever|always|endlessly|infinitely|for ever and ever)", "`repeat` alone goes round without end.", "Leave out `{x}`.", "s"),
@@ -331,6 +352,8 @@ _SENTENCES = (
 )
 
 _CONDITIONS = (
+    _entry("or time", rf"^wait until .*?(?P<x>or (?:after )?(?P<t>{_TIME}))$", "How long to wait at most is not part of the condition.", "Write `, at most {t}`.", "s", near=True),
+    _entry("repeat until times", r"^repeat (?P<x>until (?P<n>[0-9]+) times)$", "`until` needs a condition.", "Write `repeat {n} times`.", "s"),
     _entry("either", r"\b(?P<x>either|both|neither)\b(?= )", "Conditions do not say `{x}`.", "Write `any of`, `all of` or `none of` before the names.", near=True),
     _entry("bare list", rf"\b(?:if|until|whenever|while|as long as|each time|as|expect|never|always|not) (?P<x>(?!any of|all of|none of|at least|at most)(?P<n>{NAME}(?:(?:, ?| and | or ){NAME})+)) (?:is|are)\b(?! (?:not )?[a-z-]+ (?:and|or) [a-z-]+ (?:is|are)\b)(?<!of )", "One of them, or all of them?", "Write `any of`, `all of` or `none of` before the names.", near=True),
     _entry("and with or", r"(?:\band\b.*?(?P<x>\bor\b)|\bor\b.*?(?P<y>\band\b))", "`and` and `or` do not mix on one line.", "Put brackets round what belongs together, or give it a name with `define`.", near=True),
@@ -352,6 +375,11 @@ _CONDITIONS = (
 
 _REHEARSALS = (
     _entry("times number", r"^expect .*?(?<!least )(?<!most )\b(?P<x>(?P<n>[0-9]+) times)", "How often it is expected is written with `at least` or `at most`.", "Write `at least {n} times`.", "h", near=True),
+    _entry("expect to be", rf"^expect (?:that )?(?P<n>{NAME}|{_NAMES}) (?P<x>to be)\b", "`expect` says what is so.", "Write `{n} is`, and the state.", "h"),
+    _entry("expect that", r"^expect (?P<x>that)\b(?= [a-z])", "`expect` needs no `that`.", "Leave it out.", "h", near=True),
+    _entry("expect twice", r"^expect .*?at (?:least|most) (?P<x>once|twice)\b", "How often is written in figures.", lambda said: f"Write `{1 if said['x'] == 'once' else 2} times`.", "h"),
+    _entry("never first", rf"^(?P<n>{_NAMES}) (?P<i>is|are) (?P<x>never|always)\b", "`{x}` comes first in a rule.", "Write `{x} {n} {i}`, and the state.", "r"),
+    _entry("never if", r"^(?:never|always) .*? (?P<x>if|when|whenever|as long as|unless)\b", "In a rule the circumstance comes after `while`.", "Write `while`.", "r", near=True),
     _entry("expect when", r"^(?P<x>expect (?:(?!\b(?:from|at|by|before|throughout|until|within|after|between|during|for)\b).)*)$", "When is it expected?", "Write when: `from 0 s to 3 s`, `by 22 s`, `at 5 s`, `before` and a condition, or `throughout`.", "h"),
     _entry("expect between", rf"^expect .*?(?P<x>between (?P<a>{_TIME}) and (?P<b>{_TIME}))", "A stretch of time is written with `from` and `to`.", "Write `from {a} to {b}`.", "h"),
     _entry("expect until", rf"^expect .*?(?P<x>(?:until|till) (?P<t>{_TIME}))", "`expect` does not say `until`.", "Write `from 0 s to {t}`.", "h"),
@@ -380,6 +408,7 @@ _REHEARSALS = (
 )
 
 _WIDE = (
+    _entry("do without with", rf"^do (?P<n>{NAME}) (?P<x>(?!with\b)(?:(?:using|to|on|for|of) )?(?P<g>{NAME}.*))$", "What a routine is given comes after `with`.", "Write `do {n} with {g}`.", "s"),
     _entry("words of a name", rf"^(?:turn on|turn off|hold|release|flash|pulse|flicker|remember|forget|do|run|start|stop|plays) (?:{NAME}, ?)*(?P<x>{NAME} (?!at\b|for\b|in\b|like\b|and\b|with\b|over\b|between\b|to\b|as\b|on\b|off\b|is\b){NAME})(?=$| at\b| for\b| in\b| like\b| and\b|,| with\b| over\b)", "A name is one word; its parts are joined by hyphens.", lambda said: f"Write `{'-'.join(said['x'].split())}`; or put a comma between two names.", near=True),
     _entry("word twice", r"\b(?P<a>[a-z]+) (?P<x>(?P=a))\b(?!-)", "`{x}` stands there twice.", "Leave out one.", near=True),
 )

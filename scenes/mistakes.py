@@ -121,15 +121,18 @@ def repaired_name(code: str) -> str:
     return as_name(rest[0].split(" with ")[0]) if rest else ""
 
 
-_GIVES = (
-    re.compile(r"^(?:for|foreach)\b(?: each| every| all| any)? *(?P<n>[^\s,:]+)"),
-    re.compile(r"^[A-Za-z]+ +(?P<n>.+?) *(?::|=| as\b| is\b|, *kept| kept|$)"),
+_MEMBER = re.compile(r"^(?:for|foreach)\b(?: each| every| all| any)? *(?P<n>[^\s,:]+)")
+_DEFINED = (
+    re.compile(r"^(?!group|define)[A-Za-z]+ +(?P<n>.+?) *(?::|=| is\b|,? *kept| [0-9]|$)"),
+    re.compile(r"^[A-Za-z]+ +(?P<n>[^:=,]+?) *(?::|=| as\b| is\b| are\b)"),
+    re.compile(r"^[A-Za-z]+ +(?P<n>[^\s:=,]+)"),
 )
 
 
 def given_name(code: str, in_block: bool) -> str:
     """The name that a broken line was to give: a loop's member in a block, else what a definition defines."""
-    found = _GIVES[0 if in_block else 1].search(code.strip())
+    patterns = (_MEMBER,) if in_block else _DEFINED
+    found = next(filter(None, (pattern.search(code.strip()) for pattern in patterns)), None)
     return as_name(found["n"]) if found else ""
 
 

@@ -238,6 +238,8 @@ def test_a_broken_loop_keeps_the_rest_of_its_block_readable() -> None:
         ("group reds = red-left", "reds"),
         ("group Reds: red-left", "reds"),
         ("flag shop open", "shop-open"),
+        ("group reds red-left, red-right", "reds"),
+        ("group house windows: red-left", "house-windows"),
         ("counter trains kept", "trains"),
         ("define", None),
     ],
