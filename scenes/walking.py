@@ -30,7 +30,6 @@ from engine.program import (
     WaitUntil,
 )
 
-
 _INSIDE: dict[type, Callable[[Any], tuple[Block, ...]]] = {
     Together: lambda one: one.branches,
     FirstOf: lambda one: one.branches,

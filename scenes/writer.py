@@ -16,7 +16,7 @@ from scenes.conditions import Conditions
 from scenes.names import Names, Refused, Scope, Sort, Symbol
 from scenes.nodes import Node, Word
 
-WRITTEN_OUT = 500_000  # statements of all scenes together, after groups and routines are written out
+WRITTEN_OUT = 200_000  # statements of all scenes together, after groups and routines are written out
 NESTING = 60  # blocks within blocks, routines written out
 ROUTINE_DEPTH = 20  # routines within routines
 MEMBERS = 5_000  # members of one `for each`

@@ -1,5 +1,8 @@
 """The second look: each thing that it finds, and a good twin of each that stays silent."""
 
+# ruff: noqa: E501
+# Scene files as text are easier to read with a line each.
+
 from __future__ import annotations
 
 from dataclasses import replace

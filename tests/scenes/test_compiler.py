@@ -1,5 +1,8 @@
 """From text to program: what each line compiles to, and the one message that each mistake gets."""
 
+# ruff: noqa: E501
+# Scene files as text are easier to read with a line each.
+
 from __future__ import annotations
 
 from dataclasses import replace
@@ -7,6 +10,7 @@ from fractions import Fraction
 from typing import cast
 
 import pytest
+from stage import LAYOUT, S, in_scene, line, problems, read, said, scene, sound
 
 from engine.layout import Blink, Kind
 from engine.program import (
@@ -37,7 +41,6 @@ from engine.program import (
 from scenes import names, writer
 from scenes.compiler import compile_program
 from scenes.parse import parse
-from stage import LAYOUT, S, in_scene, line, problems, read, said, scene, sound
 
 
 def orders(statement: Statement) -> dict[str, Order]:

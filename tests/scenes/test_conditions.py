@@ -1,13 +1,16 @@
 """Conditions: one closed table of states for each kind of subject, and the message for what is not in it."""
 
+# ruff: noqa: E501
+# Scene files as text are easier to read with a line each.
+
 from __future__ import annotations
 
 import pytest
+from stage import S, in_scene, line, problems, read, said, sound
 
 from engine.conditions import All, Any, AtLeast, Atom, Becomes, Held, Not, Sort, Term, Test
 from engine.program import If, WaitUntil
 from scenes import conditions
-from stage import S, in_scene, line, problems, read, said, sound
 
 BEFORE = """
 flag open

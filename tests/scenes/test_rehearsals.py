@@ -1,12 +1,15 @@
 """Rules and rehearsals: what each sentence compiles to, and the message for each mistake."""
 
+# ruff: noqa: E501
+# Scene files as text are easier to read with a line each.
+
 from __future__ import annotations
 
 import pytest
+from stage import LAYOUT, S, read, said, sound
 
 from engine.conditions import Atom, Becomes, Not, Sort, Test
 from engine.program import Act, Begin, Deed, Expectation, Rehearsal, Timing, Visit
-from stage import LAYOUT, S, read, said, sound
 
 SCENE = "scene s\n    wait 1 s\n"
 
@@ -57,7 +60,7 @@ expect amber is off throughout
 """
     ).trains
     assert (plain.track, plain.length_mm, plain.speed_um_s, plain.from_us) == ("up-line", 800, 150_000, 0)
-    assert not (plain.backwards or plain.ignores_signals or plain.locomotive_only or plain.visits)
+    assert (plain.backwards, plain.ignores_signals, plain.locomotive_only, plain.visits) == (False, False, False, ())
     assert (odd.length_mm, odd.speed_um_s, odd.from_us) == (605, 147_500, 38 * S)
     assert (odd.backwards, odd.ignores_signals, odd.locomotive_only) == (True, True, True)
     assert odd.visits == (Visit("lane", 4 * S, False), Visit("approach", 0, True))
