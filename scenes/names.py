@@ -15,7 +15,7 @@ from scenes import quantities
 from scenes.nodes import Node, Word
 from scenes.problems import Problem, nearest
 
-NAMES = 20_000  # names in all the files of a layout together
+NAMES = 100_000  # names in all the files of a layout together
 GROUP_SIZE = 2_000  # members of one group, written out
 GROUP_DEPTH = 30  # groups within groups
 SUGGESTIONS = 100  # searches for a near name; a file with more unknown names has another trouble

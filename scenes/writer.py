@@ -109,7 +109,9 @@ class Writer:
             if wrong is None:
                 good.append(symbol.output)
                 continue
-            self.names.report(word.place, *wrong, scope)
+            what, instead = wrong
+            # the line was written about a group, so what to write instead speaks of the group, too
+            self.names.report(word.place, what, instead.replace(symbol.name, word.text), scope)
             refused = True
         if not good or refused:
             self.claim(good)

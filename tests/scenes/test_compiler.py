@@ -469,6 +469,34 @@ def test_the_limit_of_routines_within_routines(monkeypatch: pytest.MonkeyPatch) 
     assert "more than 2 deep" in said(read(chain + "routine r3\n    do r2\nscene s\n    do r3\n")[1])
 
 
+def test_the_limit_of_groups_within_groups(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(names, "GROUP_DEPTH", 2)
+    two = "group g1: amber\ngroup g2: g1\n"
+    assert read(two + "scene s\n    turn on g2\n")[1] == []
+    # the outermost stands first: it is the one that is opened first
+    assert "more than 2 deep" in said(read("group g3: g2\ngroup g2: g1\ngroup g1: amber\nscene s\n    turn on g3\n")[1])
+
+
+def test_the_limit_of_members(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("scenes.statements.MEMBERS", 2)
+    each = "for each one in {}\n    turn on one"
+    assert read(in_scene(each.format("amber, bell")))[1] == []
+    (found,) = read(in_scene(each.format("amber, bell, crane")))[1]
+    assert "3 members" in found.what
+
+
+def test_what_to_write_instead_speaks_of_the_group_that_was_written() -> None:
+    (found,) = read("group barriers: near-barrier, far-barrier\nscene s\n    move barriers to lowered\n")[1]
+    assert found.instead == "Write `move barriers to lowered over 3 s`."
+
+
+def test_a_scene_ahead_of_a_broken_line_is_still_told_of_its_own_mistakes() -> None:
+    parsed = parse("scene s\n    turn on ambr\n    wait 3\n    turn on bel\n", "bench.scene")
+    assert len(parsed.problems) == 1
+    found = compile_program([parsed.node], LAYOUT)[1]
+    assert [(problem.place.line, problem.place.column) for problem in found] == [(2, 13), (4, 13)]
+
+
 def test_every_kind_of_output_is_answered_by_every_verb() -> None:
     verbs = (
         "turn on {}",
