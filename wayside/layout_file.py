@@ -26,7 +26,7 @@ from wayside.layout_crossings import read_crossing
 from wayside.layout_csv import read_rows
 from wayside.layout_names import NOUNS, Reading, check_names, of_kind, table, text, wiring
 from wayside.layout_outputs import positive_us, read_outputs
-from wayside.layout_schema import check, pattern, schema_text
+from wayside.layout_schema import check, pattern, schema_text, with_sections_named
 from wayside.layout_tracks import read_track
 from wayside.layout_values import is_yes, lux, second_of_day, whole
 from wayside.yaml_places import MAX_BYTES, Entry, Table, Text, read_text, read_yaml
@@ -68,6 +68,8 @@ def _read(path: Path, shown: str) -> tuple[Layout, list[Problem], Lines]:
             place = Place(shown, root.place.line, root.place.column, root.place.line, root.place.column + 1)
             problems.append(Problem(place, "a layout file holds name: value lines", "Begin with a line layout: NAME"))
         return Layout(), in_order(problems), all_lines
+    root, found = with_sections_named(root)
+    problems += found
     root, torn = _with_csv(root, path, shown, problems, all_lines)
     problems += check(root, shown, torn)
     layout = _layout(root, shown, problems)

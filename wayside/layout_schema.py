@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 
 from engine.layout import Place
 from scenes.problems import Problem, nearest
-from wayside.yaml_places import Items, Table, Text, Value
+from wayside.yaml_places import Entry, Items, Table, Text, Value
 
 SCHEMA_FILE = Path(__file__).with_name("layout.schema.json")
 MOST_FOUND = 1_000  # problems of shape in one file
@@ -86,6 +86,22 @@ def check(root: Table, file: str, torn: frozenset[tuple[str, int]] = frozenset()
             continue
         problems += _SAY.get(one.error.kind.name, _unlikely)(one, explained)
     return problems
+
+
+def with_sections_named(root: Table) -> tuple[Table, list[Problem]]:
+    """The file as if each mistyped section had its right name, so that its whole contents are not missed as well."""
+    known = schema()["properties"]
+    entries: dict[str, Entry] = {}
+    problems: list[Problem] = []
+    for name, entry in root.entries.items():
+        near = None if name in known else nearest(name.lower(), known)
+        if near is None or near in root.entries or near in entries:
+            entries[name] = entry
+            continue
+        entries[near] = entry
+        what = f'"{name}" is not known at the top of a layout file'
+        problems.append(Problem(entry.key.place, what, f"Did you mean {near}?"))
+    return Table(entries, root.place), problems
 
 
 @cache

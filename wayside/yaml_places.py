@@ -206,7 +206,8 @@ class _Reader:
             return
         top = self.stack[-1]
         if top.entries is None:
-            top.items.append(value)
+            if not self._decimal_item(top.items, value):
+                top.items.append(value)
         elif not top.waiting:
             top.key, top.waiting = self._as_key(value), True
         else:
@@ -253,6 +254,21 @@ class _Reader:
             return False
         place = Place(self.file, number.place.line, number.place.column, key.place.end_line, key.place.end_column)
         entries[self.last] = Entry(before.key, Text(f"{number.text},{key.text}", place))
+        return True
+
+    def _decimal_item(self, items: list[Value], value: Value) -> bool:
+        """The same in a list of stretches: `[blind: 1,5 m]`."""
+        before = items[-1] if items else None
+        if not isinstance(value, Text) or not value.text[:1].isdigit() or not isinstance(before, Table):
+            return False
+        last = next(reversed(before.entries.values()), None)
+        number = last.value if last else None
+        if not last or not isinstance(number, Text) or not number.text.isdigit():
+            return False
+        if not _follows(number.place, value.place):
+            return False
+        place = Place(self.file, number.place.line, number.place.column, value.place.end_line, value.place.end_column)
+        before.entries[last.key.text] = Entry(last.key, Text(f"{number.text},{value.text}", place))
         return True
 
 

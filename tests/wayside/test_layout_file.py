@@ -204,6 +204,14 @@ def test_times_in_any_plain_spelling(spelling: str) -> None:
     assert layout_values.time_us(spelling) == 2_000_000
 
 
+def test_a_decimal_comma_between_brackets_is_no_comma(tmp_path: Path, good: Layout) -> None:
+    stretches = "[up-approach: 3,6 m, lane: 30,0 cm, blind: 900 mm, quay-end: 5,0 cm]\n"
+    text = GOOD[: GOOD.index("stretches:")] + "stretches: " + stretches + GOOD[GOOD.index("    fastest:") :]
+    layout, problems, _ = read(tmp_path, text)
+    assert problems == []
+    assert layout.tracks["up-line"].stretches == good.tracks["up-line"].stretches
+
+
 def test_the_schema_is_valid_and_accepts_what_an_editor_sees(tmp_path: Path) -> None:
     """An editor reads YAML with numbers and yes/no as types of their own; the schema must accept both readings."""
     schema = json.loads(schema_text())
@@ -229,6 +237,8 @@ MISTAKES: list[tuple[str, str, str]] = [
     ("layout: Pellbrook Quay\n", "", "does not say layout"),
     ("layout: Pellbrook", "§layuot: Pellbrook", "Did you mean layout?"),
     ("daylight: 8000,5 lux", "§sunshine: yes", "not known at the top of a layout file"),
+    ("outputs:\n", "§output:\n", "Did you mean outputs?"),
+    ("detectors:\n  up", "§Detectors:\n  up", "Did you mean detectors?"),
     ("ratio: 4}", "§speed: 4}", "What can stand here: ratio"),
     ("longest on: 5 min", "§longest-on: 5 min", "Did you mean longest on?"),
     ("pin: 20, positions", "§pim: 20, positions", "Did you mean pin?"),
