@@ -2,6 +2,9 @@
 
 Routines are written out where they are used, groups are lists of outputs, and a `for each` carries one block for
 each member, so the engine never meets a parameter. Times are integer microseconds.
+
+Most records are named tuples: there are some forty, and a data class costs ten times as much to import. Orders are
+data classes, since two of them that hold the same number must not be equal.
 """
 
 from __future__ import annotations
@@ -10,6 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import Enum
 from fractions import Fraction
+from typing import NamedTuple
 
 from engine.conditions import Condition
 from engine.layout import NOWHERE, Blink, Layout, Place
@@ -45,8 +49,7 @@ Order = Level | Flash | Swing
 # --- statements ----------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class Tell:
+class Tell(NamedTuple):
     """Orders that take no time. With `for_us` they take that long; then each output does again what it did before."""
 
     place: Place
@@ -54,8 +57,7 @@ class Tell:
     for_us: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Fade:
+class Fade(NamedTuple):
     """All outputs go evenly to their values, each from what it shows now, in the whole of `over_us`."""
 
     place: Place
@@ -63,8 +65,7 @@ class Fade:
     over_us: int
 
 
-@dataclass(frozen=True, slots=True)
-class Move:
+class Move(NamedTuple):
     """Servos go to their positions. `over_us` is for the whole travel: each takes its share of it.
 
     None is for a servo whose board moves by itself: it takes its own stated time.
@@ -75,8 +76,7 @@ class Move:
     over_us: int | None
 
 
-@dataclass(frozen=True, slots=True)
-class Pulse:
+class Pulse(NamedTuple):
     """Each output is on for `for_us`; outputs that share a feed wait for its recharge, in the order written."""
 
     place: Place
@@ -84,8 +84,7 @@ class Pulse:
     for_us: int
 
 
-@dataclass(frozen=True, slots=True)
-class Wait:
+class Wait(NamedTuple):
     """`low_us` to `high_us`; drawn if they differ. `draw` names the line for the random draw (see `engine.chance`)."""
 
     place: Place
@@ -94,32 +93,28 @@ class Wait:
     draw: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class WaitUntil:
+class WaitUntil(NamedTuple):
     place: Place
     condition: Condition
     at_most_us: int | None = None
     otherwise: Block = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Together:
+class Together(NamedTuple):
     """The branches run side by side; ends when all have ended."""
 
     place: Place
     branches: tuple[Block, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class FirstOf:
+class FirstOf(NamedTuple):
     """The branches run side by side; the first that ends drops the others. Of two, the first written wins."""
 
     place: Place
     branches: tuple[Block, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class InOrder:
+class InOrder(NamedTuple):
     """A block as one statement. `called` names the routine that was written out here, if it was one."""
 
     place: Place
@@ -127,8 +122,7 @@ class InOrder:
     called: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Repeat:
+class Repeat(NamedTuple):
     """For ever, `times` times, or until `until` holds, which is looked at before each round."""
 
     place: Place
@@ -137,13 +131,11 @@ class Repeat:
     until: Condition | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class StopRepeating:
+class StopRepeating(NamedTuple):
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
-class AsLongAs:
+class AsLongAs(NamedTuple):
     """The block is dropped the instant the condition stops holding; then `otherwise` runs."""
 
     place: Place
@@ -152,16 +144,14 @@ class AsLongAs:
     otherwise: Block = ()
 
 
-@dataclass(frozen=True, slots=True)
-class If:
+class If(NamedTuple):
     place: Place
     condition: Condition
     block: Block
     otherwise: Block = ()
 
 
-@dataclass(frozen=True, slots=True)
-class ByChance:
+class ByChance(NamedTuple):
     """One of the blocks, drawn by the shares (percent, adding up to at most 100); none for what is left over."""
 
     place: Place
@@ -169,8 +159,7 @@ class ByChance:
     draw: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Member:
+class Member(NamedTuple):
     """One member of a `for each`: its name, its block, and its own draws for order and spacing."""
 
     name: str
@@ -178,8 +167,7 @@ class Member:
     draw: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class ForEach:
+class ForEach(NamedTuple):
     """One block a member. `apart` is start to start (low, high); None runs one after another, (0, 0) side by side."""
 
     place: Place
@@ -188,15 +176,13 @@ class ForEach:
     random_order: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class SetFlag:
+class SetFlag(NamedTuple):
     place: Place
     flag: str
     value: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Count:
+class Count(NamedTuple):
     """Add `by` to a counter; None sets it back to nought."""
 
     place: Place
@@ -204,8 +190,7 @@ class Count:
     by: int | None
 
 
-@dataclass(frozen=True, slots=True)
-class RunScene:
+class RunScene(NamedTuple):
     """Start a scene; `waits` until it has ended or been stopped."""
 
     place: Place
@@ -213,37 +198,32 @@ class RunScene:
     waits: bool
 
 
-@dataclass(frozen=True, slots=True)
-class StopScene:
+class StopScene(NamedTuple):
     place: Place
     scene: str
 
 
-@dataclass(frozen=True, slots=True)
-class StopOthers:
+class StopOthers(NamedTuple):
     """Stop every other scene, but for those that drive guarded outputs."""
 
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
-class Hold:
+class Hold(NamedTuple):
     """Moves and fades stop where they are; what flashes goes on flashing."""
 
     place: Place
     outputs: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Release:
+class Release(NamedTuple):
     """Go to rest."""
 
     place: Place
     outputs: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Note:
+class Note(NamedTuple):
     place: Place
     text: str
 
@@ -287,32 +267,28 @@ class Again(Enum):
     ONCE_MORE_AFTER = "once more after"
 
 
-@dataclass(frozen=True, slots=True)
-class Whenever:
+class Whenever(NamedTuple):
     """`runs whenever C`: level, not edge. Begins while C holds; C failing does not end it."""
 
     place: Place
     condition: Condition
 
 
-@dataclass(frozen=True, slots=True)
-class OnlyWhile:
+class OnlyWhile(NamedTuple):
     """`runs only while C`: as whenever, and stopped when C fails."""
 
     place: Place
     condition: Condition
 
 
-@dataclass(frozen=True, slots=True)
-class EachTime:
+class EachTime(NamedTuple):
     """`starts each time C`: the change to C."""
 
     place: Place
     condition: Condition
 
 
-@dataclass(frozen=True, slots=True)
-class AtTime:
+class AtTime(NamedTuple):
     """`starts at 17:45 layout time` or hall time; seconds after midnight."""
 
     place: Place
@@ -320,16 +296,14 @@ class AtTime:
     layout_time: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Every:
+class Every(NamedTuple):
     """`starts every 20 min`, first after one such time."""
 
     place: Place
     every_us: int
 
 
-@dataclass(frozen=True, slots=True)
-class OnButton:
+class OnButton(NamedTuple):
     """`starts on button B, not again for 2 min`."""
 
     place: Place
@@ -340,8 +314,7 @@ class OnButton:
 Head = Whenever | OnlyWhile | EachTime | AtTime | Every | OnButton
 
 
-@dataclass(frozen=True, slots=True)
-class Takes:
+class Takes(NamedTuple):
     """Outputs that a scene takes from another while both run."""
 
     place: Place
@@ -376,8 +349,7 @@ class RuleLine:
     count: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(NamedTuple):
     name: str
     place: Place
     lines: tuple[RuleLine, ...]
@@ -386,8 +358,7 @@ class Rule:
 # --- rehearsals ----------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class Begin:
+class Begin(NamedTuple):
     """`begins with lane occupied`, `begins with near-barrier lowered`: a state from before the first instant."""
 
     place: Place
@@ -396,8 +367,7 @@ class Begin:
     value: float = 0.0  # for an output
 
 
-@dataclass(frozen=True, slots=True)
-class Visit:
+class Visit(NamedTuple):
     """A halt of a train: its front stops at the far end of a stretch, stands, then goes on or back."""
 
     detector: str
@@ -433,8 +403,7 @@ class Deed(Enum):
     BECOMES = "becomes"  # a detector is worked by hand, until trains change it
 
 
-@dataclass(frozen=True, slots=True)
-class Act:
+class Act(NamedTuple):
     place: Place
     at_us: int
     deed: Deed
@@ -454,8 +423,7 @@ class Timing(Enum):
     BEFORE_CONDITION = "before condition"  # first true earlier than the other is first true
 
 
-@dataclass(frozen=True, slots=True)
-class Expectation:
+class Expectation(NamedTuple):
     """`at_least`: how many times the condition must become true within the stated time (0: not counted)."""
 
     place: Place
@@ -468,8 +436,7 @@ class Expectation:
     other: Condition | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Rehearsal:
+class Rehearsal(NamedTuple):
     name: str
     place: Place
     begins: tuple[Begin, ...] = ()
@@ -482,8 +449,7 @@ class Rehearsal:
     lasts_us: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Variable:
+class Variable(NamedTuple):
     """A flag or counter; `kept` over a restart of the show."""
 
     name: str

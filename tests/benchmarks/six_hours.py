@@ -49,7 +49,8 @@ def main() -> None:
     ):
         for _ in range(3):
             seconds, records = run(made, trains)
-            print(f"{name}: {HOURS} h in {seconds:.4f} s, {HOURS * 3600 / seconds:,.0f} times real time, {records} records")
+            times = HOURS * 3600 / seconds
+            print(f"{name}: {HOURS} h in {seconds:.4f} s, {times:,.0f} times real time, {records} records")
 
 
 if __name__ == "__main__":
