@@ -298,7 +298,7 @@ _AMOUNTS = (
     _entry("random order", r"^for each .*?(?<!in )(?P<x>,? ?(?:in )?(?:random(?:ly)?(?: order)?|shuffled))(?=,|$)", "The words are `in random order`, with no comma before them.", "Write `in random order` after the group's name.", "s", near=True),
     _entry("move down", rf"^move (?P<n>(?!to\b){_NAMES}) (?P<x>up|down)\b", "A servo moves to a position that the layout file names.", "Write `move {n} to lowered over 7 s`, or whichever position is meant.", "s"),
     _entry("like after for", rf"^turn .*?(?P<x>for (?P<t>{_TIME})) like (?P<g>{NAME})$", "`like` comes before `for`.", "Write `like {g} for {t}`.", "s", near=True),
-    _entry("two levels", rf"^(?:set|fade|move) .*? to [^ ]+(?: %| deg)?(?P<x>,? ?and .*? to .*)$", "A line sends its outputs to one level or position.", "Begin a new line for the other.", "s", near=True),
+    _entry("two levels", r"^(?:set|fade|move) .*? to [^ ]+(?: %| deg)?(?P<x>,? ?and .*? to .*)$", "A line sends its outputs to one level or position.", "Begin a new line for the other.", "s", near=True),
     _entry("for missing", rf"^(?:pulse|turn on|turn off|show) .*?[a-z0-9\"] (?P<x>(?P<t>{_TIME}))$", "`for` is missing before the time.", "Write `for {t}`.", "s", near=True),
     _entry("figures", r"\b(?P<x>one|two|three|four|five|six|seven|eight|nine|ten|twelve|fifteen|twenty|thirty|forty|sixty)\b", "Numbers are written in figures.", _figure, near=True),
     _entry("repeat number", r"^repeat (?P<x>(?P<n>[0-9]+))(?: ?x)?$", "`times` is missing.", "Write `repeat {n} times`.", "s"),

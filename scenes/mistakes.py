@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from bisect import bisect_left
 from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
-from functools import cache
 from typing import NamedTuple
 
 from scenes.mistake_table import NAME, TABLE, Entry
@@ -48,54 +48,48 @@ _FIRST = re.compile(r"[A-Za-z]+")
 _WORD = re.compile(r"[^\W_]+(?:[-_'][^\W_]+)*|\S")
 _SPELLED = {"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "ø": "o", "æ": "ae", "å": "a", "ł": "l"}
 _MOST_OFFERED = 6
+_LONGEST_MATCHED = 300  # characters: the patterns take a time that grows faster than the line
 
 
 def explain(line: Line) -> Mistake:
     """The one sentence for a line."""
     lead = len(line.code) - len(line.code.lstrip())
-    bare = _TEXT.sub(lambda found: '"' + "x" * len(found[1]) + '"', line.code[lead:])
+    found = _in_table(line, lead) if len(line.code) - lead <= _LONGEST_MATCHED else None
+    return found or _sign(line) or _first_word(line, lead) or _missing_name(line) or _fallback(line, lead)
+
+
+def _in_table(line: Line, lead: int) -> Mistake | None:
+    """The sentence of the first entry that fits. Patterns see single blanks and no text in quotation marks."""
+    code = line.code[lead:]
+    columns = [at for at, sign in enumerate(code) if sign != " " or code[at - 1 : at] != " "]
+    squeezed = line._replace(code="".join(code[at] for at in columns), at=bisect_left(columns, line.at - lead))
+    bare = _TEXT.sub(lambda found: '"' + "x" * len(found[1]) + '"', squeezed.code)
     inside = _INSIDE.get(line.item, "s")
     for entry in TABLE:
         if (entry.inside and inside not in entry.inside) or (entry.first and line.at > lead):
             continue
-        found = _compiled(entry.pattern).search(bare)
-        if found and _fits(entry, found, line, lead):
-            return _from_table(entry, found, line, lead)
-    return _sign(line) or _first_word(line, lead) or _missing_name(line) or _fallback(line, lead)
+        found = re.search(entry.pattern, bare)
+        if found and _fits(entry, found, squeezed):
+            mistake = _from_table(entry, found, squeezed)
+            start, end = columns[mistake.start], columns[mistake.end - 1] + 1
+            return mistake._replace(start=lead + start, end=lead + end)
+    return None
 
 
-@cache
-def _compiled(pattern: str) -> re.Pattern[str]:
-    """The pattern, with each blank in it standing for any number of blanks."""
-    out = []
-    in_class = False
-    for at, sign in enumerate(pattern):
-        escaped = at > 0 and pattern[at - 1] == "\\"
-        in_class = (not escaped and sign == "[") or (in_class and (escaped or sign != "]"))
-        optional = pattern[at + 1 : at + 2] == "?"
-        behind = pattern.rfind("(?<", 0, at) > pattern.rfind(")", 0, at)  # looks back, which needs a fixed width
-        out.append((" *" if optional else " +") if sign == " " and not in_class and not behind else sign)
-    return re.compile("".join(out).replace(" *?", " *"))
-
-
-def _fits(entry: Entry, found: re.Match[str], line: Line, lead: int) -> bool:
+def _fits(entry: Entry, found: re.Match[str], line: Line) -> bool:
     """A pattern about what comes after a point counts only where the reading stopped within what it found."""
-    return not entry.near or found.start() + lead <= line.at <= found.end() + lead + 1  # a blank may stand between
+    return not entry.near or found.start() <= line.at <= found.end() + 1  # a blank may stand between
 
 
-def _from_table(entry: Entry, found: re.Match[str], line: Line, lead: int) -> Mistake:
+def _from_table(entry: Entry, found: re.Match[str], line: Line) -> Mistake:
     start, end = found.span("x") if "x" in found.re.groupindex else found.span()
     if start < 0:
         start, end = found.span()
-    said = {"x": line.code[lead + start : lead + end], "before": line.before.strip()}
+    said = {"x": line.code[start:end], "before": line.before.strip()}
     for name in found.re.groupindex:
-        if found.start(name) >= 0:
-            said[name] = line.code[lead + found.start(name) : lead + found.end(name)]
-        else:
-            said.setdefault(name, "")
-    said = {name: " ".join(text.split()) for name, text in said.items()}
+        said.setdefault(name, "" if found.start(name) < 0 else line.code[found.start(name) : found.end(name)])
     instead = entry.instead(said) if callable(entry.instead) else entry.instead.format_map(said)
-    return Mistake(lead + start, lead + end, entry.what.format_map(said), instead, entry.key)
+    return Mistake(start, end, entry.what.format_map(said), instead, entry.key)
 
 
 # --- signs ---------------------------------------------------------------------------------------------------------
