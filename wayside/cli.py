@@ -16,6 +16,7 @@ from wayside import terminal
 from wayside.usage import FINE, INTERRUPTED, OUR_FAULT, PIPE_CLOSED, USAGE, UsageProblem, near_miss
 
 OURS = ("scenes", "engine", "adapters", "wayside")
+HELP_WIDTH = 100
 
 
 class Command(NamedTuple):
@@ -57,6 +58,13 @@ exit status: 0 fine, 1 the scenes have a problem, 2 wrong usage or a file that c
 """
 
 
+class Help(argparse.RawDescriptionHelpFormatter):
+    """Help of one width: asking the terminal for its own loads four modules at every start."""
+
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog, width=HELP_WIDTH)
+
+
 class Parser(argparse.ArgumentParser):
     """An option reader whose complaints are ours."""
 
@@ -66,7 +74,7 @@ class Parser(argparse.ArgumentParser):
             allow_abbrev=False,
             add_help=True,
             usage=f"wayside {name} FOLDER [options]",
-            formatter_class=argparse.RawDescriptionHelpFormatter,
+            formatter_class=Help,
         )
         self._positionals.title = "what it reads"
 

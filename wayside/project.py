@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from engine.layout import Layout, Place
 from engine.program import Program
@@ -24,8 +24,7 @@ Shown = Callable[[Path], str]
 Watched = Callable[[Sequence[Path], str], Iterable[Path]]
 
 
-@dataclass(frozen=True, slots=True)
-class Project:
+class Project(NamedTuple):
     """A layout and all its scenes, with everything that is wrong with them (errors first, each by place).
 
     `lines` holds the text of each file read, for excerpts; `scene_files` their names as shown.
@@ -48,8 +47,7 @@ class Project:
         return [problem for problem in self.problems if problem.advice]
 
 
-@dataclass(frozen=True, slots=True)
-class Files:
+class Files(NamedTuple):
     """What belongs together: one layout file, its scene files, and remarks on files that were left out."""
 
     layout: Path
