@@ -178,7 +178,7 @@ _SIGNS = (
     _entry("negative", r"(?<![a-z0-9])(?P<x>-) ?(?P<n>[0-9])", "Amounts have no minus sign.", "Leave it out; a motor that runs the other way is written `40 % backwards`."),
     _entry("no nought", r"(?<![0-9a-z])(?P<x>[.,](?P<n>[0-9]+))", "A number begins with a figure.", "Write `0.{n}`.", near=True),
     _entry("volts", rf"(?P<x>{_NUMBER} ?(?:V|volts?|A|mA|amps?|W|watts?|K)\b)", "`{x}` is nothing that an output can be told.", "Write a level such as `40 %`."),
-    _entry("underscores", r"(?P<x>[A-Za-z][A-Za-z0-9]*(?:[_-]+[A-Za-z0-9]*)*_[A-Za-z0-9_-]*)", "The words of a name are joined by hyphens, not by `_`.", _small),
+    _entry("underscores", r"(?P<x>[A-Za-z][A-Za-z0-9-]*_[A-Za-z0-9_-]*)", "The words of a name are joined by hyphens, not by `_`.", _small),
     _entry("capitals", r"(?P<x>[A-Za-z0-9]*[A-Z][A-Za-z0-9]*(?:-[A-Za-z0-9]+)*)", "Words and names are written in small letters.", _small),
     _entry("arguments", rf"(?P<x>(?P<n>{NAME})\()(?=[a-z0-9, -]*\)$)", "What a routine is given is not written in brackets.", "Write `with`, and the names after it.", near=True),
     _entry("hyphen", rf"(?P<x>{NAME}(?:--+{NAME})+|{NAME}-+(?![a-z0-9])|(?<![a-z0-9-])-+{NAME})", "A name has single hyphens between its words, and none at its ends.", lambda said: "Write `" + "-".join(filter(None, said["x"].split("-"))) + "`.", near=True),

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-import scenes.parse
+import scenes.reader
 from engine.layout import Place
 from scenes.mistake_table import TABLE
 from scenes.mistakes import Line, Mistake, as_name, explain, repaired_name
@@ -88,7 +88,7 @@ def test_every_entry_of_the_table_is_met(monkeypatch: pytest.MonkeyPatch) -> Non
         met.add(mistake.key)
         return mistake
 
-    monkeypatch.setattr(scenes.parse, "explain", watched)
+    monkeypatch.setattr(scenes.reader, "explain", watched)
     for where, marked, _ in CASES:
         lines, _ = _around(where, marked.format(a="amber", b="bell").replace("«", "").replace("»", ""), 1, "last")
         parse("\n".join(lines), "a.scene")
