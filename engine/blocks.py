@@ -262,11 +262,12 @@ class First(Branching):
 class Loop(Branching):
     """`repeat`: for ever, so many times, or until a condition holds."""
 
-    __slots__ = ("line", "looked_at", "round", "rounds_now")
+    __slots__ = ("block", "line", "looked_at", "round", "rounds_now")
 
     def __init__(self, home: Block, line: p.Repeat) -> None:
         super().__init__(home)
         self.line = line
+        self.block = Block(self.run, self, line.block)
         self.round = 0
         self.looked_at = -1
         self.rounds_now = 0
@@ -274,7 +275,7 @@ class Loop(Branching):
     def begin(self) -> Status:
         line, kernel = self.line, self.kernel
         until = None if line.until is None else kernel.truth.question(line.until.term)
-        block = Block(self.run, self, line.block)
+        block = self.block
         while (line.times is None or self.round < line.times) and not (until is not None and until()):
             if self._spins():
                 return DONE
@@ -283,12 +284,16 @@ class Loop(Branching):
             status = block.begin()
             if status is PENDING:
                 return PENDING
-            self.home.begun.update(block.begun)
-            block.begun.clear()
-            self.branches.clear()
+            self.over(block)
             if status is LEFT:
                 return DONE
         return DONE
+
+    def over(self, block: Node) -> None:
+        """A round is over; the block is used again for the next."""
+        self.home.begun.update(self.block.begun)
+        self.block.begun.clear()
+        self.branches.clear()
 
     def _spins(self) -> bool:
         now_us = self.kernel.stage.now_us

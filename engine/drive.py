@@ -29,8 +29,10 @@ class Nothing:
 
 def next_instant(kernel: Kernel, world: World) -> int | None:
     """The next instant at which the kernel or the world has something to do."""
-    due = [at for at in (kernel.next_due(), world.next_due()) if at is not None]
-    return min(due, default=None)
+    ours, theirs = kernel.next_due(), world.next_due()
+    if ours is None or theirs is None:
+        return ours if theirs is None else theirs
+    return min(ours, theirs)
 
 
 def work(kernel: Kernel, world: World, now_us: int) -> None:

@@ -225,9 +225,10 @@ class Kernel:
 
     def _flush(self) -> None:
         """Of several orders to one output in an instant the last is sent."""
-        for told in self._told.values():
-            self._record(told)
-        self._told.clear()
+        if self._told:
+            for told in self._told.values():
+                self._record(told)
+            self._told.clear()
 
     # --- inputs ----------------------------------------------------------------------------------------------------
 
@@ -284,11 +285,11 @@ class Kernel:
 
     def order(self, run: Run | None, output: str, order: Order, place: Place, why: str = "line") -> int:
         """Give an output an order, from the value that it has now."""
-        now_us = self.stage.now_us
+        told, now_us = self.stage.outputs[output].output, self.stage.now_us
+        if type(order) is Level and not told.soft_start_us:
+            return self.order_wave(run, output, Steady(order.value), place, why)  # by far the most frequent order
         value = self.view(run, output).value_at(now_us)
-        return self.order_wave(
-            run, output, wave_for(order, self.stage.outputs[output].output, now_us, value), place, why
-        )
+        return self.order_wave(run, output, wave_for(order, told, now_us, value), place, why)
 
     def order_wave(self, run: Run | None, output: str, wave: Wave, place: Place, why: str = "line") -> int:
         """Give an output a wave; the number that it gets tells later whether it is still the last."""
