@@ -218,8 +218,8 @@ class Kernel:
             run = sleeper if isinstance(sleeper, Run) else sleeper.run  # type: ignore[attr-defined]
             runs[run] = None
             places[sleeper.place] = None  # type: ignore[attr-defined]
-        stopped = " and ".join(run.scene.name for run in runs)
-        self.trouble(f"reactions did not settle in {REACTION_LIMIT} rounds; stopped: {stopped}", *places)
+        stopped = "; stopped: " + " and ".join(run.scene.name for run in runs) if runs else ""
+        self.trouble(f"reactions did not settle in {REACTION_LIMIT} rounds{stopped}", *places)
         for run in runs:
             self.cast.cut(run)
 
