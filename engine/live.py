@@ -46,19 +46,19 @@ async def perform(
 ) -> None:
     """Work every instant at its due time, never early; an instant that is late keeps its due time in the trace.
 
-    `wake` is set by whoever has put something new into the world. Ends when nothing is due any more, or at `until_us`
-    (if given: the instants earlier than it are worked).
+    `wake` is set by whoever has put something new into the world. Goes on for ever, also while nothing is due; with
+    `until_us` the instants earlier than it are worked, and it ends then.
     """
     while True:
         wake.clear()
         due_us = next_instant(kernel, world)
-        if until_us is not None and (due_us is None or due_us >= until_us):
+        if due_us is None or (until_us is not None and due_us > until_us):
+            due_us = until_us
+        if due_us is None or due_us > clock.now_us():
+            await clock.sleep_until(due_us, wake)
+        elif due_us == until_us:
             return
-        if due_us is None and until_us is None:
-            return
-        if due_us is not None and due_us <= clock.now_us():
+        else:
             work(kernel, world, due_us)
             if worked is not None:
                 await worked(due_us)
-            continue
-        await clock.sleep_until(due_us, wake)

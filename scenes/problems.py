@@ -61,7 +61,8 @@ def excerpt(place: Place, lines: Mapping[str, list[str]]) -> list[str]:
 def as_text(problem: Problem, lines: Mapping[str, list[str]]) -> str:
     """One problem as a person reads it; `lines` holds each file's text, a line an entry."""
     kind = "advice" if problem.advice else "error"
-    out = [f"{problem.place}: {kind}: {problem.what}", *excerpt(problem.place, lines)]
+    stop = "" if problem.what.endswith((".", "?", "!")) else "."
+    out = [f"{problem.place}: {kind}: {problem.what}{stop}", *excerpt(problem.place, lines)]
     if problem.instead:
         out.append(f"        {problem.instead}")
     for place, why in problem.also:

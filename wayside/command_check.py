@@ -100,6 +100,8 @@ def counted(project: Project) -> str:
 
 def _verdict(project: Project) -> str:
     files = count(len(project.scene_files), "scene file")
+    if not project.names_checked and project.scene_files:
+        return f"{counted(project)}; names in {files} are looked at once the layout file is right"
     if project.errors:
         return f"{counted(project)}; {files} read"
     scenes, outputs = count(len(project.program.scenes), "scene"), count(len(project.layout.outputs), "output")

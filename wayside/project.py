@@ -37,6 +37,7 @@ class Project(NamedTuple):
     scene_files: tuple[str, ...] = ()
     name: str = ""  # the layout's, or its folder's if it has none
     unread: tuple[str, ...] = ()  # scene files that stand beside those read
+    names_checked: bool = True  # False: the layout file has errors, so the scenes were only read
 
     @property
     def errors(self) -> list[Problem]:
@@ -84,7 +85,8 @@ def load(paths: Sequence[Path], shown: Shown = str, watched: Watched = lambda fi
         problems = _causes_only([*problems, *found, *_second_look(program, [*problems, *found])], files.remarks)
     name = layout.name or files.layout.resolve().parent.name
     read_files = tuple(map(shown, files.scenes))
-    return Project(layout, program, tuple(in_order(problems)), lines, read_files, name, _unread(files.scenes))
+    unread = _unread(files.scenes)
+    return Project(layout, program, tuple(in_order(problems)), lines, read_files, name, unread, layout_is_sound)
 
 
 def _second_look(program: Program, so_far: list[Problem]) -> list[Problem]:

@@ -18,6 +18,7 @@ from engine.drive import Nothing, jump
 from engine.events import Detected, Pressed, StartScene, StopScene
 from engine.kernel import REACTION_LIMIT, Kernel
 from engine.layout import Aspect, Kind, Layout, Output, Setting
+from engine.trace import Saw
 from engine.waves import Flashing, Steady
 
 GO = (0.0, StartScene("go"))
@@ -140,6 +141,12 @@ def test_a_failing_guard_beats_the_end_of_its_block() -> None:
     text = scene("as long as near is clear", "    wait 5 s", '    note "ran out"', "otherwise", '    note "dropped"')
     assert notes(played(text, [GO, (5, NEAR)])) == [(5, "dropped")]
     assert notes(played(text, [GO, (5.000001, NEAR)])) == [(5, "ran out")]
+
+
+def test_a_guard_that_does_not_hold_at_the_start_runs_otherwise_at_once() -> None:
+    text = scene("as long as near is occupied", "    wait 5 s", "otherwise", '    note "otherwise"', 'note "on"')
+    assert notes(played(text, [GO])) == [(0, "otherwise"), (0, "on")]
+    assert notes(played(text.replace('otherwise\n        note "otherwise"\n    ', ""), [GO])) == [(0, "on")]
 
 
 def test_a_guard_about_a_move_that_ends_with_its_block_fails_first() -> None:
@@ -391,6 +398,15 @@ def test_a_when_stopped_block_cannot_be_stopped() -> None:
     assert notes(kernel) == [(7, "done")]
 
 
+def test_a_scene_started_while_its_stop_runs_begins_when_that_is_over() -> None:
+    kernel = played(
+        scene("when stopped", "    wait 5 s", 'note "begins"', "wait 60 s"),
+        [GO, (2, StopScene("go")), (3, StartScene("go"))],
+        until=20,
+    )
+    assert [at for at, _ in notes(kernel)] == [0, 7]
+
+
 def test_a_for_line_that_is_dropped_goes_back_at_once() -> None:
     kernel = played(
         scene("set ada to 20 %", "as long as near is clear", "    turn on ada for 20 s", "wait 1 s"), [GO, (3, NEAR)]
@@ -445,6 +461,8 @@ def test_a_detector_that_chatters_faster_than_its_settle_time_stays_occupied() -
     # settle time 200 ms: occupied counts at once, clear only after it has lasted
     events = [(1 + number * 0.1, Detected("slow", ("occupied", "clear")[number % 2])) for number in range(40)]
     kernel = played(scene("starts each time slow is clear", 'note "clear"'), events)
+    seen = [record.state for record in kernel.trace if isinstance(record, Saw)]
+    assert seen == ["occupied", "clear"]
     last_clear = 1 + 39 * 0.1
     assert notes(kernel) == [(pytest.approx(last_clear + 0.2), "clear")]
 
