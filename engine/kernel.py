@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 
 from engine import trace as t
-from engine.blocks import First, Node, Status, Watch
+from engine.blocks import Node, Status
+from engine.branches import First, Watch
 from engine.chance import Chance
 from engine.conditions import Sort, Term
 from engine.events import Detected, Input, LinkState, Pressed, StartScene, StopScene, TrainMoves, TrainStands
@@ -20,6 +21,7 @@ from engine.program import Level, Order, Program, conditions
 from engine.queue import GUARD, INPUT, Queue, Sleeper
 from engine.stage import Alarm, DetectorNow, Key, OutputNow, Stage, orders_for, wave_for
 from engine.truth import Memory, Truth
+from engine.verbs import VERBS
 from engine.watchers import Watch as Watching
 from engine.watchers import Watchers
 from engine.waves import Flashing, Ramp, Steady, Wave
@@ -34,6 +36,8 @@ class Kernel:
 
     `starts_s` is the layout clock's time of day at 0, in seconds after midnight (the layout file's, if None).
     """
+
+    verbs = VERBS  # what each line does; blocks find it here, since the lines themselves make blocks
 
     def __init__(self, program: Program, seed: int = 0, starts_s: int | None = None) -> None:
         self.program = program

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from engine.blocks import Block, Status, Watch
+from engine.blocks import Block, Status
+from engine.branches import Watch
 from engine.conditions import Sort
 from engine.layout import NOWHERE, Place
 from engine.program import Again, Scene

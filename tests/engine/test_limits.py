@@ -6,15 +6,15 @@ import pytest
 from acting import S, notes, played, troubles
 from test_semantics import GO, scene
 
-from engine import blocks, kernel, performance
+from engine import branches, kernel, performance
 from engine.events import Detected
 from engine.trace import Trouble
 
 
-@pytest.mark.parametrize(("rounds", "cut"), [(blocks.LOOP_LIMIT, False), (blocks.LOOP_LIMIT + 1, True)])
+@pytest.mark.parametrize(("rounds", "cut"), [(branches.LOOP_LIMIT, False), (branches.LOOP_LIMIT + 1, True)])
 def test_rounds_of_one_loop_in_one_instant(rounds: int, cut: bool) -> None:
     made = played("counter laps\n" + scene(f"repeat {rounds} times", "    count laps up", 'note "on"'), [GO])
-    assert made.stage.counters["laps"] == blocks.LOOP_LIMIT
+    assert made.stage.counters["laps"] == branches.LOOP_LIMIT
     assert bool(troubles(made)) is cut
     assert notes(made) == [(0, "on")]
 

@@ -97,7 +97,7 @@ LIMITS = [
     ("scenes.quantities", "MOST_COUNT", "rounds, counts"),
     ("scenes.quantities", "FASTEST_RATE", "a flash, a minute"),
     ("engine.kernel", "REACTION_LIMIT", "reactions at one instant"),
-    ("engine.blocks", "LOOP_LIMIT", "rounds of one loop"),
+    ("engine.branches", "LOOP_LIMIT", "rounds of one loop"),
     ("engine.performance", "RESTART_LIMIT", "starts of one scene"),
     ("engine.kernel", "TRACE_LIMIT", "records of a trace"),
 ]
