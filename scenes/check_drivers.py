@@ -9,6 +9,7 @@ from engine.conditions import All, Any, Atom, Not, Term, Test
 from engine.layout import Place
 from engine.program import (
     Count,
+    ForEach,
     Note,
     OnlyWhile,
     Program,
@@ -23,15 +24,18 @@ from scenes.problems import Problem
 from scenes.walking import guards, walk, whole, written
 
 CLASHES = 200  # pairs of scenes told of at most; a file with more has one cause for all of them
+SIDE_BY_SIDE = (0, 0)  # how far apart such members start
 COMPARED = 2_000  # parts of two conditions looked at to see whether they exclude each other
 
 
 def branches(program: Program) -> Iterator[Problem]:
-    """Two branches of a `together` that tell one output."""
+    """Two branches of a `together`, or two members of a `for each ... side by side`, that tell one output."""
     for scene in program.scenes.values():
         for statement in walk(*whole(scene)):
             if isinstance(statement, Together):
                 yield from _branches(statement)
+            elif isinstance(statement, ForEach) and statement.apart_us == SIDE_BY_SIDE:
+                yield from _members(statement)
 
 
 def _branches(together: Together) -> Iterator[Problem]:
@@ -44,6 +48,21 @@ def _branches(together: Together) -> Iterator[Problem]:
             instead = "Put them one after the other under `in order`, or leave one out."
             yield Problem(here[name], _sentence(what), instead, also=((before[name], "the other line"),))
         before = {**here, **before}
+
+
+def _members(each: ForEach) -> Iterator[Problem]:
+    told_by: dict[str, str] = {}
+    for member in each.members:
+        here = written(member.block)
+        name = next((name for name in here if name in told_by), None)
+        if name is not None:
+            what = (
+                f"this runs for `{told_by[name]}` and `{member.name}` side by side, and both tell `{name}` what to do"
+            )
+            instead = "Put the line outside the `for each`, or leave out `side by side`."
+            yield Problem(here[name], _sentence(what), instead, also=((each.place, "the `for each`"),))
+            return
+        told_by.update(dict.fromkeys(here, member.name))
 
 
 def scenes_at_once(program: Program) -> Iterator[Problem]:

@@ -258,7 +258,8 @@ class Names:
             if known is None and self.is_broken(value.text):
                 raise Refused
             what = f"`{value.text}` is {known.described}" if known else f"nothing here is called `{value.text}`"
-            near = self.near(value.text, scope.words)
+            figure = quantities.NUMBER_WORDS.get(value.text) if kind == "INTEGER" else None
+            near = f"write `{figure} times`" if figure else self.near(value.text, scope.words)
             raise self.refuse(word.place, f"{what}, and this needs {quantities.KINDS[kind]}", near, scope)
         what = f"`{word.text}` stands for {value.text}" if word.kind == "NAME" else f"`{word.text}` stands here"
         raise self.refuse(word.place, f"{what}, and this needs {quantities.KINDS[kind]}", "", scope)

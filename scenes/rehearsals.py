@@ -280,9 +280,9 @@ class Rehearsals:
         timing, from_us, to_us = Timing.THROUGHOUT, 0, None
         if span is not None:
             times = self._times(span)
-            timing = Timing.FROM_TO
-            from_us, to_us = (times[0], times[1]) if len(times) == 2 else (0, times[0] + 1)
-            if from_us >= to_us:
+            timing = Timing.FROM_TO if len(times) == 2 else Timing.BY
+            from_us, to_us = (times[0], times[1]) if len(times) == 2 else (0, times[0])
+            if timing is Timing.FROM_TO and from_us >= to_us:
                 raise self.names.refuse(span.place, "this time ends before it begins", "write the earlier time first")
         at_least, at_most = (count, None) if least else (0, count)
         return Expectation(place, condition, timing, from_us, to_us, at_least, at_most)

@@ -33,9 +33,7 @@ def _joined(node: Node) -> str:
 
 
 def _compare(node: Node) -> str:
-    subject, *rest = node.parts
-    many = (isinstance(subject, Node) and subject.node("quantity") is not None) or said(subject) == "all outputs"
-    return f"{said(subject)} {'are' if many else 'is'} {' '.join(said(part) for part in rest)}"
+    return " ".join(said(part) for part in node.parts)
 
 
 def _becomes(node: Node) -> str:

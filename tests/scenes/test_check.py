@@ -31,6 +31,13 @@ ERRORS = [
         "scene s\n    together\n        turn on amber\n        in order\n            wait 1 s\n            turn off bell\n",
     ),
     (
+        "two members side by side",
+        "scene s\n    for each one in amber and bell side by side\n        turn on one\n        wait 1 s\n        turn on crane\n",
+        "runs for `amber` and `bell` side by side, and both tell `crane`",
+        5,
+        "scene s\n    for each one in amber and bell side by side\n        turn on one\n        wait 1 s\n    turn on crane\n",
+    ),
+    (
         "two branches through a routine and a signal's part",
         "routine r\n    set signal to clear\nscene s\n    together\n        do r\n        move arm to danger over 2 s\n",
         "both tell `arm`",

@@ -512,3 +512,9 @@ def test_every_kind_of_output_is_answered_by_every_verb() -> None:
         for verb in verbs:
             program, found = read(in_scene(verb.format(name)))
             assert len(found) == (0 if program.scenes["s"].block else 1), (verb, name, said(found))
+
+
+@pytest.mark.parametrize(("word", "figure"), [("three", "3"), ("two", "2"), ("twelve", "12")])
+def test_a_number_in_words_is_answered_with_its_figure(word: str, figure: str) -> None:
+    _, found = read(in_scene(f"repeat {word} times\n    wait 1 s"))
+    assert [problem.instead for problem in found] == [f"Write `{figure} times`."]

@@ -38,6 +38,8 @@ LANE = Atom(Sort.DETECTOR, "lane", Test.OCCUPIED)
 ABOUT = Any((NEAR, LANE))
 LOWERED = tuple(out(name, Test.ARRIVED, 0.0) for name in ("near-barrier", "far-barrier"))
 TERMS: list[tuple[str, Term]] = [
+    ("none of barriers is lowered", Not(Any(LOWERED))),
+    ("none of barriers are lowered", Not(Any(LOWERED))),
     ("amber is on", out("amber", Test.ON)),
     ("amber is off", Not(out("amber", Test.ON))),
     ("amber is not lit", Not(out("amber", Test.LIT))),

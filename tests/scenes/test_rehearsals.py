@@ -112,7 +112,7 @@ expect amber is on before a train is on lane
     ).expectations
     assert (least.at_least, least.at_most, least.timing) == (2, None, Timing.THROUGHOUT)
     assert (most.at_least, most.at_most, most.from_us, most.to_us) == (0, 3, S, 9 * S)
-    assert (by.timing, by.from_us, by.to_us) == (Timing.FROM_TO, 0, 9 * S + 1)
+    assert (by.timing, by.from_us, by.to_us) == (Timing.BY, 0, 9 * S)
     assert before.timing is Timing.BEFORE_CONDITION
     assert before.other is not None
     assert before.other.term == Atom(Sort.TRAIN, "lane", Test.TRAIN_ON)
