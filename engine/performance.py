@@ -30,6 +30,7 @@ class Run:
         self.once_more = False
         self.latch = False  # whether a stop keeps it from starting by itself again
         self.shadow: dict[str, tuple[Wave, Place]] = {}
+        self.lent: dict[str, Wave] = {}  # outputs lent by the scene that runs this one, as they were then
         self.watches: list[Watch] = []
         self.timer = 0
 
@@ -104,6 +105,8 @@ class Cast:
                 now.holder = name
             elif takes.get(output) == now.holder or lender == now.holder:
                 other.shadow[output] = (now.wave, place)
+                if takes.get(output) != now.holder:
+                    run.lent[output] = now.wave
                 now.holder = name
             elif any(output in take.outputs and take.scene == name for take in other.scene.takes):
                 run.shadow[output] = (now.wave, place)  # the other has taken it from us already
@@ -177,6 +180,8 @@ class Cast:
             if wanted is not None:
                 now.holder = other.scene.name
                 wave, place = wanted
+                if run.lent.get(output) == wave:
+                    return  # lent to a scene that its lender waits for: what that began goes on
                 self.kernel.order_wave(other, output, self._rebased(output, wave), place, "given back")
                 return
 

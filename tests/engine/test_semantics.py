@@ -426,6 +426,16 @@ def test_what_a_scene_wanted_of_a_taken_output_is_applied_when_it_is_given_back(
     assert told(kernel, "ada") == [(0, Steady(1.0)), (5, Steady(0.0)), (25, Steady(0.6))]
 
 
+def test_what_a_scene_that_was_run_began_goes_on_when_its_caller_has_the_output_back() -> None:
+    text = scene("set ada to 20 %", "run helper", "wait 5 s", "set ada to 60 %", "wait 5 s") + scene(
+        "wait 1 s", "turn on ada", "flash bea at 60 a minute", "wait 2 s", name="helper"
+    )
+    kernel = played(text, [GO])
+    assert troubles(kernel) == []
+    assert told(kernel, "ada") == [(0, Steady(0.2)), (1, Steady(1.0)), (8, Steady(0.6))]
+    assert [type(wave) for _, wave in told(kernel, "bea")] == [Flashing]
+
+
 def test_a_loser_that_ends_gives_up_its_claim() -> None:
     text = scene("turn on ada", "wait 10 s") + scene("takes ada from go", "turn off ada", "wait 20 s", name="thief")
     kernel = played(text, [GO, (5, StartScene("thief"))])
