@@ -13,7 +13,7 @@ from engine.layout import Layout
 from engine.program import Again, Block, Head, Program, Rehearsal, Rule, Scene, Takes, Variable
 from scenes import heads
 from scenes.conditions import Conditions
-from scenes.names import DEFINED, OPEN, Names, Refused, Scope, Sort
+from scenes.names import DEFINED, NO_DOUBTS, OPEN, Doubts, Names, Refused, Scope, Sort
 from scenes.nodes import Node, Word
 from scenes.problems import Problem, in_order
 from scenes.rehearsals import Rehearsals
@@ -38,12 +38,15 @@ _ADVICE = {
 }
 
 
-def compile_program(nodes: Sequence[Node], layout: Layout) -> tuple[Program, list[Problem]]:
-    """Compile the trees of scene files, one a file. The program holds what compiled; problems may be many."""
+def compile_program(nodes: Sequence[Node], layout: Layout, doubts: Doubts = NO_DOUBTS) -> tuple[Program, list[Problem]]:
+    """Compile the trees of scene files, one a file. The program holds what compiled; problems may be many.
+
+    `doubts` are the names that a layout file with errors should have given.
+    """
     collecting = gc.isenabled()
     gc.disable()  # many records and no cycles among them; looking for cycles doubles the time
     try:
-        return _Compiler(layout).compile(nodes)
+        return _Compiler(layout, doubts).compile(nodes)
     finally:
         if collecting:
             gc.enable()
@@ -61,9 +64,9 @@ class _Draft:
 
 
 class _Compiler:
-    def __init__(self, layout: Layout) -> None:
+    def __init__(self, layout: Layout, doubts: Doubts) -> None:
         self.layout = layout
-        self.names = Names(layout)
+        self.names = Names(layout, doubts)
         self.conditions = Conditions(self.names)
         self.rehearsals = Rehearsals(self.names, self.conditions)
         self.items: dict[str, list[tuple[str, Node]]] = {}

@@ -287,6 +287,8 @@ class Conditions:
         number = quantity.word("INTEGER")
         count = self.names.quantity(number, scope, "INTEGER", quantities.whole) if number else 0
         if count > len(terms) or (kind == "LEAST" and count == 0):
+            if self.names.short_group:
+                raise Refused
             asked = f"at {kind.lower()} {count}"
             what = f"there are {len(terms)} of them, so `{asked}` says nothing"
             raise self.names.refuse(quantity.place, what, f"write a number from 1 to {len(terms)}", scope)

@@ -70,7 +70,19 @@ class Scope:
         return replace(self, depth=self.depth + 1, **changes)  # type: ignore[arg-type]
 
 
+@dataclass(frozen=True, slots=True)
+class Doubts:
+    """What a layout file with errors fails to say: nothing is reported that may only follow from it.
+
+    `names` are those of entries that have an error, and are not in the layout; `any_name` if others may be missing.
+    """
+
+    names: frozenset[str] = frozenset()
+    any_name: bool = False
+
+
 T = TypeVar("T")
+NO_DOUBTS = Doubts()
 OPEN = Scope()
 
 
@@ -81,19 +93,21 @@ class Refused(Exception):
 class Names:
     """All names of a layout and its scene files, and the list of problems."""
 
-    def __init__(self, layout: Layout) -> None:
+    def __init__(self, layout: Layout, doubts: Doubts = NO_DOUBTS) -> None:
         self.layout = layout
+        self.doubts = doubts
         self.problems: list[Problem] = []
         self.symbols: dict[str, Symbol] = {}
         self.used: set[str] = set()
         self.something_broken = False  # a line could not be read: what follows from that is not reported
-        self.item_broken = False  # a definition without a readable name: any unknown name may be its
+        self.item_broken = doubts.any_name  # a definition without a readable name: any unknown name may be its
         self.broken: set[str] = set()  # names that a line which could not be read would have given
         self._told: set[tuple[Place, bool]] = set()
         self._groups: dict[str, tuple[Symbol, ...]] = {}
         self._open_groups: list[str] = []
         self._searches = 0
         self._full = False
+        self.short_group = False  # a group has lost a member, so its number says nothing
         for output in layout.outputs.values():
             self.symbols[output.name] = Symbol(output.name, Sort.OUTPUT, output.place, output=output)
         for sort, things in (
@@ -181,14 +195,21 @@ class Names:
         """Report an unknown name with the nearest known one, unless a broken definition may have been its."""
         if self.is_broken(word.text):
             return
-        self.report(word.place, f"there is {_none(wanted)} called `{word.text}`", self.near(word.text, known), scope)
+        near = self.near(word.text, (*known, *self.doubts.names))
+        self.report(word.place, f"there is {_none(wanted)} called `{word.text}`", near, scope)
 
     def is_broken(self, text: str) -> bool:
         """Whether an unknown name may be that of a definition that could not be read.
 
         Of such a line its beginning is known: `reds-red-left` for `group reds red-left`.
         """
-        return self.item_broken or any(name == text or name.startswith(f"{text}-") for name in self.broken)
+        if self.item_broken or text in self.doubts.names:
+            return True
+        return any(name == text or name.startswith(f"{text}-") for name in self.broken)
+
+    def lacks(self, word: Word) -> bool:
+        """Whether a word is a name that something broken would have given."""
+        return word.text not in self.symbols and self.is_broken(word.text)
 
     def near(self, text: str, known: Iterable[str]) -> str:
         self._searches += 1
@@ -200,7 +221,7 @@ class Names:
         if word.text in self.symbols:
             self.used.add(word.text)
             return True
-        return word.text in self._states
+        return word.text in self._states or self.is_broken(word.text) or bool(self.doubts.names)
 
     def every_name(self) -> Iterable[str]:
         return (*self.symbols, *self._states)
@@ -239,7 +260,9 @@ class Names:
             return ()
         self._open_groups.append(symbol.name)
         names = symbol.node.node("names")
-        members = self.members(names.words() if names else (), OPEN, Sort.OUTPUT, Sort.DETECTOR)
+        words = names.words() if names else []
+        members = self.members(words, OPEN, Sort.OUTPUT, Sort.DETECTOR)
+        self.short_group = self.short_group or any(word.text not in self.symbols for word in words)
         self._open_groups.pop()
         if len(members) > GROUP_SIZE:
             self.report(symbol.place, f"the group has {len(members):,} members", f"at most {GROUP_SIZE:,} fit in one")

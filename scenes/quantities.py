@@ -24,12 +24,8 @@ _MICROSECONDS = {
 _MILLIMETRES = {"mm": 1, "cm": 10, "m": 1000}
 _WRITTEN = re.compile(r"\s*([0-9]+(?:[.,][0-9]+)?)\s*(.*?)\s*")
 
-NUMBER_WORDS = {
-    word: number
-    for number, word in enumerate(
-        ["two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"], start=2
-    )
-}
+_WORDS = ("two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+NUMBER_WORDS = {word: number for number, word in enumerate(_WORDS, start=2)}
 KINDS = {
     "DURATION": "a time such as `3 s`",
     "PERCENT": "a level such as `40 %`",

@@ -146,7 +146,8 @@ def _for_each(writer: Writer, node: Node, scope: Scope) -> Statement:
     before = len(writer.names.problems)
     found = writer.names.members(words, scope, Sort.OUTPUT, Sort.DETECTOR)
     if not found:
-        if len(writer.names.problems) == before and not writer.names.item_broken:
+        silent = writer.names.item_broken or writer.names.short_group or any(map(writer.names.lacks, words))
+        if len(writer.names.problems) == before and not silent:
             writer.names.report(node.place, "there is nobody in this group", "", scope)
         raise Refused
     if len(found) > MEMBERS:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import gc
 from itertools import pairwise
 from pathlib import Path, PureWindowsPath
+from typing import NamedTuple
 
 from engine.layout import (
     Board,
@@ -21,9 +22,11 @@ from engine.layout import (
     Link,
     Place,
 )
+from scenes.names import Doubts
 from scenes.problems import Problem, in_order
 from wayside.layout_crossings import read_crossing
 from wayside.layout_csv import read_rows
+from wayside.layout_doubts import doubts_of
 from wayside.layout_names import NOUNS, Reading, check_names, of_kind, table, text, wiring
 from wayside.layout_outputs import positive_us, read_outputs
 from wayside.layout_schema import check, pattern, schema_text, with_sections_named
@@ -39,11 +42,26 @@ Lines = dict[str, list[str]]
 Torn = frozenset[tuple[str, int]]
 
 
+class LayoutRead(NamedTuple):
+    """A layout file once it has been read; `doubts` is None if it could not be made out at all."""
+
+    layout: Layout
+    problems: list[Problem]
+    lines: Lines
+    doubts: Doubts | None = None
+
+
 def read_layout(path: Path, shown: str) -> tuple[Layout, list[Problem], Lines]:
     """The layout, all that is wrong with its file (as `shown` in messages), and the lines of each file read.
 
     With errors among the problems, the layout holds what could be made out.
     """
+    found = read_with_doubts(path, shown)
+    return found.layout, found.problems, found.lines
+
+
+def read_with_doubts(path: Path, shown: str) -> LayoutRead:
+    """The same, and what the scenes cannot count on if there are errors."""
     collecting = gc.isenabled()
     gc.disable()  # a large file makes many records and no cycles; looking for them doubles the time
     try:
@@ -53,27 +71,28 @@ def read_layout(path: Path, shown: str) -> tuple[Layout, list[Problem], Lines]:
             gc.enable()
 
 
-def _read(path: Path, shown: str) -> tuple[Layout, list[Problem], Lines]:
+def _read(path: Path, shown: str) -> LayoutRead:
     raw = _bytes(path)
     if isinstance(raw, str):
-        return Layout(), [Problem(Place(shown, 1, 1, 1, 1), raw)], {}
+        return LayoutRead(Layout(), [Problem(Place(shown, 1, 1, 1, 1), raw)], {})
     source, lines, problems = read_text(raw, shown)
     all_lines: Lines = {shown: lines}
     if source is None:
-        return Layout(), problems, all_lines
+        return LayoutRead(Layout(), problems, all_lines)
     root, found = read_yaml(source, shown)
     problems += found
     if not isinstance(root, Table):
         if root is not None:
             place = Place(shown, root.place.line, root.place.column, root.place.line, root.place.column + 1)
             problems.append(Problem(place, "a layout file holds name: value lines", "Begin with a line layout: NAME"))
-        return Layout(), in_order(problems), all_lines
+        return LayoutRead(Layout(), in_order(problems), all_lines)
     root, found = with_sections_named(root)
     problems += found
     root, torn = _with_csv(root, path, shown, problems, all_lines)
     problems += check(root, shown, torn)
-    layout = _layout(root, shown, problems)
-    return layout, in_order(problems), all_lines
+    layout, missing = _layout(root, shown, problems)
+    doubts = doubts_of(root, [problem for problem in problems if not problem.advice], layout, missing)
+    return LayoutRead(layout, in_order(problems), all_lines, doubts)
 
 
 def _bytes(path: Path) -> bytes | str:
@@ -153,7 +172,8 @@ def _others(path: Path) -> str:
 # --- the whole -----------------------------------------------------------------------------------------------------
 
 
-def _layout(root: Table, shown: str, problems: list[Problem]) -> Layout:
+def _layout(root: Table, shown: str, problems: list[Problem]) -> tuple[Layout, set[str]]:
+    """The layout, and the names that its file speaks of and does not give."""
     reading = Reading(shown, problems, {name: table(root, name) for name in NOUNS})
     check_names(reading)
     links = {name: _link(entry) for name, entry in reading.section("links").items()}
@@ -180,7 +200,7 @@ def _layout(root: Table, shown: str, problems: list[Problem]) -> Layout:
     }
     name, daylight = text(root, "layout"), text(root, "daylight")
     light = lux(daylight.text) if daylight else None
-    return Layout(
+    layout = Layout(
         name=name.text if name else "",
         outputs=outputs,
         detectors=detectors,
@@ -193,6 +213,7 @@ def _layout(root: Table, shown: str, problems: list[Problem]) -> Layout:
         clock=_clock(reading, table(root, "clock")),
         daylight_lux=Layout().daylight_lux if light is None else light,
     )
+    return layout, reading.missing
 
 
 def _settings(entries: dict[str, Entry]) -> list[tuple[str, Entry, Table]]:

@@ -43,6 +43,7 @@ class Reading:
     boards: dict[str, Board] = field(default_factory=dict)
     seats: dict[tuple[str, str, int], tuple[str, Place]] = field(default_factory=dict)
     searches: int = 0
+    missing: set[str] = field(default_factory=set)  # names that the file speaks of and does not give
 
     def wrong(self, place: Place, what: str, instead: str = "", *also: tuple[Place, str]) -> None:
         self.problems.append(Problem(place, what, instead, also=also))
@@ -54,6 +55,7 @@ class Reading:
         """Whether a name that is referred to exists; reported if not."""
         if word.text in self.section(section):
             return True
+        self.missing.add(word.text)
         noun, a_noun = NOUNS[section]
         other = next((NOUNS[name][1] for name in NOUNS if word.text in self.section(name)), None)
         what = f'"{word.text}" is {other}, not {a_noun}' if other else f'there is no {noun} named "{word.text}"'

@@ -37,7 +37,7 @@ class Project(NamedTuple):
     scene_files: tuple[str, ...] = ()
     name: str = ""  # the layout's, or its folder's if it has none
     unread: tuple[str, ...] = ()  # scene files that stand beside those read
-    names_checked: bool = True  # False: the layout file has errors, so the scenes were only read
+    names_checked: bool = True  # False: the layout file could not be made out, so the scenes were only read
 
     @property
     def errors(self) -> list[Problem]:
@@ -66,9 +66,10 @@ def load(paths: Sequence[Path], shown: Shown = str, watched: Watched = lambda fi
     from scenes.compiler import compile_program
     from scenes.parse import parse
     from scenes.source import read
-    from wayside.layout_file import read_layout
+    from wayside.layout_doubts import without
+    from wayside.layout_file import read_with_doubts
 
-    layout, problems, lines = read_layout(files.layout, shown(files.layout))
+    layout, problems, lines, doubts = read_with_doubts(files.layout, shown(files.layout))
     problems = [*problems, *files.remarks]
     layout_is_sound = all(problem.advice for problem in problems)
     nodes = []
@@ -79,14 +80,17 @@ def load(paths: Sequence[Path], shown: Shown = str, watched: Watched = lambda fi
         nodes.append(parsed.node)
         problems += [*source.problems, *parsed.problems]
     program = Program(layout=layout)
-    # With half a layout, every name that it failed to give would be reported a second time in the scenes.
     if layout_is_sound:
         program, found = compile_program(nodes, layout)
         problems = _causes_only([*problems, *found, *_second_look(program, [*problems, *found])], files.remarks)
+    elif doubts is not None:
+        # What the layout file fails to say is not reported a second time in the scenes.
+        _, found = compile_program(nodes, without(layout, doubts), doubts)
+        problems = _causes_only([*problems, *found], files.remarks)
     name = layout.name or files.layout.resolve().parent.name
     read_files = tuple(map(shown, files.scenes))
     unread = _unread(files.scenes)
-    return Project(layout, program, tuple(in_order(problems)), lines, read_files, name, unread, layout_is_sound)
+    return Project(layout, program, tuple(in_order(problems)), lines, read_files, name, unread, doubts is not None)
 
 
 def _second_look(program: Program, so_far: list[Problem]) -> list[Problem]:

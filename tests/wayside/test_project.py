@@ -191,3 +191,81 @@ def test_the_number_of_scene_files_has_a_limit(
         assert len(find([folder]).scenes) == 3
     else:
         assert "one layout takes at most 3" in refusal(folder)
+
+
+# --- errors in both files ------------------------------------------------------------------------------------------
+
+BOTH_LAYOUT = """\
+layout: Pellbrook Quay
+links:
+  main: {kind: serial text}
+outputs:
+  amber: {kind: lamp, link: main, pin: 1}
+  red: {kind: lamp, link: main, pin: 2}
+  barrier: {kind: servo, link: main, pin: 3, positions: {raised: 85 deg, lowered: 0 deg}, full travel: 4 s}
+  signal: {kind: signal, aspects: {danger: {red: on}, clear: {red: off}}, safe: danger}
+detectors:
+  lane: {kind: section}
+  yard: {kind: section}
+tracks:
+  up-line: {stretches: [yard: 2 m, lane: 1 m], fastest: 150 mm/s, shortest train: 300 mm}
+"""
+BOTH_SCENE = """\
+group lamps: amber, red
+scene crossing
+    runs whenever at least 1 of lane, yard is occupied
+    if at least 2 of lamps are on
+        wait 3 s
+    for each lamp in lamps
+        set lamp to on
+    move barrier to lowered over 3 s
+    set signal to clear
+    turn on bel
+    move barrier to shut over 3 s
+rehearsal one
+    a train 300 mm long runs along up-line at 100 mm/s, from 0 s, standing in lane for 3 s
+    expect all outputs are at rest by 9 s
+    expect amber is on at 1 s
+"""
+BEL, SHUT = (10, 13), (11, 21)  # what is wrong with the scenes, whatever the layout says
+
+
+@pytest.mark.parametrize(
+    ("good", "bad", "told"),
+    [
+        ("amber: {kind: lamp", "amber: {kind: lmp", [BEL, SHUT]),
+        ("amber: {kind: lamp", "Amber: {kind: lamp", [BEL, SHUT]),
+        ("  red: {kind: lamp", "  red: {kind: lmp", [BEL, SHUT]),
+        ("pin: 2", "pin: 1", [BEL, SHUT]),
+        ("link: main, pin: 1", "link: mian, pin: 1", [BEL, SHUT]),
+        ("lowered: 0 deg", "lowered: 0", [BEL]),
+        ("outputs:", "ouputs:", [BEL, SHUT]),
+        ("detectors:", "sensors:", [BEL, SHUT]),
+        ("  lane: {kind: section}\n", "", [BEL, SHUT]),
+        ("kind: section}", "kind: sections}", [BEL, SHUT]),
+        ("tracks:", "rails:", [BEL, SHUT]),
+        ("layout: Pellbrook Quay\n", "", [BEL, SHUT]),
+        ("  yard: {kind", "  lane: {kind", [SHUT]),  # one name is missing, and nobody knows which
+    ],
+)
+def test_a_layout_with_errors_hides_no_error_of_the_scenes_and_makes_none(
+    tmp_path: Path, good: str, bad: str, told: list[tuple[int, int]]
+) -> None:
+    assert good in BOTH_LAYOUT
+    (tmp_path / "layout.yaml").write_text(BOTH_LAYOUT.replace(good, bad))
+    (tmp_path / "a.scene").write_text(BOTH_SCENE)
+    found = load([tmp_path])
+    places = [(one.place.line, one.place.column) for one in found.problems if one.place.file.endswith(".scene")]
+    assert [one for one in found.errors if one.place.file.endswith(".yaml")]
+    assert places == told
+    assert found.names_checked
+    (tmp_path / "layout.yaml").write_text(BOTH_LAYOUT)
+    assert [(one.place.line, one.place.column) for one in load([tmp_path]).errors] == [BEL, SHUT]
+
+
+def test_a_layout_that_cannot_be_read_leaves_the_names_alone(tmp_path: Path) -> None:
+    (tmp_path / "layout.yaml").write_text(BOTH_LAYOUT + "tracks: {up-line: [")
+    (tmp_path / "a.scene").write_text(BOTH_SCENE)
+    found = load([tmp_path])
+    assert not found.names_checked
+    assert [one.place.file for one in found.problems] == [str(tmp_path / "layout.yaml")]
