@@ -9,15 +9,15 @@ import argparse
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from engine.conditions import atoms
 from engine.layout import NOWHERE
 from engine.program import Program, Rehearsal
 from wayside import terminal, verdict, wording
 from wayside.command_check import counted, given_paths, paragraphs, without
-from wayside.progress import watched
+from wayside.progress import shares, watched
 from wayside.project import Project, load
 from wayside.terminal import say, tell
 from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss, why_not
@@ -168,10 +168,11 @@ def _play(project: Project, chosen: list[Rehearsal], seed: int | None, options: 
     if not free:
         out(f"{project.name}: {count(len(chosen), 'rehearsal')}")
     results: list[Result] = []
-    for rehearsal in watched(chosen, "rehearsing"):
-        result = rehearse(project.program, rehearsal, seed)
-        results.append(result)
-        _show(project, result, width, free or options.events, out)
+    with shares(len(chosen), "rehearsing") as come:
+        for number, rehearsal in enumerate(chosen):
+            result = rehearse(project.program, rehearsal, seed, None if come is None else partial(come, number))
+            results.append(result)
+            _show(project, result, width, free or options.events, out)
     if not free:
         out(_summary(project, results))
     _write_files(project, results, options, out)
@@ -253,14 +254,14 @@ def _draw(project: Project, results: list[Result], path: Path, out: Out) -> None
 
 
 def _failures(result: Result) -> list[Failure]:
-    """The marks on a picture: where expectations failed, and the rows that they are about."""
+    """The marks on a picture: where expectations failed, and the rows that did not do as expected."""
     from wayside.picture import Failure
 
     return [
         Failure(
             outcome.at_us,
             outcome.what_happened,
-            tuple(atom.subject for atom in atoms(outcome.expectation.condition.term)),
+            outcome.subjects,
         )
         for outcome in verdict.missed(result)
     ]

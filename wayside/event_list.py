@@ -169,7 +169,7 @@ class _Reader:
         self._places = words.Places(_files(trace, program))
         self._statements = words.statements(program)
         self._waves: dict[str, Wave] = {}
-        self._trains: set[tuple[int, str]] = set()
+        self._trains: dict[tuple[int, str], int] = {}  # which way each was last going: 1, -1, or 0 as yet
 
     def rows(self) -> Iterator[_Row]:
         self._waves.clear()
@@ -292,8 +292,9 @@ class _Reader:
         return next((self._asked(did.scene, did.place) for did in found), "")
 
     def _train(self, record: TrainAt) -> _Row:
-        known = (record.train, record.track) in self._trains
-        self._trains.add((record.train, record.track))
+        key, heading = (record.train, record.track), (record.speed_um_s > 0) - (record.speed_um_s < 0)
+        known, before = key in self._trains, self._trains.get(key, 0)
+        self._trains[key] = heading or before
         front = f"{words.number(record.front_um / 1000, 0)} mm"
         speed = f"{words.number(abs(record.speed_um_s) / 1000, 1)} mm/s"
         track = self._program.layout.tracks.get(record.track)
@@ -302,8 +303,10 @@ class _Reader:
             does = f"has left {record.track}"
         elif record.speed_um_s == 0:
             does = f"stands on {record.track}, {front} along"
+        elif known and heading == -before:
+            does = f"turns back at {front}, {speed}"
         elif known:
-            does = f"goes {'on' if record.speed_um_s > 0 else 'back'} from {front}, {speed}"
+            does = f"goes on from {front}, {speed}"
         else:
             does = f"enters {record.track}, {speed}"
         return _Row(record.at_us, None, words.train(record.train), does, "")

@@ -74,6 +74,8 @@ class Story:
         match record:
             case Told(why="rest" | "safe"):
                 return self._stopper(record, index)
+            case SceneIs(scene=scene, state="ended" | "stopped", place=place) if place == NOWHERE:
+                return self._finish(scene, index)
             case Told(place=place) | SceneIs(place=place):
                 return place
             case TrainOn(train=train):
@@ -93,6 +95,14 @@ class Story:
             if isinstance(earlier, SceneIs) and earlier.scene == told.scene and earlier.state in _STOPPING:
                 return earlier.place if earlier.place != NOWHERE else told.place
         return told.place
+
+    def _finish(self, scene: str, index: int) -> Place:
+        """Behind a scene whose last line has run: what stopped it, or else the scene itself."""
+        for earlier in reversed(self._trace[:index]):
+            if isinstance(earlier, SceneIs) and earlier.scene == scene:
+                asked = earlier.state in _STOPPING and earlier.place != NOWHERE
+                return earlier.place if asked else self._program.scenes[scene].place
+        return self._program.scenes[scene].place
 
     def _behind_detector(self, detector: str, at_us: int) -> Place:
         """A train, a hand or a lost link: whichever was the last not later than the report."""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from itertools import chain
 
 from adapters.simulator import World, link_of
@@ -23,18 +24,22 @@ from wayside.wording import duration
 
 LONGEST_REHEARSAL_US = 3_600_000_000  # where nothing gives a rehearsal an end and its scenes never finish: an hour
 
+Progress = Callable[[float], None]  # hears the share of the longest that it can take, 0 to 1
+
 RULES_WAIT = "The rules are not judged yet: judging rules comes with a later step."
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """One expectation, judged. If it failed: what happened, when, and the line that did it, if one did."""
+    """One expectation, judged. If it failed: what happened, when, the line that did it, if one did, and the subjects
+    that did not do what was expected of them."""
 
     expectation: Expectation
     passed: bool
     what_happened: str = ""
     at_us: int | None = None
     place: Place | None = None
+    subjects: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,13 +74,18 @@ class Run:
     unheard: tuple[tuple[int, Act], ...]
 
 
-def rehearse(program: Program, rehearsal: Rehearsal, seed: int | None = None) -> Result:
-    """Play it and judge it. The seed given goes before the one written in the rehearsal; without either it is 0."""
+def rehearse(
+    program: Program, rehearsal: Rehearsal, seed: int | None = None, progress: Progress | None = None
+) -> Result:
+    """Play it and judge it. The seed given goes before the one written in the rehearsal; without either it is 0.
+
+    `progress` hears how far it has come; where it failed it starts again, since what did it is found by playing again.
+    """
     seed = seed if seed is not None else rehearsal.seed or 0
     conditions = chain.from_iterable((one.condition, one.other) for one in rehearsal.expectations)
-    run = _play(program, rehearsal, seed, [one.term for one in conditions if one is not None])
+    run = _play(program, rehearsal, seed, [one.term for one in conditions if one is not None], progress)
     verdicts = [_judge(one, run) for one in rehearsal.expectations]
-    outcomes = _explain(program, rehearsal, seed, run, verdicts)
+    outcomes = _explain(program, rehearsal, seed, run, verdicts, progress)
     remarks: Iterable[Record] = chain(_never_done(program.layout, rehearsal), _unheard(run))
     records = list[Record](run.trace)
     records.extend(remarks)
@@ -92,7 +102,9 @@ def play(program: Program, scene: str, from_s: int | None, for_us: int, seed: in
 # --- playing -------------------------------------------------------------------------------------------------------
 
 
-def _play(program: Program, rehearsal: Rehearsal, seed: int, terms: Sequence[Term]) -> Run:
+def _play(
+    program: Program, rehearsal: Rehearsal, seed: int, terms: Sequence[Term], progress: Progress | None = None
+) -> Run:
     kernel = Kernel(program, seed, rehearsal.begins_at_s)
     world = World(program.layout, rehearsal.trains, _hands(rehearsal), _asker(kernel, program.layout))
     for begin in rehearsal.begins:
@@ -100,12 +112,17 @@ def _play(program: Program, rehearsal: Rehearsal, seed: int, terms: Sequence[Ter
     before = {term: kernel.holds(term) for term in terms}
     watches = {term: kernel.watch(term) for term in before}
     end = horizon(rehearsal)
-    last = jump(kernel, world, LONGEST_REHEARSAL_US if end is None else end + 1)  # the end's own instant included
+    until = LONGEST_REHEARSAL_US if end is None else end + 1  # the end's own instant included
+    last = jump(kernel, world, until, None if progress is None else partial(_tell, progress, until))
     more = [due for due in (kernel.next_due(), world.next_due()) if due is not None]
     cut = end is None and bool(more)
     ended = end if end is not None else LONGEST_REHEARSAL_US if cut else last
     histories = {term: History(watch.changes, ended, before[term]) for term, watch in watches.items()}
     return Run(tuple(kernel.trace), ended, histories, cut, tuple(world.unheard))
+
+
+def _tell(progress: Progress, until_us: int, now_us: int) -> None:
+    progress(now_us / until_us)
 
 
 def _hands(rehearsal: Rehearsal) -> list[Act]:
@@ -153,13 +170,18 @@ def _judge(expectation: Expectation, run: Run) -> Verdict:
 
 
 def _explain(
-    program: Program, rehearsal: Rehearsal, seed: int, run: Run, verdicts: Sequence[Verdict]
+    program: Program,
+    rehearsal: Rehearsal,
+    seed: int,
+    run: Run,
+    verdicts: Sequence[Verdict],
+    progress: Progress | None,
 ) -> tuple[Outcome, ...]:
     """Outcomes with their words. Only a failure costs a second run, which is the same run, to see what was to blame."""
     pairs = list(zip(rehearsal.expectations, verdicts, strict=True))
     failed = [expectation.condition.term for expectation, verdict in pairs if not verdict.passed]
     asked: list[Term] = list(dict.fromkeys(atom for term in failed for atom in atoms(term)))
-    second = _play(program, rehearsal, seed, asked) if failed else run
+    second = _play(program, rehearsal, seed, asked, progress) if failed else run
     return tuple(_outcome(program, rehearsal, second, *pair) for pair in pairs)
 
 
@@ -174,11 +196,16 @@ def _outcome(program: Program, rehearsal: Rehearsal, run: Run, expectation: Expe
     words = expectation.condition.words
     said = f"{f'`{words}`' if words else 'it'} {verdict.what}"
     if not verdict.explained:
-        return Outcome(expectation, False, said, at_us)
+        return Outcome(expectation, False, said, at_us, subjects=_subjects(atoms(expectation.condition.term)))
     guilty = to_blame(expectation.condition.term, verdict.wanted, holds)
     story = Story(program, rehearsal, run.trace, at_us)
     states = story.states(guilty)
-    return Outcome(expectation, False, f"{said}; {states}" if states else said, at_us, story.cause(guilty))
+    said = f"{said}; {states}" if states else said
+    return Outcome(expectation, False, said, at_us, story.cause(guilty), _subjects(guilty))
+
+
+def _subjects(about: Iterable[Atom]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(atom.subject for atom in about))
 
 
 # --- remarks -------------------------------------------------------------------------------------------------------

@@ -430,6 +430,30 @@ def test_a_terminal_sees_progress_and_results_on_lines_of_their_own(monkeypatch:
     assert shown[-1].strip() == ""  # nothing of the bar is left
 
 
+def test_one_long_thing_moves_its_bar_and_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    screen = Tty()
+    monkeypatch.setattr(progress, "REDRAWN_EVERY_S", 0)
+    monkeypatch.setattr(progress, "SHOWN_AFTER_S", 0)
+    monkeypatch.setattr(sys, "stderr", screen)
+    monkeypatch.setattr(sys, "stdout", screen)
+    with progress.shares(1, "rehearsing") as come:
+        assert come is not None
+        come(0, 0.5)
+        terminal.say("half")
+        come(0, 0.2)  # it plays again
+        come(0, 1.0)
+    shown = [line.rpartition("\r")[2] for line in screen.getvalue().split("\n")]
+    assert shown[0] == "half"
+    assert "rehearsing:  50% |" in screen.getvalue()
+    assert shown[-1].strip() == ""
+
+
+def test_nobody_looking_costs_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "stderr", io.StringIO())
+    with progress.shares(1, "rehearsing") as come:
+        assert come is None
+
+
 # --- words ---------------------------------------------------------------------------------------------------------
 
 

@@ -284,7 +284,19 @@ def test_a_train_goes_on_and_back() -> None:
     ]
     lines = events(trace)
     assert "goes on from 1500 mm, 100 mm/s" in lines[2]
-    assert "goes back from 2500 mm, 147.5 mm/s" in lines[3]
+    assert "turns back at 2500 mm, 147.5 mm/s" in lines[3]
+
+
+def test_a_train_that_came_backwards_turns_back_too() -> None:
+    trace = [
+        TrainAt(0, 1, "up-line", 4_800_000, 5_600_000, -150_000),
+        TrainAt(8 * S, 1, "up-line", 3_600_000, 4_400_000, 0),
+        TrainAt(9 * S, 1, "up-line", 3_600_000, 4_400_000, -150_000),
+        TrainAt(10 * S, 1, "up-line", 3_450_000, 4_250_000, 150_000),
+    ]
+    lines = events(trace)
+    assert "goes on from 3600 mm, 150 mm/s" in lines[2]
+    assert "turns back at 3450 mm, 150 mm/s" in lines[3]
 
 
 def test_every_kind_of_record_is_read() -> None:

@@ -170,7 +170,13 @@ def test_the_state_of_a_subject(sort: Sort, subject: str, trace: tuple[Record, .
             70,
         ),
         (Sort.SCENE, "evening", (SceneIs(0, "evening", "running", "", at(8)),), 8),
-        (Sort.SCENE, "evening", (SceneIs(0, "evening", "ended", "", NOWHERE),), None),
+        (Sort.SCENE, "evening", (SceneIs(0, "evening", "ended", "", NOWHERE),), 1),  # its last line has run
+        (
+            Sort.SCENE,
+            "evening",
+            (SceneIs(0, "evening", "stopping", "", at(70)), SceneIs(S, "evening", "stopped", "", NOWHERE)),
+            70,
+        ),
         (Sort.TRAIN, "lane", (TrainOn(0, 1, "lane", True),), 61),
         (Sort.DETECTOR, "lane", (TrainOn(0, 1, "lane", True), Saw(0, "lane", "occupied")), 61),
         (Sort.DETECTOR, "lane", (TrainOn(0, 1, "lane", True), Saw(S, "lane", "unknown")), 50),

@@ -195,6 +195,28 @@ def test_only_those_to_blame_are_described() -> None:
     ]
 
 
+def test_only_those_to_blame_are_marked() -> None:
+    crossing = program(tell(2, "amber", 1.0), lower(3), writes=("amber", "barrier"))
+    wanted = expect(All((ON, LOWERED)), Timing.BY, 3_500_000, words="all is ready")
+    assert rehearse(crossing, rehearsal(wanted)).outcomes[0].subjects == ("barrier",)
+
+
+def test_of_a_count_nobody_is_to_blame_and_all_are_marked() -> None:
+    often = expect(All((ON, Not(LOWERED))), Timing.BY, 3_500_000, at_least=9)
+    assert rehearse(AMBER_FOR_3_S, rehearsal(often)).outcomes[0].subjects == ("amber", "barrier")
+
+
+def test_progress_goes_up_to_the_end_and_costs_the_result_nothing() -> None:
+    shares: list[float] = []
+    wanted = rehearsal(expect(ON, Timing.AT, 4 * S), lasts_us=8 * S)
+    with_it = rehearse(AMBER_FOR_3_S, wanted, progress=shares.append)
+    assert with_it == rehearse(AMBER_FOR_3_S, wanted)
+    assert not with_it.passed
+    again = shares.index(0.0, 1)  # what did it is found by playing again
+    assert shares[:again] == sorted(shares[:again]) == shares[again:]
+    assert 0 < max(shares) <= 1
+
+
 def test_an_output_that_nobody_told_anything() -> None:
     wanted = expect(LOWERED, Timing.AT, 1 * S, words="barrier is lowered")
     found = failures(rehearse(AMBER_FOR_3_S, rehearsal(wanted)))
