@@ -13,8 +13,6 @@ from engine.stage import Alarm, Key
 if TYPE_CHECKING:
     from engine.kernel import Kernel
 
-DAY_US = 86_400_000_000
-
 
 class ConditionHead:
     """`runs whenever`, `runs only while`, `starts each time`: looks when its condition or its scene changes."""

@@ -27,14 +27,6 @@ class Problem:
     also: tuple[tuple[Place, str], ...] = ()
 
 
-class ProblemsFound(ValueError):
-    """The files have errors; nothing was made of them. Carries every problem found."""
-
-    def __init__(self, problems: Iterable[Problem]) -> None:
-        self.problems = tuple(problems)
-        super().__init__(f"{len(self.problems)} problems")
-
-
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """The known name that is most like a mistyped one, or None where none is near."""
     found = get_close_matches(word, list(known), n=1, cutoff=0.6)
