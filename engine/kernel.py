@@ -131,16 +131,18 @@ class Kernel:
         """One round; whether anything happened that another round must look at."""
         truth, queue, now_us = self.truth, self.queue, self.stage.now_us
         truth.round += 1
-        while (sleeper := queue.pop(now_us, GUARD)) is not None:
+        while (sleeper := queue.alarm_due(now_us)) is not None:
             self._alarm(sleeper)
-        self._know_memories()
+        if len(self.truth.memories) != self._memories:
+            self._know_memories()
         if self._dirty or everybody:
             dirty, self._dirty = self._dirty, set()
             self._look(dirty, everybody)
+        resume = self._resume
         for number, sleeper in queue.lines_due(now_us):
             if sleeper.timer == number:
                 sleeper.timer = 0
-                self._resume(sleeper)  # type: ignore[arg-type]
+                resume(sleeper)  # type: ignore[arg-type]
         if self._deciding or self._later:
             self._decide()
         return bool(self._dirty) or queue.due(now_us)
@@ -157,8 +159,6 @@ class Kernel:
 
     def _know_memories(self) -> None:
         """Conditions with a memory that were made since the last round begin to remember now."""
-        if len(self.truth.memories) == self._memories:
-            return
         fresh = list(self.truth.memories.values())[self._memories :]
         self._memories = len(self.truth.memories)
         for memory in fresh:
@@ -230,9 +230,12 @@ class Kernel:
     def _flush(self) -> None:
         """Of several orders to one output in an instant the last is sent."""
         if self._told:
-            for told in self._told.values():
-                self._record(told)
-            self._told.clear()
+            if len(self.trace) + len(self._told) <= TRACE_LIMIT:
+                self.trace += self._told.values()
+            else:
+                for told in self._told.values():
+                    self._record(told)
+            self._told = {}
 
     # --- inputs ----------------------------------------------------------------------------------------------------
 
@@ -290,8 +293,8 @@ class Kernel:
     def order(self, run: Run | None, output: str, order: Order, place: Place, why: str = "line") -> int:
         """Give an output an order, from the value that it has now."""
         told, now_us = self.stage.outputs[output].output, self.stage.now_us
-        if type(order) is Level and not told.soft_start_us:
-            return self.order_wave(run, output, Steady(order.value), place, why)  # by far the most frequent order
+        if type(order) is Level and not told.soft_start_us:  # by far the most frequent order
+            return self.order_wave(run, output, order.steady, place, why)
         value = self.view(run, output).value_at(now_us)
         return self.order_wave(run, output, wave_for(order, told, now_us, value), place, why)
 

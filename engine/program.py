@@ -17,6 +17,7 @@ from typing import NamedTuple
 
 from engine.conditions import Condition
 from engine.layout import NOWHERE, Blink, Layout, Place
+from engine.waves import Steady
 
 # --- orders: what one output is told -------------------------------------------------------------------------------
 
@@ -26,6 +27,10 @@ class Level:
     """Go to a value at once and stay there (a motor with a soft start takes that long)."""
 
     value: float
+    steady: Steady = field(init=False, repr=False, compare=False)  # made once: by far the most frequent wave
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "steady", Steady(self.value))
 
 
 @dataclass(frozen=True, slots=True)

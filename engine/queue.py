@@ -41,17 +41,12 @@ class Queue:
         """Whether an entry, stale or not, is due by now."""
         return bool(self._heap) and self._heap[0][0] <= now_us
 
-    def pop(self, now_us: int, last_priority: int) -> Sleeper | None:
-        """The next sleeper due by now with a priority up to `last_priority`, its timer forgotten."""
+    def alarm_due(self, now_us: int) -> Sleeper | None:
+        """The next sleeper due by now that is no line, its timer forgotten."""
         heap = self._heap
-        while heap:
-            due_us, priority, sequence, sleeper = heap[0]
-            if sleeper.timer != sequence:
-                heapq.heappop(heap)
-            elif due_us > now_us or priority > last_priority:
-                return None
-            else:
-                heapq.heappop(heap)
+        while heap and heap[0][0] <= now_us and (heap[0][1] != LINE or heap[0][3].timer != heap[0][2]):
+            _, _, sequence, sleeper = heapq.heappop(heap)
+            if sleeper.timer == sequence:
                 sleeper.timer = 0
                 return sleeper
         return None
