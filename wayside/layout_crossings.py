@@ -35,7 +35,7 @@ def _role(reading: Reading, settings: Table, role: str, outputs: dict[str, Outpu
             continue
         if first.setdefault(word.text, word.place) != word.place:
             also = (first[word.text], "first given here")
-            reading.wrong(word.place, f'"{word.text}" stands in {role} twice', "Delete one of them", also)
+            reading.wrong(word.place, f"`{word.text}` stands in {role} twice", "Delete one of them", also)
             continue
         _plays(reading, word, role, outputs)
     return tuple(first)
@@ -51,7 +51,10 @@ def _plays(reading: Reading, word: Text, role: str, outputs: dict[str, Output]) 
     positions = [position.name for position in outputs[word.text].positions] if word.text in outputs else []
     missing = [name for name in _BARRIER_POSITIONS if name not in positions]
     if positions and missing:
-        what = f"the barrier {word.text} has no position named {' and none named '.join(missing)}"
+        what = f"the barrier `{word.text}` has no position named `{'` and none named `'.join(missing)}`"
         reading.wrong(
-            word.place, what, "Name a barrier's positions raised and lowered", (outputs[word.text].place, "the barrier")
+            word.place,
+            what,
+            "Name a barrier's positions `raised` and `lowered`",
+            (outputs[word.text].place, "the barrier"),
         )

@@ -139,18 +139,18 @@ def _headings(row: list[_Cell], delimiter: str, problems: list[Problem]) -> list
         headings.append(_Heading(key if key in known and key not in first else "?" if key else "", cell.place))
         if key in first:
             also = ((first[key], "first given here"),)
-            problems.append(Problem(cell.place, f'the heading "{key}" is given twice', "Delete one column", also=also))
+            problems.append(Problem(cell.place, f"the heading `{key}` is given twice", "Delete one column", also=also))
         elif key and key not in known:
             near = nearest(key, known)
-            instead = f"Did you mean {near}?" if near else f"The headings are {', '.join(known)}"
-            problems.append(Problem(cell.place, f'"{cell.text}" is not a heading of a table of outputs', instead))
+            instead = f"Did you mean `{near}`?" if near else f"The headings are `{'`, `'.join(known)}`"
+            problems.append(Problem(cell.place, f"`{cell.text}` is not a heading of a table of outputs", instead))
         elif key:
             first[key] = cell.place
     if "name" in first:
         return headings
     if not any(nearest(cell.text.lower(), ["name"]) for cell in row):
         instead = "Begin with a row of headings, such as " + delimiter.join(["name", "kind", "board", "port"])
-        problems.append(Problem(row[0].place, 'the table has no column headed "name"', instead))
+        problems.append(Problem(row[0].place, "the table has no column headed `name`", instead))
     return None
 
 
@@ -169,7 +169,7 @@ def _entry(row: list[_Cell], headings: list[_Heading], problems: list[Problem]) 
             problems.append(Problem(cell.place, "this cell stands in a column without a heading", instead))
             return None
         elif key in keys_with_units() and _splits(row, index):
-            what = f'{key}: the comma in "{cell.text},{row[index + 1].text}" divides it into two cells'
+            what = f'`{key}`: the comma in "{cell.text},{row[index + 1].text}" divides it into two cells'
             problems.append(Problem(cell.place, what, f'Put it in quotes: "{cell.text},{row[index + 1].text}"'))
             return None
         elif key != "?":
@@ -211,8 +211,8 @@ def _split_positions(cell: _Cell, problems: list[Problem]) -> Value:
     entries: dict[str, Entry] = {}
     for words, place in _parts(cell):
         if len(words) < 2:
-            what = f'"{words[0]}" has no angle'
-            problems.append(Problem(place, what, f"Write {words[0]} 45 deg; put ; between two positions"))
+            what = f"`{words[0]}` has no angle"
+            problems.append(Problem(place, what, f"Write `{words[0]} 45 deg`; put ; between two positions"))
             words.append("0 deg")
         _enter(entries, Text(words[0], place), Text(words[1], place), problems)
     return Table(entries, cell.place)
@@ -240,7 +240,7 @@ def _split_aspects(cell: _Cell, problems: list[Problem]) -> Value:
 def _enter(entries: dict[str, Entry], key: Text, value: Text, problems: list[Problem]) -> None:
     if key.text in entries:
         also = ((entries[key.text].key.place, "first given here"),)
-        problems.append(Problem(key.place, f'"{key.text}" is given twice', "Keep one of the two", also=also))
+        problems.append(Problem(key.place, f"`{key.text}` is given twice", "Keep one of the two", also=also))
         return
     entries[key.text] = Entry(key, value)
 

@@ -6,6 +6,7 @@ Joins the parts that know form (YAML, CSV, schema), values, names and outputs; o
 from __future__ import annotations
 
 import gc
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path, PureWindowsPath
 from typing import NamedTuple
@@ -22,7 +23,7 @@ from engine.layout import (
     Link,
     Place,
 )
-from scenes.names import Doubts
+from scenes.names import Doubts, sentence
 from scenes.problems import Problem, in_order
 from wayside.layout_crossings import read_crossing
 from wayside.layout_csv import read_rows
@@ -65,10 +66,16 @@ def read_with_doubts(path: Path, shown: str) -> LayoutRead:
     collecting = gc.isenabled()
     gc.disable()  # a large file makes many records and no cycles; looking for them doubles the time
     try:
-        return _read(path, shown)
+        found = _read(path, shown)
     finally:
         if collecting:
             gc.enable()
+    return found._replace(problems=[_as_sentences(problem) for problem in found.problems])
+
+
+def _as_sentences(problem: Problem) -> Problem:
+    """As those of the scenes are: a capital at the beginning, a stop at the end."""
+    return replace(problem, what=sentence(problem.what), instead=sentence(problem.instead))
 
 
 def _read(path: Path, shown: str) -> LayoutRead:
@@ -84,7 +91,9 @@ def _read(path: Path, shown: str) -> LayoutRead:
     if not isinstance(root, Table):
         if root is not None:
             place = Place(shown, root.place.line, root.place.column, root.place.line, root.place.column + 1)
-            problems.append(Problem(place, "a layout file holds name: value lines", "Begin with a line layout: NAME"))
+            problems.append(
+                Problem(place, "a layout file holds `name: value` lines", "Begin with a line `layout: NAME`")
+            )
         return LayoutRead(Layout(), in_order(problems), all_lines)
     root, found = with_sections_named(root)
     problems += found
@@ -123,7 +132,7 @@ def _with_csv(root: Table, path: Path, shown: str, problems: list[Problem], line
     if found is None or raw is None:
         return root, frozenset()
     if isinstance(raw, str):
-        problems.append(Problem(word.place, f'"{word.text}": {raw}', _others(path)))
+        problems.append(Problem(word.place, f"`{word.text}`: {raw}", _others(path)))
         return root, frozenset()
     file = shown[: len(shown) - len(path.name)] + word.text.replace("\\", "/")
     rows = read_rows(raw, file)
@@ -137,7 +146,7 @@ def _with_csv(root: Table, path: Path, shown: str, problems: list[Problem], line
         first = merged.setdefault(entry.key.text, entry)
         if first is not entry:
             also = ((first.key.place, "first given here"),)
-            what = f'"{entry.key.text}" is given twice'
+            what = f"`{entry.key.text}` is given twice"
             problems.append(Problem(entry.key.place, what, "Keep one of the two, or rename one", also=also))
     key = own.key if own else root.entries["outputs from"].key
     whole = Table({**root.entries, "outputs": Entry(key, Table(merged, key.place))}, root.place)
@@ -154,11 +163,11 @@ def _beside(path: Path, word: Text, problems: list[Problem]) -> Path | None:
     except (OSError, ValueError):
         found, inside = None, False
     if found is None or not inside:
-        what = f'"{word.text}" does not lie in the folder of the layout file'
+        what = f"`{word.text}` does not lie in the folder of the layout file"
         problems.append(Problem(word.place, what, "Put the table beside the layout file and write its name only"))
         return None
     if found.suffix.lower() in (".xlsx", ".xls", ".ods", ".numbers"):
-        what = f'"{word.text}" is a spreadsheet program\'s own file'
+        what = f"`{word.text}` is a spreadsheet program's own file"
         problems.append(Problem(word.place, what, f"Save it as CSV in UTF-8 and write {found.stem}.csv"))
         return None
     return found
@@ -166,7 +175,7 @@ def _beside(path: Path, word: Text, problems: list[Problem]) -> Path | None:
 
 def _others(path: Path) -> str:
     tables = sorted(file.name for file in path.resolve().parent.glob("*.csv"))[:8]
-    return f"The tables here are {', '.join(tables)}" if tables else "Put a CSV file beside the layout file"
+    return f"The tables here are `{'`, `'.join(tables)}`" if tables else "Put a CSV file beside the layout file"
 
 
 # --- the whole -----------------------------------------------------------------------------------------------------
@@ -228,7 +237,7 @@ def _clock(reading: Reading, settings: Table) -> Clock:
     word, ratio = text(settings, "starts at"), text(settings, "ratio")
     start = second_of_day(word.text) if word else None
     if word and start is None and pattern("time-of-day").fullmatch(word.text):
-        reading.wrong(word.place, f'no clock shows "{word.text}"', "Write 00:00 to 23:59")
+        reading.wrong(word.place, f"no clock shows `{word.text}`", "Write 00:00 to 23:59")
     times = whole(ratio.text) if ratio else None
     if ratio and times and times > MAX_RATIO:
         reading.wrong(ratio.place, f"a ratio of {times} is too fast to follow", f"Write 1 to {MAX_RATIO}")
@@ -264,10 +273,10 @@ def _boards_apart(reading: Reading) -> None:
             continue
         later, first = (one, other) if one.place > other.place else (other, one)
         last = one.first_address + one.ports - 1
-        begins = f"{other.name} begins at {other.first_address}"
-        what = f"{one.name} has the addresses {one.first_address} to {last}, and {begins}"
+        begins = f"`{other.name}` begins at {other.first_address}"
+        what = f"`{one.name}` has the addresses {one.first_address} to {last}, and {begins}"
         reading.wrong(
-            later.place, what, f"Let {other.name} begin at {last + 1}", (first.place, f"{first.name} is here")
+            later.place, what, f"Let `{other.name}` begin at {last + 1}", (first.place, f"`{first.name}` is here")
         )
 
 

@@ -58,7 +58,7 @@ class Reading:
         self.missing.add(word.text)
         noun, a_noun = NOUNS[section]
         other = next((NOUNS[name][1] for name in NOUNS if word.text in self.section(name)), None)
-        what = f'"{word.text}" is {other}, not {a_noun}' if other else f'there is no {noun} named "{word.text}"'
+        what = f"`{word.text}` is {other}, not {a_noun}" if other else f"there is no {noun} named `{word.text}`"
         self.wrong(word.place, what, self._offer(section, word.text))
         return False
 
@@ -66,12 +66,12 @@ class Reading:
         names = list(self.section(section))
         noun = NOUNS[section][0]
         if not names:
-            return f"Add it under {section}:"
+            return f"Add it under `{section}:`"
         self.searches += 1
         near = nearest(word, names) if self.searches <= MOST_SEARCHES else None
         if near:
-            return f"Did you mean {near}?"
-        return f"The {noun}s are {', '.join(names)}" if len(names) <= MOST_LISTED else f"Add it under {section}:"
+            return f"Did you mean `{near}`?"
+        return f"The {noun}s are `{'`, `'.join(names)}`" if len(names) <= MOST_LISTED else f"Add it under `{section}:`"
 
 
 def text(table: Table, key: str) -> Text | None:
@@ -94,12 +94,12 @@ def check_names(reading: Reading) -> None:
         for name, entry in reading.section(section).items():
             place = entry.key.place
             if name in RESERVED:
-                what = f'"{name}" cannot be a name: it is a word of the scene language'
-                reading.wrong(place, what, f"Write for example {name}-{NOUNS[section][0]}")
+                what = f"`{name}` cannot be a name: it is a word of the scene language"
+                reading.wrong(place, what, f"Write for example `{name}-{NOUNS[section][0]}`")
             first = seen.setdefault(name, (a_noun, place))
             if first[1] != place:
-                what = f'"{name}" is {first[0]} and {a_noun} at once, and a scene could not tell them apart'
-                instead = f"Give one of them another name, such as {name}-{NOUNS[section][0]}"
+                what = f"`{name}` is {first[0]} and {a_noun} at once, and a scene could not tell them apart"
+                instead = f"Give one of them another name, such as `{name}-{NOUNS[section][0]}`"
                 reading.wrong(place, what, instead, (first[1], "first used here"))
 
 
@@ -111,7 +111,7 @@ def of_kind(reading: Reading, word: Text, kinds: Sequence[Kind], role: str) -> b
     if kind is None or kind in kinds:
         return True
     fitting = " or ".join(f"a {one.value}" for one in kinds)
-    reading.wrong(word.place, f'{role} is {fitting}, and "{word.text}" is a {kind.value}', "Name another output")
+    reading.wrong(word.place, f"{role} is {fitting}, and `{word.text}` is a {kind.value}", "Name another output")
     return False
 
 
@@ -126,7 +126,7 @@ def wiring(reading: Reading, name: str, settings: Table, side: str) -> Wiring:
     if board and link:
         reading.wrong(
             settings.entries["link"].key.place,
-            f"{name} names a board and a link",
+            f"`{name}` names a board and a link",
             "The board has its link: delete this",
         )
         return Wiring()
@@ -138,11 +138,11 @@ def wiring(reading: Reading, name: str, settings: Table, side: str) -> Wiring:
         # a key that is not known may be the mistyped one, and has been reported
         if "port" not in settings.entries and wired_keys().issuperset(settings.entries):
             key = settings.entries["link"].key.place
-            reading.wrong(key, f"{name} names a link, but not where on it", "Add its pin or its address")
+            reading.wrong(key, f"`{name}` names a link, but not where on it", "Add its pin or its address")
         return Wiring()
     if "address" in settings.entries and "pin" in settings.entries:
         first, second = (settings.entries[key].key.place for key in ("address", "pin"))
-        reading.wrong(max(first, second), f"{name} has an address and a pin", "Keep the one that it is reached by")
+        reading.wrong(max(first, second), f"`{name}` has an address and a pin", "Keep the one that it is reached by")
         return Wiring()
     address, pin = numbers["address"], numbers["pin"]
     if pin is not None:
@@ -162,13 +162,13 @@ def _on_board(reading: Reading, name: str, board: Text, settings: Table, port: i
     for key in ("address", "pin"):
         if key in settings.entries:
             place = settings.entries[key].key.place
-            reading.wrong(place, f"{name} is on a board, so it has a port and no {key}", "Delete this")
+            reading.wrong(place, f"`{name}` is on a board, so it has a port and no {key}", "Delete this")
     box = reading.boards.get(board.text)
     if port is None or not known or box is None:
         return Wiring(board=board.text if known else None, port=port)
     place = settings.entries["port"].value.place
     if box.ports and port >= box.ports:
-        reading.wrong(place, f"{box.name} has no port {port}", f"Its ports are 0 to {box.ports - 1}")
+        reading.wrong(place, f"`{box.name}` has no port {port}", f"Its ports are 0 to {box.ports - 1}")
     else:
         _seat(reading, ("port", box.name, port), name, place)
     return Wiring(board=board.text, port=port)
@@ -188,5 +188,5 @@ def _seat(reading: Reading, seat: tuple[str, str, int], name: str, place: Place)
     if first[1] == place:
         return
     word = seat[0].rpartition(" ")[2]
-    what = f"{name} and {first[0]} share {word} {seat[2]} of {seat[1]}"
-    reading.wrong(place, what, f"Give one of them another {word}", (first[1], f"{first[0]} is here"))
+    what = f"`{name}` and `{first[0]}` share {word} {seat[2]} of `{seat[1]}`"
+    reading.wrong(place, what, f"Give one of them another {word}", (first[1], f"`{first[0]}` is here"))

@@ -94,7 +94,7 @@ def _state(reading: Reading, output: Output, settings: Table, key: str) -> Setti
         reading.wrong(word.place, no.what, no.instead)
         return None
     if output.kind is Kind.PULSE and found.value:
-        reading.wrong(word.place, "a pulse output cannot stay on", f"Write {key}: off, or leave it out")
+        reading.wrong(word.place, "a pulse output cannot stay on", f"Write `{key}: off`, or leave it out")
     return found
 
 
@@ -105,10 +105,10 @@ def positive_us(reading: Reading, settings: Table, key: str, may_be_nothing: boo
     if word is None or time is None:
         return 0
     if time > LONGEST_US:
-        reading.wrong(word.place, f'{key}: "{word.text}" is longer than a day', "Write at most 24 h")
+        reading.wrong(word.place, f"`{key}`: `{word.text}` is longer than a day", "Write at most 24 h")
         return 0
     if time == 0 and not may_be_nothing:
-        reading.wrong(word.place, f"{key}: it takes more than nothing", f"Write for example {key}: 4 s")
+        reading.wrong(word.place, f"`{key}`: it takes more than nothing", f"Write for example `{key}: 4 s`")
     return time
 
 
@@ -141,13 +141,13 @@ def _lamp(reading: Reading, output: Output, settings: Table) -> Output:
     levels = settings.entries.get("levels")
     said = text(settings, "dimmable")
     if levels and not dimmable and (said is None or pattern("yes-or-no").fullmatch(said.text)):
-        reading.wrong(levels.key.place, f"{output.name} has levels, but is not dimmable", "Add dimmable: yes")
+        reading.wrong(levels.key.place, f"`{output.name}` has levels, but is not dimmable", "Add `dimmable: yes`")
     if levels or dimmable:
         output = replace(output, steps=_levels(reading, settings))
     flickers, pair = _yes(settings, "flickers by itself"), text(settings, "flashes as a pair")
     if pair and flickers:
         place = settings.entries["flashes as a pair"].key.place
-        reading.wrong(place, f"{output.name} flickers and flashes by itself", "Keep the one that its board does")
+        reading.wrong(place, f"`{output.name}` flickers and flashes by itself", "Keep the one that its board does")
     if flickers:
         return replace(output, itself=Itself.FLICKERS)
     return _pair(reading, output, pair) if pair else output
@@ -169,7 +169,7 @@ def _servo(reading: Reading, output: Output, settings: Table) -> Output:
     for name, entry in table(settings, "positions").entries.items():
         angle = degrees(entry.value.text) if isinstance(entry.value, Text) else None
         if name in RESERVED_POSITIONS:
-            what = f'"{name}" cannot be a position: scenes say it of every output'
+            what = f"`{name}` cannot be a position: scenes say it of every output"
             reading.wrong(entry.key.place, what, "Name the place where it stands, such as raised")
         # one whose angle cannot be read is reported, and is still a name that states may use
         positions.append(Position(name, 0.0 if angle is None else angle))
@@ -179,15 +179,15 @@ def _servo(reading: Reading, output: Output, settings: Table) -> Output:
         low, high = hard or (0.0, WIDEST_DEGREES)
         if not low <= angle <= high:
             bounds = f"Its limits are {low:g} deg to {high:g} deg" if hard else "Write 0 deg to 360 deg"
-            reading.wrong(entry.value.place, f"{name} is outside what {output.name} may move to", bounds)
+            reading.wrong(entry.value.place, f"`{name}` is outside what `{output.name}` may move to", bounds)
     if len(angles) == len(positions) > 1 and len(set(angles)) == 1:
         place = settings.entries["positions"].key.place
-        reading.wrong(place, f"all positions of {output.name} are at one angle", "Give each position its own angle")
+        reading.wrong(place, f"all positions of `{output.name}` are at one angle", "Give each position its own angle")
     travel, by_itself = positive_us(reading, settings, "full travel"), positive_us(reading, settings, "moves by itself")
     if "full travel" in settings.entries and "moves by itself" in settings.entries:
         place = max(settings.entries[key].key.place for key in ("full travel", "moves by itself"))
-        instead = "Keep moves by itself if the board sets the pace, full travel if scenes may"
-        reading.wrong(place, f"{output.name} has two times for its travel", instead)
+        instead = "Keep `moves by itself` if the board sets the pace, `full travel` if scenes may"
+        reading.wrong(place, f"`{output.name}` has two times for its travel", instead)
     output = replace(output, positions=tuple(positions), limits=hard, travel_us=by_itself or travel)
     return replace(output, itself=Itself.MOVES, itself_us=by_itself) if by_itself else output
 
@@ -239,9 +239,11 @@ def _signal(reading: Reading, entry: Entry, outputs: dict[str, Output], owners: 
     signal = _with_states(reading, signal, settings)
     safe = text(settings, "safe")
     if safe and signal.safe and not signal.aspects[int(signal.safe.value)].stops:
-        what = f"the safe aspect of {name} does not stop trains"
+        what = f"the safe aspect of `{name}` does not stop trains"
         stopping = [aspect.name for aspect in signal.aspects if aspect.stops]
-        instead = f"Write safe: {stopping[0]}" if stopping else f"Add stops: yes to the aspect {safe.text}, if it does"
+        instead = (
+            f"Write `safe: {stopping[0]}`" if stopping else f"Add `stops: yes` to the aspect `{safe.text}`, if it does"
+        )
         reading.wrong(safe.place, what, instead)
     _claim_parts(reading, signal, outputs, owners, written)
     return signal
@@ -250,7 +252,7 @@ def _signal(reading: Reading, entry: Entry, outputs: dict[str, Output], owners: 
 def _aspect(reading: Reading, entry: Entry, outputs: dict[str, Output]) -> Aspect:
     name, value = entry.key.text, entry.value
     if name in RESERVED_POSITIONS[:5]:
-        reading.wrong(entry.key.place, f'"{name}" cannot be an aspect: scenes say it of every output', "Rename it")
+        reading.wrong(entry.key.place, f"`{name}` cannot be an aspect: scenes say it of every output", "Rename it")
     stops = name in STOPPING_ASPECTS
     if isinstance(value, Text):
         return Aspect(name, (), whole(value.text), stops)
@@ -295,26 +297,28 @@ def _one_way_of_showing(reading: Reading, name: str, aspects: list[Aspect], sett
     for aspect in aspects:
         place = written[aspect.name].key.place
         if aspect.number is not None and aspect.parts:
-            reading.wrong(place, f"{aspect.name} has parts and a number", "Keep one of them")
+            reading.wrong(place, f"`{aspect.name}` has parts and a number", "Keep one of them")
         if aspect.number is not None and numbers.setdefault(aspect.number, aspect.name) != aspect.name:
             first = numbers[aspect.number]
-            also = (written[first].key.place, f"{first} is here")
-            reading.wrong(place, f"{aspect.name} and {first} have one number", "Give each aspect its own number", also)
+            also = (written[first].key.place, f"`{first}` is here")
+            reading.wrong(
+                place, f"`{aspect.name}` and `{first}` have one number", "Give each aspect its own number", also
+            )
     tables = [entry.value.entries for entry in written.values() if isinstance(entry.value, Table)]
     has_parts = any(key not in ASPECT_WORDS for entries in tables for key in entries)
     for aspect in aspects:
         value = written[aspect.name].value
         if isinstance(value, Table) and list(value.entries) == ["stops"] and not has_parts:
-            instead = f"Write for example {aspect.name}: {{number: {len(aspects)}, stops: yes}}"
+            instead = f"Write for example `{aspect.name}: {{number: {len(aspects)}, stops: yes}}`"
             place = written[aspect.name].key.place
-            reading.wrong(place, f"{aspect.name} says neither its parts nor its number", instead)
+            reading.wrong(place, f"`{aspect.name}` says neither its parts nor its number", instead)
     with_parts = next((aspect for aspect in aspects if aspect.parts), None)
     if numbers and with_parts and all(aspect.number is None or not aspect.parts for aspect in aspects):
         place = written[with_parts.name].key.place
-        reading.wrong(place, f"{name} has aspects with parts and aspects with numbers", "Write all of them one way")
+        reading.wrong(place, f"`{name}` has aspects with parts and aspects with numbers", "Write all of them one way")
     connection = next((settings.entries[key].key for key in ("board", "link") if key in settings.entries), None)
     if with_parts and not numbers and connection:
-        what = f"{name} is made of its parts, so it has no connection of its own"
+        what = f"`{name}` is made of its parts, so it has no connection of its own"
         reading.wrong(connection.place, what, "Delete its connection; its parts have theirs")
 
 
@@ -335,8 +339,10 @@ def _completed(
             if outputs[part].kind is Kind.SERVO and len(outputs[part].positions) < 2:
                 continue  # its positions have been reported
             if outputs[part].kind is Kind.SERVO:
-                instead = f"Add {part}: {outputs[part].positions[0].name}"
-                reading.wrong(entry.key.place, f"{aspect.name} of {name} does not say where {part} stands", instead)
+                instead = f"Add `{part}: {outputs[part].positions[0].name}`"
+                reading.wrong(
+                    entry.key.place, f"`{aspect.name}` of `{name}` does not say where `{part}` stands", instead
+                )
             else:
                 parts[part] = 0.0
         complete.append(replace(aspect, parts=tuple((part, parts[part]) for part in every if part in parts)))
@@ -354,7 +360,7 @@ def _claim_parts(
             key = named[part].key
             first = owners.setdefault(part, Text(signal.name, key.place))
             if first.text != signal.name:
-                what = f"{part} is part of {signal.name} and of {first.text}"
+                what = f"`{part}` is part of `{signal.name}` and of `{first.text}`"
                 reading.wrong(key.place, what, "Give each signal parts of its own", (first.place, "first used here"))
     if not signal.aspects:
         return
@@ -376,7 +382,7 @@ def _agree(reading: Reading, signal: Output, outputs: dict[str, Output], part: s
     elif held is not None and held != Setting(value):
         state = signal.rest if key == "rest" else signal.safe
         aspect = signal.aspects[int(state.value)].name if state else ""
-        what = f"{part} has another {key} state than its signal {signal.name}, which shows {aspect}"
+        what = f"`{part}` has another {key} state than its signal `{signal.name}`, which shows `{aspect}`"
         reading.wrong(
-            word.place, what, f"Leave {key}: out here; it follows from the signal", (signal.place, "the signal")
+            word.place, what, f"Leave `{key}` out here; it follows from the signal", (signal.place, "the signal")
         )

@@ -64,6 +64,12 @@ class _Found(NamedTuple):
         return f"an item of {name}" if self.path and isinstance(self.path[-1], int) else name
 
     @property
+    def said(self) -> str:
+        """The name as a sentence has it."""
+        name = f"`{self.key.text}`" if self.key else "the layout"
+        return f"an item of {name}" if self.path and isinstance(self.path[-1], int) else name
+
+    @property
     def schema(self) -> dict[str, Any]:
         return _step(tuple(self.error.evaluation_path)[:-1])
 
@@ -99,8 +105,8 @@ def with_sections_named(root: Table) -> tuple[Table, list[Problem]]:
             entries[name] = entry
             continue
         entries[near] = entry
-        what = f'"{name}" is not known at the top of a layout file'
-        problems.append(Problem(entry.key.place, what, f"Did you mean {near}?"))
+        what = f"`{name}` is not known at the top of a layout file"
+        problems.append(Problem(entry.key.place, what, f"Did you mean `{near}`?"))
     return Table(entries, root.place), problems
 
 
@@ -192,8 +198,10 @@ def _example(part: dict[str, Any]) -> str:
 def _write(name: str, part: dict[str, Any]) -> str:
     example = _example(part)
     if name.startswith("an item of "):
-        return f"Write for example {example.strip('{}')}" if example else f"Write {part.get('title', 'a value')}"
-    return f"Write for example {name}: {example}" if example else f"Write {part.get('title', 'a value')} after {name}:"
+        return f"Write for example `{example.strip('{}')}`" if example else f"Write {part.get('title', 'a value')}"
+    return (
+        f"Write for example `{name}: {example}`" if example else f"Write {part.get('title', 'a value')} after `{name}:`"
+    )
 
 
 # --- the sentences, one function for each sort of finding -----------------------------------------------------------
@@ -206,12 +214,12 @@ def _wrong_form(one: _Found, _: _Explained) -> list[Problem]:
     title, example = part.get("title", "right here"), _example(part)
     unit = example.partition(" ")[2]
     if any(mark in text for mark in "“”„‘’"):
-        return [Problem(one.place, f"{one.name}: the quotes are curly", "Use straight quotes, or none")]
+        return [Problem(one.place, f"{one.said}: the quotes are curly", "Use straight quotes, or none")]
     if unit and re.fullmatch(r"[0-9]+([.,][0-9]+)?", text):
-        return [Problem(one.place, f'{one.name}: "{text}" has no unit', f"Write {one.name}: {text} {unit}")]
+        return [Problem(one.place, f"{one.said}: `{text}` has no unit", f"Write `{one.name}: {text} {unit}`")]
     if re.match(r"-\s*[0-9]", text):
-        return [Problem(one.place, f'{one.name}: "{text}" is less than nothing', _write(one.name, part))]
-    return [Problem(one.place, f'{one.name}: "{text}" is not {title}', _write(one.name, part))]
+        return [Problem(one.place, f"{one.said}: `{text}` is less than nothing", _write(one.name, part))]
+    return [Problem(one.place, f"{one.said}: `{text}` is not {title}", _write(one.name, part))]
 
 
 def _wrong_type(one: _Found, _: _Explained) -> list[Problem]:
@@ -220,13 +228,13 @@ def _wrong_type(one: _Found, _: _Explained) -> list[Problem]:
     if isinstance(one.value, Text):
         tight = re.fullmatch(r"([A-Za-z][\w -]*):(\S.*)", one.value.text)
         if tight:
-            what = f'a space is missing after the colon in "{one.value.text}"'
-            return [Problem(one.place, what, f"Write {tight[1]}: {tight[2]}")]
+            what = f"a space is missing after the colon in `{one.value.text}`"
+            return [Problem(one.place, what, f"Write `{tight[1]}: {tight[2]}`")]
         if not one.value.text:
-            return [Problem(one.place, f"{one.name} has nothing after it", _write(one.name, part))]
-        return [Problem(one.place, f'{one.name} needs {title}, not "{one.value.text}"', _write(one.name, part))]
+            return [Problem(one.place, f"{one.said} has nothing after it", _write(one.name, part))]
+        return [Problem(one.place, f"{one.said} needs {title}, not `{one.value.text}`", _write(one.name, part))]
     got = "a list" if isinstance(one.value, Items) else "names with values of their own"
-    return [Problem(one.place, f"{one.name} needs {title}, not {got}", _write(one.name, part))]
+    return [Problem(one.place, f"{one.said} needs {title}, not {got}", _write(one.name, part))]
 
 
 def _not_one_of(one: _Found, _: _Explained) -> list[Problem]:
@@ -234,8 +242,8 @@ def _not_one_of(one: _Found, _: _Explained) -> list[Problem]:
     if not isinstance(one.value, Text) or not one.value.text:
         return _wrong_type(one, _)
     near = nearest(one.value.text.lower(), known)
-    instead = f"Did you mean {near}?" if near else f"The kinds are {', '.join(known)}"
-    return [Problem(one.place, f'"{one.value.text}" is not {part["title"]}', instead)]
+    instead = f"Did you mean `{near}`?" if near else f"The kinds are `{'`, `'.join(known)}`"
+    return [Problem(one.place, f"`{one.value.text}` is not {part['title']}", instead)]
 
 
 def _unknown_keys(one: _Found, explained: _Explained) -> list[Problem]:
@@ -248,10 +256,10 @@ def _unknown_keys(one: _Found, explained: _Explained) -> list[Problem]:
         if near:
             explained[(one.path, near)] = None
         free = [key for key in known if key not in one.value.entries]
-        instead = f"Did you mean {near}?" if near else f"What can stand here: {', '.join(free)}"
-        where = f"in {one.name}" if one.key else "at the top of a layout file"
+        instead = f"Did you mean `{near}`?" if near else f"What can stand here: `{'`, `'.join(free)}`"
+        where = f"in {one.said}" if one.key else "at the top of a layout file"
         key = one.value.entries[name].key
-        problems.append(Problem(key.place, f'"{name}" is not known {where}', instead))
+        problems.append(Problem(key.place, f"`{name}` is not known {where}", instead))
     return problems
 
 
@@ -284,10 +292,10 @@ def _missing_key(one: _Found, explained: _Explained) -> list[Problem]:
     if "dependentRequired" in one.error.schema_path and isinstance(one.value, Table):
         because = next(key for key, needs in _depends().items() if name in needs and key in one.value.entries)
         place = one.value.entries[because].key.place
-        return [Problem(place, f"{one.name} says its {because}, but not which {name}", instead)]
+        return [Problem(place, f"{one.said} says its {because}, but not which `{name}`", instead)]
     if one.key is None:
-        return [Problem(Place(one.file, 1, 1, 1, 1), f"the file does not say {name}: what it is called", instead)]
-    return [Problem(one.key.place, f"{one.name} does not say its {name}", instead)]
+        return [Problem(Place(one.file, 1, 1, 1, 1), f"the file does not say `{name}`, what it is called", instead)]
+    return [Problem(one.key.place, f"{one.said} does not say its `{name}`", instead)]
 
 
 def _depends() -> dict[str, list[str]]:
@@ -302,14 +310,14 @@ def _add(one: _Found, name: str) -> str:
         part = schema()["$defs"]["output"]["properties"].get(name, {})
     if "$ref" in part:
         part = {**schema()["$defs"][part["$ref"].rpartition("/")[2]], **part}
-    return f"Add for example {name}: {_example(part) or 'NAME'}"
+    return f"Add for example `{name}: {_example(part) or 'NAME'}`"
 
 
 def _one_of_two(one: _Found, explained: _Explained) -> list[Problem]:
     choices = [branch[0].kind.property for branch in one.error.kind.context]
     if any((one.path, name) in explained for name in choices):
         return []
-    what = f"{one.name} says neither its {' nor its '.join(choices)}"
+    what = f"{one.said} says neither its `{'` nor its `'.join(choices)}`"
     return [Problem(one.place, what, _add(one, choices[0]))]
 
 
@@ -322,7 +330,7 @@ def _wrong_kind(one: _Found, _: _Explained) -> list[Problem]:
     every = schema()["$defs"]["output"]["properties"]["kind"]["enum"]
     others = [other for other in every if one.key.text not in _barred(other)]
     those = " or ".join([", ".join(others[:-1]), others[-1]] if len(others) > 1 else others)
-    what = f"{one.key.text} belongs to a {those}, not to a {its}"
+    what = f"`{one.key.text}` belongs to a {those}, not to a {its}"
     return [Problem(one.key.place, what, "Delete it, or change the kind")]
 
 
@@ -341,12 +349,12 @@ def _bad_name(one: _Found, _: _Explained) -> list[Problem]:
         return []
     place = one.value.entries[name].key.place
     if ":" in name:
-        return [Problem(place, f'a space is missing after the colon in "{name}"', "Write name: value")]
+        return [Problem(place, f"a space is missing after the colon in `{name}`", "Write `name: value`")]
     if len(name) > schema()["$defs"]["name"]["maxLength"]:
         return [
             Problem(place, f"this name is longer than {schema()['$defs']['name']['maxLength']} letters", "Shorten it")
         ]
-    what = f'"{name}" cannot be a name: names are lower-case letters and digits, joined by hyphens'
+    what = f"`{name}` cannot be a name: names are lower-case letters and digits, joined by hyphens"
     return [Problem(place, what, _suggested(name))]
 
 
@@ -360,7 +368,7 @@ def _suggested(name: str) -> str:
 
 def _too_few(one: _Found, _: _Explained) -> list[Problem]:
     least = one.error.kind.limit
-    what = f"{one.name} has fewer than {least} entries" if least > 1 else f"{one.name} has no entries"
+    what = f"{one.said} has fewer than {least} entries" if least > 1 else f"{one.said} has no entries"
     return [Problem(one.place, what, _write(one.name, one.schema))]
 
 
@@ -368,18 +376,18 @@ def _too_many(one: _Found, _: _Explained) -> list[Problem]:
     if one.error.kind.limit == 1 and isinstance(one.value, Table):
         second = list(one.value.entries.values())[1].key
         return [
-            Problem(second.place, f'"{second.text}" stands in the same item', "Give each stretch a dash of its own")
+            Problem(second.place, f"`{second.text}` stands in the same item", "Give each stretch a dash of its own")
         ]
-    return [Problem(one.place, f"{one.name} has more than {one.error.kind.limit} entries, the most that is read")]
+    return [Problem(one.place, f"{one.said} has more than {one.error.kind.limit} entries, the most that is read")]
 
 
 def _too_long(one: _Found, _: _Explained) -> list[Problem]:
-    return [Problem(one.place, f"{one.name}: this text is too long", "Shorten it")]
+    return [Problem(one.place, f"{one.said}: this text is too long", "Shorten it")]
 
 
 def _unlikely(one: _Found, _: _Explained) -> list[Problem]:
     """For a finding that no row below expects: still a place and a sentence."""
-    return [Problem(one.place, f"{one.name} is not as it should be", _write(one.name, one.schema))]
+    return [Problem(one.place, f"{one.said} is not as it should be", _write(one.name, one.schema))]
 
 
 _SAY: dict[str, Callable[[_Found, _Explained], list[Problem]]] = {

@@ -32,11 +32,11 @@ def _whole_mm(reading: Reading, word: Text | None, amount: Fraction | None, unit
     if word is None or amount is None:
         return None
     if amount.denominator != 1:
-        reading.wrong(word.place, f'"{word.text}" is not a whole number of {unit}', f"Write {round(amount)} {unit}")
+        reading.wrong(word.place, f"`{word.text}` is not a whole number of {unit}", f"Write `{round(amount)} {unit}`")
     elif amount == 0:
-        reading.wrong(word.place, f'"{word.text}" is nothing at all', f"Write more than 0 {unit}")
+        reading.wrong(word.place, f"`{word.text}` is nothing at all", f"Write more than 0 {unit}")
     elif amount > LONGEST_MM:
-        reading.wrong(word.place, f'"{word.text}" is more than any layout needs', f"Write at most {LONGEST_MM} {unit}")
+        reading.wrong(word.place, f"`{word.text}` is more than any layout needs", f"Write at most {LONGEST_MM} {unit}")
     else:
         return int(amount)
     return None
@@ -54,7 +54,7 @@ def _stretches(reading: Reading, entry: Entry, settings: Table) -> list[Stretch]
             detector = key.text  # its place in the order still counts
         if detector and first.setdefault(detector, key.place) != key.place:
             also = (first[detector], "first given here")
-            what = f"{detector} lies on {entry.key.text} twice"
+            what = f"`{detector}` lies on `{entry.key.text}` twice"
             reading.wrong(key.place, what, "Use two detectors, or one longer stretch", also)
         stretches.append(Stretch(detector, length or 0))
     return stretches
@@ -77,9 +77,9 @@ def _hold(
         return None
     signal = outputs.get(entry.key.text)
     if signal and signal.aspects and not any(aspect.stops for aspect in signal.aspects):
-        instead = "Call an aspect danger or stop, or add stops: yes to one"
+        instead = "Call an aspect `danger` or `stop`, or add `stops: yes` to one"
         reading.wrong(
-            entry.key.place, f"{signal.name} has no aspect that stops trains", instead, (signal.place, "the signal")
+            entry.key.place, f"`{signal.name}` has no aspect that stops trains", instead, (signal.place, "the signal")
         )
     word = entry.value if isinstance(entry.value, Text) else None
     found = pattern("place-on-a-track").fullmatch(word.text) if word else None
@@ -94,11 +94,11 @@ def _hold(
     distance = length_mm(found[2])
     whole_length = sum(stretch.length_mm for stretch in stretches)
     if distance is None or distance.denominator != 1:
-        reading.wrong(word.place, f'"{word.text}" is not a whole number of mm', "Write for example at 1200 mm")
+        reading.wrong(word.place, f"`{word.text}` is not a whole number of mm", "Write for example `at 1200 mm`")
         return None
     if distance > whole_length and all(stretch.length_mm for stretch in stretches):
         reading.wrong(
-            word.place, f"{entry.key.text} stands beyond the end of {track}", f"{track} is {whole_length} mm long"
+            word.place, f"`{entry.key.text}` stands beyond the end of `{track}`", f"`{track}` is {whole_length} mm long"
         )
     return Hold(entry.key.text, int(distance))
 
@@ -117,14 +117,14 @@ def _no_stretch(reading: Reading, track: str, word: Text, stretches: list[Stretc
     names = [stretch.detector for stretch in stretches if stretch.detector]
     detectors = reading.section("detectors")
     if word.text == "blind":
-        instead = "Write the distance instead, such as at 1200 mm"
-        reading.wrong(word.place, "before blind does not say which stretch, since several can be blind", instead)
+        instead = "Write the distance instead, such as `at 1200 mm`"
+        reading.wrong(word.place, "`before blind` does not say which stretch, since several can be blind", instead)
     elif word.text in detectors and _has_unread(reading, track):
         return  # the stretch that is meant may be the one that has been reported
     elif names:
         near = nearest(word.text, names)
-        instead = f"Did you mean before {near}?" if near else f"Its stretches are {', '.join(names[:8])}"
-        reading.wrong(word.place, f'"{word.text}" is not a stretch of {track}', instead)
+        instead = f"Did you mean `before {near}`?" if near else f"Its stretches are `{'`, `'.join(names[:8])}`"
+        reading.wrong(word.place, f"`{word.text}` is not a stretch of `{track}`", instead)
 
 
 def _has_unread(reading: Reading, track: str) -> bool:

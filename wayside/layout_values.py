@@ -120,8 +120,8 @@ def _named(text: str, owner: str, word: str, values: dict[str, float]) -> float:
     if text in values:
         return values[text]
     near = nearest(text, values)
-    instead = f"Did you mean {near}?" if near else f"Its {word}s are {', '.join(values)}"
-    raise NoState(f'{owner} has no {word} "{text}"', instead)
+    instead = f"Did you mean `{near}`?" if near else f"Its {word}s are `{'`, `'.join(values)}`"
+    raise NoState(f"{owner} has no {word} `{text}`", instead)
 
 
 def _level(text: str, output: Output) -> float:
@@ -132,14 +132,14 @@ def _level(text: str, output: Output) -> float:
     if not found:
         graded = ", a level such as 40 %" if output.dimmable else ""
         flash = ', or "flashing at 80 a minute"' if output.kind is Kind.LAMP else ""
-        raise NoState(f'"{text}" is not a state of a {output.kind.value}', f"Write on, off{graded}{flash}")
+        raise NoState(f"`{text}` is not a state of a {output.kind.value}", f"Write on, off{graded}{flash}")
     level = float(_number(found[1]) / 100)
     if level > 1:
-        raise NoState(f'"{text}" is more than all', "Write 100 % or less")
+        raise NoState(f"`{text}` is more than all", "Write 100 % or less")
     if not output.dimmable:
         hint = ", or make it dimmable: yes" if output.kind is Kind.LAMP else ""
         raise NoState(
-            f"{output.name} is only switched, so it has no level between off and on", f"Write on or off{hint}"
+            f"`{output.name}` is only switched, so it has no level between off and on", f"Write on or off{hint}"
         )
     if found[2] and not motor:
         raise NoState(f"a {output.kind.value} does not run backwards", f'Write "{found[1]} %"')
@@ -153,7 +153,7 @@ def _flashing(text: str, output: Output, may_flash: bool) -> Setting:
         raise NoState(what, "Write on or off")
     sample = '"flashing at 80 a minute, 1 of 2"'
     if not found:
-        raise NoState(f'"{text}" does not say how it flashes', f"Write {sample}, in quotes")
+        raise NoState(f"`{text}` does not say how it flashes", f"Write {sample}, in quotes")
     rate, turn, of = _number(found[1]), int(found[2] or 1), int(found[3] or 2)
     if rate == 0:
         raise NoState("a rate of nothing a minute is no flash", f"Write {sample}, or off")

@@ -70,7 +70,7 @@ def read_text(raw: bytes, file: str) -> tuple[str | None, list[str], list[Proble
         return (
             None,
             [],
-            [Problem(top, what, "Give the outputs as a table in a file of its own: outputs from: FILE.csv")],
+            [Problem(top, what, "Give the outputs as a table in a file of its own: `outputs from: FILE.csv`")],
         )
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return None, [], [Problem(top, "the file is saved as UTF-16", "Save it as UTF-8")]
@@ -112,7 +112,7 @@ def read_yaml(text: str, file: str) -> tuple[Value | None, list[Problem]]:
         reader.problems.append(sentence(error, text.split("\n"), file))
         reader.spoilt = True
     if reader.root is None and not reader.problems:
-        reader.problems.append(Problem(spot(file, 1, 1, 0), "the file is empty", "Begin with a line layout: NAME"))
+        reader.problems.append(Problem(spot(file, 1, 1, 0), "the file is empty", "Begin with a line `layout: NAME`"))
     return (None if reader.spoilt else reader.root), reader.problems
 
 
@@ -158,7 +158,7 @@ class _Reader:
 
     def alias(self, event: Any) -> None:
         place = self._place(event.start_mark, event.end_mark)
-        self._refuse(place, f'"*{event.anchor}" stands for something written elsewhere', "Write it out here")
+        self._refuse(place, f"`*{event.anchor}` stands for something written elsewhere", "Write it out here")
         self._put(Text("", place))
 
     def open_table(self, event: Any) -> None:
@@ -190,7 +190,7 @@ class _Reader:
             if label:
                 start = event.start_mark
                 place = self._place(start, start)
-                what = f'a value cannot begin with "{mark}": a layout holds plain text only'
+                what = f"a value cannot begin with `{mark}`: a layout holds plain text only"
                 self._refuse(place, what, f"Delete the word that begins with {mark}, or put the value in quotes")
 
     def _refuse(self, place: Place, what: str, instead: str = "") -> None:
@@ -220,9 +220,9 @@ class _Reader:
             self._refuse(value.place, "a name must stand before a colon, not something in brackets")
             return None
         if not value.text:
-            self._refuse(value.place, "a name is missing before the colon", "Write name: value")
+            self._refuse(value.place, "a name is missing before the colon", "Write `name: value`")
         if value.text == "<<":
-            self._refuse(value.place, '"<<" stands for something written elsewhere', "Write it out here")
+            self._refuse(value.place, "`<<` stands for something written elsewhere", "Write it out here")
         return value
 
     def _enter(self, entries: dict[str, Entry], key: Text, value: Value) -> None:
@@ -230,15 +230,15 @@ class _Reader:
             return
         name, colon, rest = key.text.partition(":")
         if colon and rest and isinstance(value, Text) and not value.text:
-            what = f'a space is missing after the colon in "{key.text}"'
-            self._refuse(key.place, what, f"Write {name}: {rest.strip()}")
+            what = f"a space is missing after the colon in `{key.text}`"
+            self._refuse(key.place, what, f"Write `{name}: {rest.strip()}`")
             return
         first = entries.get(key.text)
         self.last = key.text if first is None else ""
         if first is None:
             entries[key.text] = Entry(key, value)
             return
-        what = f'"{key.text}" is given twice'
+        what = f"`{key.text}` is given twice"
         also = ((first.key.place, "first given here"),)
         self.problems.append(Problem(key.place, what, "Keep one of the two, or give one another name", also=also))
 

@@ -60,7 +60,7 @@ def sentence(error: yaml.YAMLError, lines: list[str], file: str) -> Problem:
     mark = getattr(error, "problem_mark", None)
     began = getattr(error, "context_mark", None) or mark
     if mark is None or began is None:
-        return Problem(spot(file, 1, 1), "the file cannot be read as a layout", "Each line is name: value")
+        return Problem(spot(file, 1, 1), "the file cannot be read as a layout", "Each line is `name: value`")
     last = max((i for i, line in enumerate(lines) if line.strip()), default=0)
     at_end = mark.line > last
     line, column = (last, len(lines[last].rstrip())) if at_end else (mark.line, mark.column)
@@ -88,8 +88,8 @@ def _tight(at: _Trouble, line: int) -> Problem | None:
     found = _TIGHT_COLON.match(at.lines[line])
     if not found or ": " in at.lines[line]:
         return None
-    what = f'a space is missing after the colon of "{found["key"]}"'
-    instead = f"Write {found['key']}: {found['value'].strip()}"
+    what = f"a space is missing after the colon of `{found['key']}`"
+    instead = f"Write `{found['key']}: {found['value'].strip()}`"
     return Problem(spot(at.file, line + 1, found.start("value")), what, instead)
 
 
@@ -98,13 +98,13 @@ def _no_colon(at: _Trouble) -> Problem:
 
 
 def _colonless(at: _Trouble, line: int) -> Problem:
-    instead = "Each line is name: value, with a colon and a space after the name"
+    instead = "Each line is `name: value`, with a colon and a space after the name"
     return _tight(at, line) or Problem(at.whole(line), "this line has no colon", instead)
 
 
 def _colon_too_many(at: _Trouble) -> Problem:
     if re.search(r":\s", at.text[: at.column]):
-        instead = "Put each name: value on its own line, or in { } with commas; put a text with a colon in quotes"
+        instead = "Put each `name: value` on its own line, or in { } with commas; put a text with a colon in quotes"
         return Problem(at.here(), "a second colon stands on this line", instead)
     above = next((i for i in range(at.line - 1, -1, -1) if at.lines[i].split("#")[0].strip()), None)
     if above is None:
@@ -123,12 +123,12 @@ def _colon_too_many(at: _Trouble) -> Problem:
 def _out_of_line(at: _Trouble) -> Problem:
     if at.char and at.char in "}]":
         opening = {"}": "{", "]": "["}[at.char]
-        return Problem(at.here(), f'"{at.char}" closes nothing here', f"Delete it, or open it with {opening}")
+        return Problem(at.here(), f"`{at.char}` closes nothing here", f"Delete it, or open it with `{opening}`")
     if at.column > at.lead:
         what = "something follows a value that has ended"
         return Problem(at.here(), what, "Begin a new line, or put # before a remark")
     if at.text.lstrip().startswith(": "):
-        return Problem(at.here(), "a name is missing before the colon", "Write name: value")
+        return Problem(at.here(), "a name is missing before the colon", "Write `name: value`")
     if at.text.lstrip().startswith("- "):
         what = "a line with a dash stands among lines with names"
         return Problem(at.whole(at.line), what, "Indent it under the name whose list it belongs to")
@@ -145,9 +145,9 @@ def _not_closed(at: _Trouble) -> Problem:
     bracket = at.lines[at.from_line][at.from_column : at.from_column + 1]
     closing = {"{": "}", "[": "]"}.get(bracket, bracket)
     if at.line == at.from_line and at.column < len(at.text.rstrip()):
-        what = f'a comma, or the closing "{closing}", is missing before this'
+        what = f"a comma, or the closing `{closing}`, is missing before this"
         return Problem(at.here(), what, "Put a comma between two entries")
-    return Problem(at.opening(), f'"{bracket}" is opened here and never closed', f"Close it with {closing}")
+    return Problem(at.opening(), f"`{bracket}` is opened here and never closed", f"Close it with `{closing}`")
 
 
 def _quote(at: _Trouble) -> Problem:
@@ -158,7 +158,7 @@ def _quote(at: _Trouble) -> Problem:
 
 def _odd_start(at: _Trouble) -> Problem:
     rest = re.split(r"[,\]}]| #", at.text[at.column :])[0].strip()
-    return Problem(at.here(), f'a value cannot begin with "{at.char}"', f'Put it in quotes: "{rest}"')
+    return Problem(at.here(), f"a value cannot begin with `{at.char}`", f'Put it in quotes: "{rest}"')
 
 
 def _item_beside(at: _Trouble) -> Problem:
@@ -167,7 +167,7 @@ def _item_beside(at: _Trouble) -> Problem:
 
 
 def _escape(at: _Trouble) -> Problem:
-    return Problem(at.here(), f'"{_BACKSLASH}" means something else between double quotes', "Use single quotes: '...'")
+    return Problem(at.here(), f"`{_BACKSLASH}` means something else between double quotes", "Use single quotes: '...'")
 
 
 def _second_file(at: _Trouble) -> Problem:
@@ -178,21 +178,21 @@ def _nothing_there(at: _Trouble) -> Problem:
     if at.char == ",":
         return Problem(at.here(), "nothing stands before this comma", "Delete the comma, or write what is missing")
     if at.char and at.char in "}]":
-        return Problem(at.here(), f'"{at.char}" closes nothing here', "Delete it, or write what is missing before it")
+        return Problem(at.here(), f"`{at.char}` closes nothing here", "Delete it, or write what is missing before it")
     return _odd(at)
 
 
 def _after_bar(at: _Trouble) -> Problem:
-    return Problem(at.opening(), 'a value cannot begin with "|" or ">"', "Put it in quotes")
+    return Problem(at.opening(), "a value cannot begin with `|` or `>`", "Put it in quotes")
 
 
 def _marked(at: _Trouble) -> Problem:
     mark = at.lines[at.from_line][at.from_column : at.from_column + 1]
-    return Problem(at.opening(), f'a value cannot begin with "{mark}"', "Put it in quotes")
+    return Problem(at.opening(), f"a value cannot begin with `{mark}`", "Put it in quotes")
 
 
 def _odd(at: _Trouble) -> Problem:
-    instead = "Each line is name: value; lines that belong together begin in the same column"
+    instead = "Each line is `name: value`; lines that belong together begin in the same column"
     return _tight(at, at.line) or Problem(at.whole(at.line), "this line does not fit what stands before it", instead)
 
 

@@ -74,7 +74,9 @@ def answered_inside(problems: list[Problem], lines: dict[str, list[str]]) -> Non
         assert 1 <= place.line <= max(1, len(text)), problem
         assert 1 <= place.column <= len(text[place.line - 1] if text else "") + 1, problem
         assert (place.end_line, place.end_column) >= (place.line, place.column), problem
-        assert problem.what
+        assert problem.what[0] == problem.what[0].upper(), problem.what
+        assert problem.what.endswith((".", "?", "!")), problem.what
+        assert not problem.instead or problem.instead.endswith((".", "?", "!")), problem.instead
         for other, _ in problem.also:
             assert 1 <= other.line <= len(lines[other.file]), problem
         said = as_text(problem, lines)
