@@ -149,6 +149,8 @@ def free_play(program: Program, scene: str, from_s: int | None, for_us: int) -> 
 def unknown(kind: str, name: str, known: Iterable[str], others: Iterable[str], option: str) -> str:
     """There is no such scene or rehearsal: the nearest name, or what there is."""
     known = list(known)
+    if not name:
+        return f"The name of the {kind} is missing. There is {wording.listed(known)}."
     if name in others:
         other = "scene" if kind == "rehearsal" else "rehearsal"
         return f"{name} is a {other}, not a {kind}: write {option} {name}."

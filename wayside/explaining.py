@@ -184,7 +184,8 @@ class Story:
             return "flashing"
         words = value(output, wave.value_at(self._at_us))
         if isinstance(wave, Ramp) and self._at_us < wave.to_us:
-            return f"{'moving' if output.kind is Kind.SERVO else 'fading'}, {words}"
+            near = {value(output, wave.high): "nearly ", value(output, wave.low): "still "}.get(words, "")
+            return f"{'moving' if output.kind is Kind.SERVO else 'fading'}, {near}{words}"
         return words
 
 

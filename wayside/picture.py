@@ -468,7 +468,7 @@ class _Page:
         for look, text in _LEGEND.items():
             if look in self._painter.used:
                 samples.append((self._sample(look), text))
-        if any(mark.subjects for mark in self._marks):
+        if any(name in self._rows for mark in self._marks for name in mark.subjects):
             samples.append((lambda x, y: self._cross(x + 0.2, y), "what a failed expectation is about"))
         if not samples:
             return

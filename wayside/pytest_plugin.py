@@ -114,7 +114,8 @@ def wayside_rehearse(request: pytest.FixtureRequest) -> Callable[..., Result]:
 
     `name` is a rehearsal, or a scene to play freely, which then begins at a layout time such as "17:40" and lasts a
     time such as "20 min". Returns a `wayside.rehearsing.Result`. Files with errors, and names that are not there,
-    fail the test with the message of the command line.
+    fail the test with the message of the command line. What failed in a rehearsal stands in the report of a test that
+    fails.
     """
 
     def rehearse(
@@ -129,19 +130,32 @@ def wayside_rehearse(request: pytest.FixtureRequest) -> Callable[..., Result]:
         from wayside.usage import UsageProblem
 
         try:
-            return _rehearse(Path(folder_or_file), name, seed, begins_at, lasts)
+            result, story = _rehearse(Path(folder_or_file), name, seed, begins_at, lasts)
         except UsageProblem as problem:
-            pytest.fail(str(problem), pytrace=False)
+            missing = str(problem)
+        else:
+            if not result.passed:  # shown if the test fails, whatever it asserts
+                request.node.add_report_section("call", f"rehearsal {name}", story)
+            return result
+        pytest.fail(missing, pytrace=False)
 
     return rehearse
 
 
-def _rehearse(path: Path, name: str, seed: int | None, begins_at: str | None, lasts: str | None) -> Result:
+def _rehearse(path: Path, name: str, seed: int | None, begins_at: str | None, lasts: str | None) -> tuple[Result, str]:
+    project, rehearsal = _chosen(path, name, begins_at, lasts)
+    from wayside.rehearsing import rehearse
+    from wayside.verdict import details
+
+    result = rehearse(project.program, rehearsal, seed)
+    return result, details(result, project.lines)
+
+
+def _chosen(path: Path, name: str, begins_at: str | None, lasts: str | None) -> tuple[Project, Rehearsal]:
     from wayside import wording
     from wayside.command_check import paragraphs
     from wayside.command_rehearse import FREE_PLAY_US, free_play, unknown
     from wayside.project import load
-    from wayside.rehearsing import rehearse
     from wayside.usage import UsageProblem
 
     project = load([path])
@@ -151,9 +165,9 @@ def _rehearse(path: Path, name: str, seed: int | None, begins_at: str | None, la
     if name in program.rehearsals:
         if begins_at is not None or lasts is not None:
             raise UsageProblem(f"{name} is a rehearsal, which says itself when it begins and how long it lasts.")
-        return rehearse(program, program.rehearsals[name], seed)
+        return project, program.rehearsals[name]
     if name not in program.scenes:
         raise UsageProblem(unknown("rehearsal or scene", name, [*program.rehearsals, *program.scenes], (), ""))
     begins_s = None if begins_at is None else wording.read_time_of_day(begins_at, "begins_at")
     for_us = FREE_PLAY_US if lasts is None else wording.read_duration(lasts, "lasts")
-    return rehearse(program, free_play(program, name, begins_s, for_us), seed)
+    return project, free_play(program, name, begins_s, for_us)

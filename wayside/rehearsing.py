@@ -12,12 +12,13 @@ from itertools import chain
 
 from adapters.simulator import World, link_of
 from adapters.trains import itinerary
-from engine.conditions import Atom, Term, atoms, may_pass
+from engine.conditions import Atom, Becomes, Term, atoms, may_pass
 from engine.drive import jump
 from engine.kernel import Kernel
 from engine.layout import NOWHERE, Layout, Place
-from engine.program import Act, Begin, Deed, Expectation, Program, Rehearsal
-from engine.trace import Noted, Record, Trouble
+from engine.program import Act, Begin, Deed, EachTime, Expectation, Program, Rehearsal
+from engine.trace import Noted, Record, SceneIs, Trouble
+from engine.watchers import Watch
 from wayside.explaining import Story
 from wayside.judging import History, Verdict, horizon_us, judge, to_blame
 from wayside.wording import duration
@@ -72,6 +73,7 @@ class Run:
     histories: dict[Term, History]
     cut: bool  # it ended at the limit, not because it was over
     unheard: tuple[tuple[int, Act], ...]
+    too_early: tuple[tuple[str, str], ...]  # scenes that wait for a change, and what held from the first instant on
 
 
 def rehearse(
@@ -111,6 +113,7 @@ def _play(
         _begin(begin, kernel, world)
     before = {term: kernel.holds(term) for term in terms}
     watches = {term: kernel.watch(term) for term in before}
+    edges = _edges(program, kernel) if _anything_at_once(rehearsal) else []
     end = horizon(rehearsal)
     until = LONGEST_REHEARSAL_US if end is None else end + 1  # the end's own instant included
     last = jump(kernel, world, until, None if progress is None else partial(_tell, progress, until))
@@ -118,7 +121,27 @@ def _play(
     cut = end is None and bool(more)
     ended = end if end is not None else LONGEST_REHEARSAL_US if cut else last
     histories = {term: History(watch.changes, ended, before[term]) for term, watch in watches.items()}
-    return Run(tuple(kernel.trace), ended, histories, cut, tuple(world.unheard))
+    trace = tuple(kernel.trace)
+    early = tuple((scene, words) for scene, words, watch in edges if _too_early(scene, watch, trace))
+    return Run(trace, ended, histories, cut, tuple(world.unheard), early)
+
+
+def _anything_at_once(rehearsal: Rehearsal) -> bool:
+    return any(train.from_us == 0 for train in rehearsal.trains) or any(act.at_us == 0 for act in rehearsal.acts)
+
+
+def _edges(program: Program, kernel: Kernel) -> list[tuple[str, str, Watch]]:
+    """Scenes that start at a change, with what they wait for, where that does not hold before the first instant."""
+    heads = [(name, head) for name, scene in program.scenes.items() for head in scene.heads]
+    edges = [(name, head.condition) for name, head in heads if isinstance(head, EachTime)]
+    states = [(name, one.words, one.term.term if isinstance(one.term, Becomes) else one.term) for name, one in edges]
+    return [(name, words, kernel.watch(term)) for name, words, term in states if not kernel.holds(term)]
+
+
+def _too_early(scene: str, watch: Watch, trace: Sequence[Record]) -> bool:
+    """Whether what it waits for came about in the first instant, which counts as having held from the beginning."""
+    started = any(isinstance(record, SceneIs) and record.scene == scene and not record.at_us for record in trace)
+    return bool(watch.changes) and watch.changes[0] == (0, True) and not started
 
 
 def _tell(progress: Progress, until_us: int, now_us: int) -> None:
@@ -234,6 +257,12 @@ def _notes(program: Program, rehearsal: Rehearsal, run: Run) -> Iterable[str]:
     if program.rules:
         yield RULES_WAIT
     yield from _empty_links(program.layout, rehearsal)
+    for scene, words in run.too_early:
+        yield (
+            f"{scene} did not start at 0 s: what it waits for ({words or 'its condition'}) came about in the first "
+            "instant, which counts as the beginning, and `starts each time` waits for a change. Let the train come, or "
+            "the hand act, from 1 s on"
+        )
     if run.cut:
         yield (
             f"Nothing in {rehearsal.name} says when it ends, so it was ended after {duration(run.ended_us)}. "

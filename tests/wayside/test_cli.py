@@ -267,6 +267,7 @@ WRONG = [
     (["rehearse", "quay", "--onyl=x"], "no option --onyl. Did you mean --only?"),
     (["rehearse", "quay", "--only"], "--only needs something after it"),
     (["rehearse", "quay", "--only", "lamp-goes-ot"], "no rehearsal lamp-goes-ot. Did you mean lamp-goes-out?"),
+    (["rehearse", "quay", "--only", ""], "The name of the rehearsal is missing. There is lamp-goes-out."),
     (["rehearse", "quay", "--only", "zzz"], "There is lamp-goes-out."),
     (["rehearse", "quay", "--only", "evening"], "evening is a scene, not a rehearsal: write --scene evening."),
     (["rehearse", "quay", "--scene", "evning"], "no scene evning. Did you mean evening?"),

@@ -112,6 +112,7 @@ def story(*trace: Record, at_us: int = 10 * S) -> Story:
         ),
         (Sort.OUTPUT, "amber", (told("amber", Steady(0.4)),), "amber was 40 %"),
         (Sort.OUTPUT, "amber", (told("amber", Ramp(0, 20 * S, 0.0, 1.0)),), "amber was fading, 50 %"),
+        (Sort.OUTPUT, "amber", (told("amber", Ramp(10 * S, 20 * S, 0.0, 1.0)),), "amber was fading, still off"),
         (Sort.OUTPUT, "amber", (told("amber", Ramp(0, 10 * S, 0.0, 1.0)),), "amber was on"),
         (Sort.OUTPUT, "fan", (told("fan", Steady(-0.3)),), "fan was 30 % backwards"),
         (Sort.OUTPUT, "arm", (told("arm", Steady(90.0)),), "arm was up"),

@@ -432,6 +432,13 @@ def test_failed_expectations_are_marked_where_they_failed(tmp_path: Path) -> Non
         assert sorted({y for _, y in crosses})[:: len(crosses) // len(rows) // 2 or 1] == pytest.approx(heights, abs=5)
 
 
+def test_crosses_are_explained_only_where_one_is_drawn(tmp_path: Path) -> None:
+    crossed = draw(tmp_path, SHORT, failures=[Failure(10 * S, "far-barrier", ("far-barrier",))])
+    without = draw(tmp_path, SHORT, failures=[Failure(10 * S, "never started", ("no-row-of-this-name",))])
+    assert "what a failed expectation is about" in crossed.words()
+    assert "what a failed expectation is about" not in without.words()
+
+
 def test_failures_are_written_out_below(tmp_path: Path) -> None:
     drawn = draw(tmp_path, SHORT, failures=FAILURES)
     lowest = max(drawn.text(gid).y for gid in drawn.rows())

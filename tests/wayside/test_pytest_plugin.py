@@ -153,3 +153,16 @@ def test_the_fixture_fails_with_a_sentence(quay: pytest.Pytester) -> None:
     done.stdout.fnmatch_lines(
         ["There is no rehearsal or scene lane-lmap. Did you mean lane-lamp?", "There is no file or folder qay.*"]
     )
+    done.stdout.no_fnmatch_line("*another exception*")
+
+
+def test_a_test_in_python_that_fails_says_why_the_rehearsal_failed(quay: pytest.Pytester) -> None:
+    quay.makepyfile(
+        """
+        def test_stays(wayside_rehearse):
+            assert wayside_rehearse("quay", "lamp-stays").passed
+        """
+    )
+    done = run(quay, "-k", "test_")
+    done.assert_outcomes(failed=1, deselected=2)
+    done.stdout.fnmatch_lines(["*rehearsal lamp-stays*", "*lane.scene:12:5: expected", "*the line that did it: *:4:5"])

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from engine.conditions import All, Any, Atom, Condition, Held, Not, Sort, Term, Test, fully_shown
+from engine.conditions import All, Any, Atom, Becomes, Condition, Held, Not, Sort, Term, Test, fully_shown
 from engine.layout import (
     Aspect,
     Blink,
@@ -30,6 +30,7 @@ from engine.program import (
     Begin,
     Block,
     Deed,
+    EachTime,
     Expectation,
     Flash,
     InOrder,
@@ -124,7 +125,7 @@ def lower(line: int, over_us: int = 7 * S) -> Move:
 
 
 def program(
-    *block: object, heads: tuple[Whenever | OnButton, ...] = (), writes: tuple[str, ...] = ("amber",)
+    *block: object, heads: tuple[Whenever | OnButton | EachTime, ...] = (), writes: tuple[str, ...] = ("amber",)
 ) -> Program:
     scene = Scene("crossing", at(1), block, heads, writes=writes)  # type: ignore[arg-type]
     return Program(LAYOUT, {"crossing": scene}, flags={"shop-open": Variable("shop-open")})
@@ -457,6 +458,23 @@ def test_rules_are_said_not_to_be_judged() -> None:
     ruled = replace(AMBER_FOR_3_S, rules={"reds-first": Rule("reds-first", at(70), ())})
     assert RULES_WAIT in rehearse(ruled, rehearsal()).notes
     assert rehearse(AMBER_FOR_3_S, rehearsal()).notes == ()
+
+
+@pytest.mark.parametrize("term", [LANE, Becomes(LANE)])
+def test_a_change_in_the_first_instant_starts_nothing_and_that_is_said(term: Term) -> None:
+    waits = program(tell(2, "amber", 1.0), heads=(EachTime(at(1), Condition(term, "lane is occupied")),))
+
+    def notes(at_us: int, begins: tuple[Begin, ...] = ()) -> tuple[str, ...]:
+        hand = Act(at(80), at_us, Deed.BECOMES, "lane", "occupied")
+        return rehearse(waits, rehearsal(plays=False, acts=(hand,), begins=begins, lasts_us=9 * S)).notes
+
+    (note,) = notes(0)
+    assert note.startswith(
+        "crossing did not start at 0 s: what it waits for (lane is occupied) came about in the first"
+    )
+    assert note.endswith("from 1 s on")
+    assert notes(1 * S) == ()
+    assert notes(0, (Begin(at(79), "lane", "occupied"),)) == ()  # said to hold from the beginning
 
 
 # --- when it ends --------------------------------------------------------------------------------------------------
