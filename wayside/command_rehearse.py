@@ -24,7 +24,7 @@ from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss, why_not
 from wayside.wording import count
 
 if TYPE_CHECKING:
-    from wayside.picture import Failure
+    from wayside.picture_failures import Failure
     from wayside.rehearsing import Result
 
 FREE_PLAY_US = 10 * 60 * 1_000_000
@@ -257,7 +257,7 @@ def _draw(project: Project, results: list[Result], path: Path, out: Out) -> None
 
 def _failures(result: Result) -> list[Failure]:
     """The marks on a picture: where expectations failed, and the rows that did not do as expected."""
-    from wayside.picture import Failure
+    from wayside.picture_failures import Failure
 
     return [
         Failure(

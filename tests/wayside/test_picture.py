@@ -48,10 +48,12 @@ from engine.trace import (
 )
 from engine.waves import Flashing, Ramp, Steady, Wave
 from wayside import picture
-from wayside.picture import Failure, spread, tick_step_s
+from wayside.picture import tick_step_s
+from wayside.picture_failures import MOST_LISTED, Failure
 from wayside.picture_marks import MOST_LABELS, merged
 from wayside.picture_paper import text_width
 from wayside.picture_rows import Look, Row, Span, contents, output_row
+from wayside.picture_sheet import spread
 
 S = 1_000_000
 PLACE = Place("lane.scene", 3, 5, 3, 9)
@@ -456,10 +458,10 @@ def test_failures_of_one_instant_share_a_label_and_long_texts_are_wrapped(tmp_pa
 
 
 def test_a_crowd_of_failures_is_cut_at_the_limit_and_counted(tmp_path: Path) -> None:
-    many = [Failure(number * S // 2, f"failure number {number}") for number in range(picture.MOST_LISTED + 5)]
+    many = [Failure(number * S // 2, f"failure number {number}") for number in range(MOST_LISTED + 5)]
     words = draw(tmp_path, SHORT, failures=many).words()
-    assert f"failure number {picture.MOST_LISTED - 1}" in words
-    assert f"failure number {picture.MOST_LISTED}" not in words
+    assert f"failure number {MOST_LISTED - 1}" in words
+    assert f"failure number {MOST_LISTED}" not in words
     assert "and 5 more" in words
 
 
