@@ -72,6 +72,8 @@ def _light_step(writer: Writer, node: Node, scope: Scope) -> None:
 
 def _tell(writer: Writer, node: Node, scope: Scope, orders: list[tuple[Output, Order]]) -> Statement:
     for_us = writer.time_of(node, "for", scope)
+    if for_us == 0:
+        raise writer.names.refuse(node.place, "for no time at all, nothing would be seen", "write `for 3 s`", scope)
     for output, _ in orders:
         longest = output.longest_on_us
         if for_us is not None and longest is not None and for_us > longest:
@@ -136,6 +138,11 @@ def _dims(output: Output, node: Node, needs: str) -> Wrong:
     if output.kind not in (Kind.LAMP, Kind.SOUND):
         return f"{_is_a(output)} and takes no level", _instead(output)
     if not output.dimmable:
+        if output.kind is Kind.SOUND:
+            return (
+                f"`{output.name}` is switched only, and {needs} needs one that dims",
+                f"write `turn on {output.name}`",
+            )
         say = f"write `turn on {output.name}`, or in the layout file `dimmable: yes` for it if its board can dim"
         return f"`{output.name}` is switched only, and {needs} needs one that dims", say
     return None

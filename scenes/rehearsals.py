@@ -38,6 +38,7 @@ class _Draft:
     acts: list[Act] = field(default_factory=list)
     expectations: list[Expectation] = field(default_factory=list)
     seed: int | None = None
+    singles: dict[str, Begin] = field(default_factory=dict)  # what `begins with` says of a single subject
     lasts_us: int | None = None
 
 
@@ -76,8 +77,10 @@ class Rehearsals:
 
     def rehearsal(self, name: str, node: Node) -> Rehearsal:
         draft = _Draft()
+        first: dict[str, Place] = {}
         for line in node.nodes(*_LINES):
             try:
+                self._only_once(line, first)
                 _LINES[line.kind](self, line, draft)
             except Refused:
                 continue
@@ -94,13 +97,29 @@ class Rehearsals:
             draft.lasts_us,
         )
 
+    def _only_once(self, line: Node, first: dict[str, Place]) -> None:
+        if line.kind in _ONCE and first.setdefault(line.kind, line.place) != line.place:
+            also = f"line {first[line.kind].line}"
+            what = f"`{_ONCE[line.kind]}` stands here for the second time; the first is on {also}"
+            raise self.names.refuse(line.place, what, "take one of them out")
+
     def _begins(self, node: Node, draft: _Draft) -> None:
         subject = node.node("subject")
         state = next((part for part in node.parts if isinstance(part, Word)), None)
         if subject is None or state is None:
             raise Refused
         for word, symbol in self._begin_subjects(subject):
-            draft.begins.extend(self._begin(symbol, word, state, node.place))
+            made = self._begin(symbol, word, state, node.place)
+            if made and subject.word("NAME"):
+                self._no_other(made[0], draft)
+            draft.begins.extend(made)
+
+    def _no_other(self, begin: Begin, draft: _Draft) -> None:
+        """One subject named by itself begins in one way; it may differ from what was said of many."""
+        other = draft.singles.setdefault(begin.subject, begin)
+        if (begin.value, begin.detector_state) != (other.value, other.detector_state):
+            what = f"`{begin.subject}` begins in another way on line {other.place.line}"
+            raise self.names.refuse(begin.place, what, "take one of the two lines out")
 
     def _begin_subjects(self, subject: Node) -> list[tuple[Place, Symbol]]:
         """What `begins with` speaks of; only `all of` makes sense for several."""
@@ -227,6 +246,8 @@ class Rehearsals:
         held = deed.node("for")
         time = (held or deed).word("DURATION", "NAME") if held else deed.word("DURATION")
         for_us = self.names.duration(time) if time else None
+        if time is not None and for_us == 0:
+            raise self.names.refuse(time.place, "for no time at all, nothing happens", "write a time such as `2 s`")
         draft.acts.append(Act(node.place, at_us, kind, name, states[0].text if states else "", for_us))
 
     # --- expectations ----------------------------------------------------------------------------------------------
@@ -234,6 +255,15 @@ class Rehearsals:
     def _expect(self, node: Node, draft: _Draft) -> None:
         condition, timing = tuple(node.nodes())[:2]
         found = self._condition(condition)
+        if isinstance(found.term, Becomes) and timing.kind in ("throughout", "from_to"):
+            span = (
+                f" from {' to '.join(word.text for word in timing.words('DURATION'))}"
+                if timing.kind == "from_to"
+                else ""
+            )
+            what = "`becomes` is true for an instant only, and this must hold for the whole time"
+            instead = f"write `is`; that it happens at all is `is ... at least 1 times{span}`"
+            raise self.names.refuse(condition.place, what, instead)
         draft.expectations.append(_TIMINGS[timing.kind](self, node.place, found, timing))
 
     def _times(self, node: Node) -> list[int]:
@@ -311,6 +341,7 @@ _LINES: dict[str, Callable[[Rehearsals, Node, _Draft], None]] = {
     "seed": Rehearsals._seed,
     "lasts": Rehearsals._lasts,
 }
+_ONCE = {"begins_at": "begins at", "seed": "seed", "lasts": "lasts"}
 _DEEDS: dict[str, tuple[Deed, Sort]] = {
     "press": (Deed.PRESS, Sort.BUTTON),
     "let_go_of": (Deed.LET_GO, Sort.BUTTON),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from engine.layout import Crossing, Kind, Output, Place
+from engine.layout import Crossing, Kind, Output, Place, Setting
 from wayside.layout_names import Reading, of_kind
 from wayside.yaml_places import Entry, Items, Table, Text
 
@@ -16,6 +16,7 @@ _ROLES: dict[str, tuple[Kind, ...]] = {
     "audible warning": (Kind.SOUND, Kind.RELAY, Kind.PULSE),
     "signals": (Kind.SIGNAL,),
 }
+_CLOSED = ("entrance barriers", "reds")  # what a stop must leave as it is when the road is closed
 _BARRIER_POSITIONS = ("raised", "lowered")
 
 
@@ -46,7 +47,11 @@ def _plays(reading: Reading, word: Text, role: str, outputs: dict[str, Output]) 
     if kinds is None:
         reading.known("detectors", word)
         return
-    if not of_kind(reading, word, kinds, f"what plays {role}") or "barriers" not in role:
+    if not of_kind(reading, word, kinds, f"what plays {role}"):
+        return
+    if role in _CLOSED and word.text in outputs:
+        _stays_closed(reading, word, role, outputs[word.text])
+    if "barriers" not in role:
         return
     positions = [position.name for position in outputs[word.text].positions] if word.text in outputs else []
     missing = [name for name in _BARRIER_POSITIONS if name not in positions]
@@ -58,3 +63,20 @@ def _plays(reading: Reading, word: Text, role: str, outputs: dict[str, Output]) 
             "Name a barrier's positions `raised` and `lowered`",
             (outputs[word.text].place, "the barrier"),
         )
+
+
+def _stays_closed(reading: Reading, word: Text, role: str, output: Output) -> None:
+    """A safe state that opens the road is none. (Signals are looked at where they are read.)"""
+    if output.safe is None:
+        return
+    lowered = next((position.degrees for position in output.positions if position.name == "lowered"), None)
+    opens = output.safe.value != lowered if output.kind is Kind.SERVO else _is_dark(output.safe)
+    if opens and (lowered is not None or output.kind is not Kind.SERVO):
+        state = "its safe state would open the road"
+        said = "lowered" if output.kind is Kind.SERVO else '"flashing at 80 a minute"'
+        what = f"`{output.name}` stands in {role}, and {state}"
+        reading.wrong(word.place, what, f"Write `safe: {said}` for it", (output.place, "the output"))
+
+
+def _is_dark(safe: Setting) -> bool:
+    return safe.value == 0 and safe.blink is None

@@ -5,7 +5,6 @@ So that all real problems of both are told in one run, and none that follows fro
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import TypeVar
@@ -14,6 +13,7 @@ from engine.layout import Layout, Place
 from scenes.names import Doubts
 from scenes.problems import Problem
 from wayside.layout_names import SEEN_BY_SCENES
+from wayside.layout_schema import plain_name
 from wayside.yaml_places import Entry, Items, Table, Text, Value
 
 _WIRES = frozenset(["board", "link", "port", "address", "pin"])  # no line of a scene depends on these
@@ -32,7 +32,7 @@ def doubts_of(root: Table, errors: Iterable[Problem], layout: Layout, missing: s
     given = {name for section in SEEN_BY_SCENES for name in getattr(layout, section)}
     written = {name for section in SEEN_BY_SCENES for name in _entries(root, section)}
     names |= written - given
-    names |= {_plain(name) for name in names}
+    names |= {plain_name(name) for name in names if name}
     return Doubts(frozenset(_with_signals(names, layout)), any_name)
 
 
@@ -98,12 +98,6 @@ def _entries(root: Table, section: str) -> dict[str, Entry]:
     if isinstance(value, Items):
         return {}
     return value.entries if isinstance(value, Table) else {}
-
-
-def _plain(name: str) -> str:
-    """A name as it would be written rightly: scenes may use that already."""
-    spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", "-", name).lower()
-    return re.sub(r"[^a-z0-9]+", "-", spaced).strip("-")
 
 
 def _with_signals(names: set[str], layout: Layout) -> set[str]:

@@ -37,6 +37,7 @@ from wayside.yaml_places import MAX_BYTES, Entry, Table, Text, read_text, read_y
 
 __all__ = ["read_layout", "schema_text"]
 
+MOST_LINES = 8  # on which one and the same missing name stands, listed in a sentence
 MAX_RATIO = 10_000  # a layout clock that fast passes a day in nine seconds
 
 Lines = dict[str, list[str]]
@@ -70,7 +71,25 @@ def read_with_doubts(path: Path, shown: str) -> LayoutRead:
     finally:
         if collecting:
             gc.enable()
-    return found._replace(problems=[_as_sentences(problem) for problem in found.problems])
+    return found._replace(problems=_told_once([_as_sentences(problem) for problem in found.problems]))
+
+
+def _told_once(problems: list[Problem]) -> list[Problem]:
+    """A name that does not exist is one cause, however often the file speaks of it."""
+    again: dict[tuple[str, str], list[Problem]] = {}
+    for problem in problems:
+        if problem.what.startswith("There is no ") and not problem.advice:
+            again.setdefault((problem.place.file, problem.what), []).append(problem)
+    told = []
+    for problem in problems:
+        same = again.get((problem.place.file, problem.what), [problem])
+        if problem is same[0]:
+            lines = list(dict.fromkeys(str(other.place.line) for other in same[1:]))
+            more = f", and {len(lines) - MOST_LINES} more" if len(lines) > MOST_LINES else ""
+            word = "line" if len(lines) == 1 else "lines"
+            also = f" It stands on {word} {', '.join(lines[:MOST_LINES])}{more}, too." if lines else ""
+            told.append(replace(problem, instead=problem.instead + also))
+    return told
 
 
 def _as_sentences(problem: Problem) -> Problem:

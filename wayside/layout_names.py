@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 from engine.layout import Board, Kind, Place, Wiring
 from scenes.problems import Problem, nearest
-from wayside.layout_schema import wired_keys
+from wayside.layout_schema import pattern, plain_name, wired_keys
 from wayside.layout_values import whole
 from wayside.yaml_places import Entry, Table, Text
 
@@ -43,6 +43,7 @@ class Reading:
     boards: dict[str, Board] = field(default_factory=dict)
     seats: dict[tuple[str, str, int], tuple[str, Place]] = field(default_factory=dict)
     searches: int = 0
+    meant: dict[str, set[str]] = field(default_factory=dict)
     missing: set[str] = field(default_factory=set)  # names that the file speaks of and does not give
 
     def wrong(self, place: Place, what: str, instead: str = "", *also: tuple[Place, str]) -> None:
@@ -56,11 +57,20 @@ class Reading:
         if word.text in self.section(section):
             return True
         self.missing.add(word.text)
+        if word.text in self._meant(section):
+            return False  # its name is written wrongly, which has been reported
         noun, a_noun = NOUNS[section]
         other = next((NOUNS[name][1] for name in NOUNS if word.text in self.section(name)), None)
         what = f"`{word.text}` is {other}, not {a_noun}" if other else f"there is no {noun} named `{word.text}`"
         self.wrong(word.place, what, self._offer(section, word.text))
         return False
+
+    def _meant(self, section: str) -> set[str]:
+        """The names that a section's wrongly written names were meant to be."""
+        if section not in self.meant:
+            wrong = (name for name in self.section(section) if not pattern("name").fullmatch(name))
+            self.meant[section] = {plain_name(name) for name in wrong}
+        return self.meant[section]
 
     def _offer(self, section: str, word: str) -> str:
         names = list(self.section(section))

@@ -359,11 +359,17 @@ def _bad_name(one: _Found, _: _Explained) -> list[Problem]:
 
 
 def _suggested(name: str) -> str:
+    plain = plain_name(name)
+    return f"Write `{plain}`" if plain else "Begin with a letter from a to z"
+
+
+def plain_name(name: str) -> str:
+    """A name as it would be written rightly; empty if nothing of it is left."""
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
     plain = re.sub(r"(?<=[a-z])(?=[A-Z])", "-", plain).lower()
     plain = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")
     plain = re.sub(r"^[0-9]", r"no-\g<0>", plain)
-    return f"Write {plain}" if pattern("name").fullmatch(plain) else "Begin with a letter from a to z"
+    return plain if pattern("name").fullmatch(plain) else ""
 
 
 def _too_few(one: _Found, _: _Explained) -> list[Problem]:

@@ -518,3 +518,9 @@ def test_every_kind_of_output_is_answered_by_every_verb() -> None:
 def test_a_number_in_words_is_answered_with_its_figure(word: str, figure: str) -> None:
     _, found = read(in_scene(f"repeat {word} times\n    wait 1 s"))
     assert [problem.instead for problem in found] == [f"Write `{figure} times`."]
+
+
+def test_what_lasts_no_time_is_answered_and_a_sound_is_not_told_to_dim() -> None:
+    _, found = read(in_scene("turn on amber for 0 s\nset bell to 40 %"))
+    assert [problem.place.line for problem in found] == [2, 3]
+    assert [problem.instead for problem in found] == ["Write `for 3 s`.", "Write `turn on bell`."]

@@ -179,3 +179,29 @@ def test_rules_and_rehearsals_have_names_of_their_own() -> None:
     assert [p for p in read(text)[1] if not p.advice] == []
     twice = read(text + "rule signals\n    never bell is on\n")[1]
     assert [(p.place.line, p.also[0][0].line) for p in twice] == [(7, 3)]
+
+
+@pytest.mark.parametrize(
+    ("lines", "line", "words"),
+    [
+        ("seed 4\nseed 5", 3, "`seed` stands here for the second time"),
+        ("lasts 4 s\nlasts 5 s", 3, "`lasts` stands here for the second time"),
+        ("begins at 17:00\nbegins at 18:00", 3, "`begins at` stands here for the second time"),
+        ("begins with amber on\nbegins with amber off", 3, "`amber` begins in another way on line 2"),
+        ("begins with lane clear\nbegins with lane occupied", 3, "`lane` begins in another way on line 2"),
+        ("at 3 s lane stays clear for 0 s", 2, "nothing happens"),
+        ("at 3 s press red-button for 0 s", 2, "nothing happens"),
+        ("expect amber becomes on throughout", 2, "is ... at least 1 times`"),
+        ("expect amber becomes on from 3 s to 5 s", 2, "is ... at least 1 times from 3 s to 5 s`"),
+    ],
+)
+def test_a_line_that_could_have_no_effect_is_answered(lines: str, line: int, words: str) -> None:
+    text = "rehearsal r\n" + "".join(f"    {one}\n" for one in lines.split("\n"))
+    _, found = read(text)
+    assert [problem.place.line for problem in found] == [line]
+    assert words in said(found)
+
+
+def test_a_single_subject_may_begin_otherwise_than_all() -> None:
+    _, found = read("rehearsal r\n    begins with every detector clear\n    begins with lane occupied\n")
+    assert found == []

@@ -799,3 +799,48 @@ def test_the_limits_on_times(tmp_path: Path, at_limit: str, past: str) -> None:
 def test_sentences_are_like_those_of_the_scenes(tmp_path: Path, good: str, bad: str, what: str, instead: str) -> None:
     problem = problems_of(tmp_path, GOOD.replace(good, bad, 1))[0]
     assert (problem.what, problem.instead) == (what, instead)
+
+
+def test_a_missing_name_is_told_once_with_all_its_lines(tmp_path: Path) -> None:
+    (problem,) = problems_of(
+        tmp_path,
+        HEAD + "".join(["outputs:\n", *(f"  l{i}: {{kind: lamp, link: main, pin: {i}}}\n" for i in range(12))]),
+    )
+    assert problem.place.line == 3
+    assert problem.what == "There is no link named `main`."
+    assert problem.instead == "Add it under `links:`. It stands on lines 4, 5, 6, 7, 8, 9, 10, 11, and 3 more, too."
+
+
+def test_a_name_written_wrongly_is_not_missed_as_well(tmp_path: Path) -> None:
+    (problem,) = problems_of(tmp_path, GOOD.replace("  near-barrier:", "  Near_Barrier:"))
+    assert problem.instead == "Write `near-barrier`."
+
+
+@pytest.mark.parametrize(
+    ("role", "output", "opens"),
+    [
+        (
+            "entrance barriers",
+            "kind: servo, positions: {raised: 85 deg, lowered: 0 deg}, full travel: 4 s, safe: raised",
+            True,
+        ),
+        (
+            "entrance barriers",
+            "kind: servo, positions: {raised: 85 deg, lowered: 0 deg}, full travel: 4 s, safe: lowered",
+            False,
+        ),
+        (
+            "exit barriers",
+            "kind: servo, positions: {raised: 85 deg, lowered: 0 deg}, full travel: 4 s, safe: raised",
+            False,
+        ),
+        ("reds", "kind: lamp, safe: off", True),
+        ("reds", "kind: lamp, safe: on", False),
+        ("reds", 'kind: lamp, safe: "flashing at 80 a minute, 1 of 2"', False),
+        ("reds", "kind: lamp", False),
+    ],
+)
+def test_a_crossings_safe_state_closes_the_road(tmp_path: Path, role: str, output: str, opens: bool) -> None:
+    text = HEAD + f"outputs:\n  one: {{{output}}}\ncrossing:\n  lane: {{{role}: [one]}}\n"
+    found = [problem.what for problem in problems_of(tmp_path, text)]
+    assert found == ([f"`one` stands in {role}, and its safe state would open the road."] if opens else [])
