@@ -11,7 +11,7 @@ from itertools import groupby
 from pathlib import PurePath
 from typing import NamedTuple, assert_never
 
-from engine.layout import NOWHERE, Blink, Kind, Output, Place, Setting
+from engine.layout import NOWHERE, Kind, Output, Place
 from engine.program import AsLongAs, Count, Hold, Program, Release, SetFlag, Tell, Wait, WaitUntil
 from engine.trace import (
     Began,
@@ -30,8 +30,9 @@ from engine.trace import (
     TrainOn,
     Trouble,
 )
-from engine.waves import Flashing, Ramp, Steady, Wave
+from engine.waves import Steady, Wave
 from wayside import trace_words as words
+from wayside.event_words import Group, in_words, likeness, unknown_output
 
 WIDTH = 100  # columns of a whole line, for names of a usual length; layout time comes on top
 GAP = "  "
@@ -43,7 +44,6 @@ _HEADS = ("time", "clock", "until", "what", "does", "asked by")
 _CLOCK, _WHAT, _DOES, _ASKED = 1, 3, 4, 5
 _GIVES_WAY = ((_DOES, 32), (_WHAT, 20), (_ASKED, 30), (_WHAT, 16), (_DOES, 26), (_ASKED, 24))
 _CUT = {"dropped": "dropped", "hold": "held", "stopped": "stopped"}
-_INTRO = {"given back": "back again: ", "rest": "to rest: ", "safe": "to its safe state: "}
 _SCENE = {"running": "begins", "ended": "has ended", "stopping": "is being stopped", "stopped": "is stopped"}
 
 
@@ -67,17 +67,6 @@ class _Index(NamedTuple):
 
     ended: dict[int, Ended]
     following: dict[int, _Next]  # by the record's number in the trace
-
-
-class _Group(NamedTuple):
-    """Outputs that one line told the same at one instant."""
-
-    told: Told
-    outputs: list[Output]
-    waves: list[Wave]
-    untils: list[int | None]
-    cut: str
-    before: Wave | None
 
 
 def lines(trace: Sequence[Record], program: Program, wall_start_s: int | None = None) -> Iterator[str]:
@@ -195,20 +184,20 @@ class _Reader:
 
     # --- outputs ---------------------------------------------------------------------------------------------------
 
-    def _grouped(self, records: list[tuple[int, Record]]) -> dict[int, _Group]:
+    def _grouped(self, records: list[tuple[int, Record]]) -> dict[int, Group]:
         """The instant's orders by the number of the first of each group."""
-        groups: dict[int, _Group] = {}
+        groups: dict[int, Group] = {}
         first: dict[object, int] = {}
         for number, told in records:
             if not isinstance(told, Told):
                 continue
-            output = self._program.layout.outputs.get(told.output) or _unknown_output(told.output)
+            output = self._program.layout.outputs.get(told.output) or unknown_output(told.output)
             before = self._waves.get(told.output)
             until, cut = self._until(number, told, output)
-            key = (told.scene, told.place, told.why, cut, _likeness(told, output, before))
+            key = (told.scene, told.place, told.why, cut, likeness(told, output, before))
             if key not in first:
                 first[key] = number
-                groups[number] = _Group(told, [], [], [], cut, before)
+                groups[number] = Group(told, [], [], [], cut, before)
             group = groups[first[key]]
             group.outputs.append(output)
             group.waves.append(told.wave)
@@ -229,12 +218,12 @@ class _Reader:
             return ends, ""
         return following.at_us, _CUT.get(following.why, "cut short")
 
-    def _group_row(self, group: _Group) -> _Row:
+    def _group_row(self, group: Group) -> _Row:
         told = group.told
-        does = _does(group) + (f", {group.cut}" if group.cut else "")
+        says = in_words(group) + (f", {group.cut}" if group.cut else "")
         until = group.untils[0] if len(set(group.untils)) == 1 else VARIES
         names = ", ".join(output.name for output in group.outputs)
-        return _Row(told.at_us, until, names, does, self._asked(told.scene, told.place))
+        return _Row(told.at_us, until, names, says, self._asked(told.scene, told.place))
 
     def _asked(self, scene: str, place: Place) -> str:
         """Scene, file and line; a scene in the file of its own name is not named twice."""
@@ -330,66 +319,3 @@ class _Reader:
             does += f": {'time ran out' if ended.how == 'ran out of time' else ended.how}"
         until = ended.at_us if ended else None
         return _Row(began.at_us, until, f"scene {began.scene}", does, self._places(began.place))
-
-
-# --- what outputs do, in words -------------------------------------------------------------------------------------
-
-
-def _unknown_output(name: str) -> Output:
-    return Output(name, Kind.LAMP, Setting(0.0))
-
-
-def _likeness(told: Told, output: Output, before: Wave | None) -> object:
-    """What must be equal for two outputs to share a row."""
-    match told.wave:
-        case Flashing(start, blink, high):
-            return ("flash", start, blink._replace(slot=0), high)
-        case Ramp(start, end, low, high):
-            return ("ramp", output.kind, start, end, words.value(output, low), words.value(output, high))
-        case Steady(amount):
-            return ("steady", output.kind, words.value(output, amount), _froze(told, before))
-    assert_never(told.wave)
-
-
-def _froze(told: Told, before: Wave | None) -> bool:
-    return isinstance(before, Ramp) and told.at_us < before.to_us
-
-
-def _does(group: _Group) -> str:
-    told, several = group.told, len(group.outputs) > 1
-    output = group.outputs[0]
-    intro = _INTRO.get(told.why, "")
-    match told.wave:
-        case Flashing(high=high):
-            does = _flash([wave.blink for wave in group.waves if isinstance(wave, Flashing)], several)
-            does += "" if high == 1.0 else f" at {words.percent(high)}"
-        case Ramp(start, end, low, high):
-            verb = {Kind.SERVO: "move", Kind.MOTOR: "change"}.get(output.kind, "fade") + ("" if several else "s")
-            does = f"{verb} {words.value(output, low)} -> {words.value(output, high)}, {words.length(end - start)}"
-        case Steady(amount):
-            does, intro = _steady(group, output, amount), ""
-    known = told.why in ("", "line", "dropped", "hold", "longest time on") or told.why in _INTRO
-    return intro + does + ("" if known else f" ({told.why})")
-
-
-def _flash(blinks: list[Blink], several: bool) -> str:
-    verb = "flash" if several else "flashes"
-    if len({blink.slot for blink in blinks}) > 1:
-        return f"{verb} in turn, {words.rate(blinks[0])} each"
-    return f"{verb}{' together' if several else ''}, {words.rate(blinks[0])}"
-
-
-def _steady(group: _Group, output: Output, amount: float) -> str:
-    told = group.told
-    shown = words.value(output, amount)
-    if told.why == "dropped":
-        verb = "freeze" if _froze(told, group.before) else "go back to"
-        verb = verb if len(group.outputs) > 1 else verb.replace("freeze", "freezes").replace("go ", "goes ")
-        return f"{verb} at {shown}" if "freeze" in verb else f"{verb} {shown}"
-    if told.why == "hold":
-        return f"held at {shown}"
-    if told.why == "longest time on":
-        return f"turned {shown} after the longest time on"
-    if told.why in _INTRO:
-        return f"{_INTRO[told.why]}{shown}"
-    return f"turned {shown}" if shown in ("on", "off") else f"set to {shown}"
