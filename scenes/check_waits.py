@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import NamedTuple
 
 from engine.conditions import All, Any, AtLeast, Atom, Becomes, Held, Not, Sort, Term, Test, atoms
 from engine.layout import Output
 from engine.program import Block, Count, Deed, ForEach, Program, Repeat, RunScene, SetFlag, WaitUntil
+from scenes.check_drivers import excludes
 from scenes.problems import Problem
 from scenes.walking import every_block, is_endless, takes_time, walk, whole
+
+COMPARED = 20  # parts of one condition looked at in pairs
 
 
 def loops(program: Program) -> Iterator[Problem]:
@@ -95,7 +98,7 @@ class World:
                 return Can(can.fail, can.hold)
             case All(terms):
                 parts = [self.can(one) for one in terms]
-                return Can(all(one.hold for one in parts), any(one.fail for one in parts))
+                return Can(all(one.hold for one in parts) and not _contrary(terms), any(one.fail for one in parts))
             case Any(terms):
                 parts = [self.can(one) for one in terms]
                 return Can(any(one.hold for one in parts), all(one.fail for one in parts))
@@ -135,6 +138,11 @@ _WHY = {
     Sort.SCENE: "nothing starts `{}`",
     Sort.OUTPUT: "no scene tells `{}` what to do",
 }
+
+
+def _contrary(terms: tuple[Term, ...]) -> bool:
+    """Whether two of the terms exclude each other, as `lane is occupied and lane is clear`."""
+    return len(terms) <= COMPARED and any(excludes(one, other) for one, other in combinations(terms, 2))
 
 
 def _fixed(atom: Atom, value: float) -> Can:

@@ -31,6 +31,13 @@ ERRORS = [
         "scene s\n    together\n        turn on amber\n        in order\n            wait 1 s\n            turn off bell\n",
     ),
     (
+        "a wait that contradicts itself",
+        "scene s\n    wait until lane is occupied and lane is clear\n    turn on amber\n",
+        "never ends: it contradicts itself",
+        2,
+        "scene s\n    wait until lane is occupied and middle is clear\n    turn on amber\n",
+    ),
+    (
         "two members side by side",
         "scene s\n    for each one in amber and bell side by side\n        turn on one\n        wait 1 s\n        turn on crane\n",
         "runs for `amber` and `bell` side by side, and both tell `crane`",
