@@ -60,6 +60,11 @@ def _rate(said: Said) -> str:
     return f"Write `{_number(_amount(said['n']) * 60)} a minute`."
 
 
+def _often(said: Said) -> str:
+    times = 1 if said["n"] == "once" else 2
+    return f"Write `{times * 60 if said['u'] == 'second' else times} a minute`."
+
+
 def _period(said: Said) -> str:
     factor = 1 if said["u"].startswith("s") else Fraction(1, 1000) if said["u"].startswith("m") and said["u"] in ("ms", "milliseconds") else 60
     seconds = _amount(said["n"]) * factor
@@ -172,6 +177,8 @@ _SIGNS = (
     _entry("&&", r"(?P<x>&&?|\+)", "`{x}` joins nothing here.", "Write `and`."),
     _entry("||", r"(?P<x>\|\|?)", "`{x}` has no meaning here.", "Write `or`."),
     _entry("twelve hours", r"^(?P<x>starts (?:at )?(?P<h>[0-9]{1,2})(?:[:.](?P<m>[0-9]{2}))? ?(?P<p>[aApP]\.?[mM])\.?).*$", "Times of day run from 0:00 to 23:59.", _evening),
+    _entry("hertz in words", r"(?P<x>(?P<n>once|twice) (?:a|per|every) (?P<u>second|minute))\b", "Rates are written in figures, and per minute.", _often, near=True),
+    _entry("all of orders", rf"^(?:turn (?:on|off)|set|fade|move|flash|flicker|show|pulse|hold|release|takes) (?P<x>all(?: of)?|every|each(?: of)?|both(?: of)?) (?P<n>(?!outputs\b|of\b|to\b|at\b|for\b|over\b|in\b|and\b){NAME})", "An order to a group is one to all of it; it has no `{x}`.", "Write just `{n}`.", near=True),
     _entry("hertz", rf"^(?!.*\btrain\b).*?(?P<x>(?P<n>{_NUMBER}) ?(?:[hH][zZ]|(?:times |flashes )?(?:a|per) second|/s(?:ec)?\b))", "Rates are given per minute.", _rate, near=True),
     _entry("bpm", rf"(?P<x>(?P<n>{_NUMBER}) ?(?:[bB][pP][mM]|times a minute|times per minute|flashes a minute|/ ?minute|a min\b|per min\b|a minutes|an minute))", "The rate is not written like that.", "Write `{n} a minute`.", near=True),
     _entry("model speed", rf"(?P<x>(?P<n>{_NUMBER}) ?(?P<u>[kK][mM]/[hH]|kmh|kph|mph|m/s|cm/s))", "Speeds are given in mm/s.", _speed),

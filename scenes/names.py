@@ -196,6 +196,8 @@ class Names:
         if self.is_broken(word.text):
             return
         near = self.near(word.text, (*known, *self.doubts.names))
+        if word.text == "everything":
+            near = "only `hold` and `release` take `everything`: name the outputs, or a group of them"
         self.report(word.place, f"there is {_none(wanted)} called `{word.text}`", near, scope)
 
     def is_broken(self, text: str) -> bool:

@@ -524,3 +524,9 @@ def test_what_lasts_no_time_is_answered_and_a_sound_is_not_told_to_dim() -> None
     _, found = read(in_scene("turn on amber for 0 s\nset bell to 40 %"))
     assert [problem.place.line for problem in found] == [2, 3]
     assert [problem.instead for problem in found] == ["Write `for 3 s`.", "Write `turn on bell`."]
+
+
+def test_everything_is_held_or_released_only() -> None:
+    _, found = read(in_scene("turn off everything\nhold everything"))
+    assert [problem.place.line for problem in found] == [2]
+    assert found[0].instead.startswith("Only `hold` and `release` take `everything`")
