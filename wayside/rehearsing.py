@@ -271,9 +271,10 @@ def _notes(program: Program, rehearsal: Rehearsal, run: Run) -> Iterable[str]:
     late = [act.place for act in _hands(rehearsal) if act.at_us > run.ended_us]
     late += [train.place for train in rehearsal.trains if train.from_us > run.ended_us]
     if late:
+        longer = "Write how long it lasts, such as: lasts 5 min" if rehearsal.lasts_us is None else "Let it last longer"
         yield (
             f"{rehearsal.name} was over at {duration(run.ended_us)}, before everything written in it had begun "
-            f"(see line {min(late).line}). Write how long it lasts, such as: lasts 5 min"
+            f"(see line {min(late).line}). {longer}"
         )
 
 

@@ -38,9 +38,15 @@ def duration(us: int) -> str:
         return f"{us // 1_000} ms"
     hours, rest = divmod(us, _UNITS_US["h"])
     minutes, rest = divmod(rest, _UNITS_US["min"])
-    seconds = f"{rest / 1_000_000:.6f}".rstrip("0").rstrip(".")
+    seconds = f"{_readable(rest) / 1_000_000:.6f}".rstrip("0").rstrip(".")
     parts = [f"{hours} h" if hours else "", f"{minutes} min" if minutes else "", f"{seconds} s" if rest else ""]
     return " ".join(part for part in parts if part) or "0 s"
+
+
+def _readable(us: int) -> int:
+    """To the millisecond from a second on; but what misses a round time by less than that is still seen to miss it."""
+    near_round = us % 10_000 <= 1_000 or us % 10_000 >= 9_000
+    return us if us < 1_000_000 or near_round else round(us, -3)
 
 
 def read_duration(text: str, option: str) -> int:

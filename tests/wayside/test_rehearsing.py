@@ -506,7 +506,9 @@ def test_without_any_end_it_is_ended_and_says_so() -> None:
 def test_what_comes_after_the_end_is_said_never_to_have_come() -> None:
     late = Act(at(88), 9 * S, Deed.PRESS, "red-button")
     (note,) = rehearse(AMBER_FOR_3_S, rehearsal(expect(ON, Timing.AT, S), acts=(late,))).notes
-    assert "was over at 1 s, before everything written in it had begun (see line 88)" in note
+    assert "was over at 1 s, before everything written in it had begun (see line 88). Write how long it lasts" in note
+    (note,) = rehearse(AMBER_FOR_3_S, rehearsal(lasts_us=S, acts=(late,))).notes
+    assert note.endswith("(see line 88). Let it last longer")
 
 
 def test_free_play_expects_nothing() -> None:
