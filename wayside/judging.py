@@ -102,7 +102,7 @@ def _at(expectation: Expectation, history: History) -> Verdict:
     ceased, begins = history.last(False, instant + 1), history.first(True, instant)
     was = ceased is not None and ceased > 0 and history.first(True, 0, ceased) is not None
     said = [f"only until {duration(ceased)}"] if was and ceased is not None else []
-    said += [f"only from {duration(begins)}"] if begins is not None else []
+    said += [f"{'and again' if said else 'only'} from {duration(begins)}"] if begins is not None else []
     return Verdict(False, ", ".join(["did not hold then", *said]), instant)
 
 

@@ -71,6 +71,7 @@ class Run:
     trace: tuple[Record, ...]
     ended_us: int
     histories: dict[Term, History]
+    under_way: bool  # trains or hands were not done yet
     cut: bool  # it ended at the limit, not because it was over
     unheard: tuple[tuple[int, Act], ...]
     too_early: tuple[tuple[str, str], ...]  # scenes that wait for a change, and what held from the first instant on
@@ -123,7 +124,7 @@ def _play(
     histories = {term: History(watch.changes, ended, before[term]) for term, watch in watches.items()}
     trace = tuple(kernel.trace)
     early = tuple((scene, words) for scene, words, watch in edges if _too_early(scene, watch, trace))
-    return Run(trace, ended, histories, cut, tuple(world.unheard), early)
+    return Run(trace, ended, histories, world.next_due() is not None, cut, tuple(world.unheard), early)
 
 
 def _anything_at_once(rehearsal: Rehearsal) -> bool:
@@ -268,6 +269,14 @@ def _notes(program: Program, rehearsal: Rehearsal, run: Run) -> Iterable[str]:
             f"Nothing in {rehearsal.name} says when it ends, so it was ended after {duration(run.ended_us)}. "
             "Write how long it lasts, such as: lasts 5 min"
         )
+    open_ended = any(horizon_us(one) is None for one in rehearsal.expectations)
+    if open_ended and run.under_way and rehearsal.lasts_us is None and not run.cut:
+        yield (
+            f"{rehearsal.name} was over at {duration(run.ended_us)}, the last time that it names, with a train or a "
+            "hand still under way; what has no time of its own was judged up to then. Write how long it lasts, "
+            "such as: lasts 5 min"
+        )
+        return
     late = [act.place for act in _hands(rehearsal) if act.at_us > run.ended_us]
     late += [train.place for train in rehearsal.trains if train.from_us > run.ended_us]
     if late:

@@ -102,6 +102,11 @@ def test_what_happened_in_words(expectation: Expectation, verdict: Verdict) -> N
     assert judge(expectation, IT) == verdict
 
 
+def test_so_before_and_again_later() -> None:
+    verdict = judge(expect(Timing.AT, 25 * S), on_between(10 * S, 20 * S, 30 * S, 40 * S))
+    assert verdict.what == "did not hold then, only until 20 s, and again from 30 s"
+
+
 def test_so_again_later() -> None:
     twice = on_between(0, 5 * S, 7 * S)
     assert judge(expect(Timing.THROUGHOUT), twice).what == "held until 5 s, then no more, and again from 7 s"

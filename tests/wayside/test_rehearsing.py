@@ -511,6 +511,15 @@ def test_what_comes_after_the_end_is_said_never_to_have_come() -> None:
     assert note.endswith("(see line 88). Let it last longer")
 
 
+def test_what_has_no_time_of_its_own_is_said_to_have_been_judged_only_to_the_end() -> None:
+    throughout, at_1_s = expect(ON, Timing.THROUGHOUT), expect(ON, Timing.AT, S)
+    (note,) = rehearse(AMBER_FOR_3_S, rehearsal(throughout, at_1_s, trains=(train(),))).notes
+    assert note.startswith("evening was over at 1 s, the last time that it names, with a train")
+    assert rehearse(AMBER_FOR_3_S, rehearsal(throughout, at_1_s)).notes == ()
+    assert rehearse(AMBER_FOR_3_S, rehearsal(at_1_s, trains=(train(),))).notes == ()
+    assert rehearse(AMBER_FOR_3_S, rehearsal(throughout, trains=(train(),), lasts_us=S)).notes == ()
+
+
 def test_free_play_expects_nothing() -> None:
     result = play(AMBER_FOR_3_S, "crossing", 17 * 3600, 20 * S, 7)
     assert (result.passed, result.ended_us, result.seed, result.outcomes) == (True, 20 * S, 7, ())
