@@ -18,12 +18,19 @@ from wayside.yaml_places import Entry, Items, Table, Text, Value
 
 _WIRES = frozenset(["board", "link", "port", "address", "pin"])  # no line of a scene depends on these
 _UNSEEN = frozenset(["layout", "clock", "daylight", "boards", "feeds", "crossing"])
+MOST_WEIGHED = 100  # errors; a layout file with more has another trouble
 
 T = TypeVar("T")
 
 
-def doubts_of(root: Table, errors: Iterable[Problem], layout: Layout, missing: set[str]) -> Doubts:
-    """What follows from the errors of a file. `missing` are names that it speaks of and does not give."""
+def doubts_of(root: Table, errors: Iterable[Problem], layout: Layout, missing: set[str]) -> Doubts | None:
+    """What follows from the errors of a file. `missing` are names that it speaks of and does not give.
+
+    None if there are so many errors that the scenes had better wait.
+    """
+    errors = list(errors)
+    if len(errors) > MOST_WEIGHED:
+        return None
     names, any_name = set(missing), False
     for problem in errors:
         found = _in_doubt(root, problem.place)
@@ -78,6 +85,9 @@ def _is_wire(entry: Entry, place: Place) -> bool:
 
 def _holds(entry: Entry, place: Place) -> bool:
     """Whether the place lies on an entry's name or in what stands after it."""
+    first, last = entry.key.place, entry.value.place
+    if first.file == last.file == place.file and not first.line <= place.line <= last.end_line:
+        return False
     return any(
         whole.file == place.file
         and (whole.line, whole.column) <= (place.line, place.column) < (whole.end_line, whole.end_column)

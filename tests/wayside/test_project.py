@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from wayside import project
+from wayside import layout_doubts, project
 from wayside.project import find, load
 from wayside.usage import UsageProblem
 
@@ -269,3 +269,12 @@ def test_a_layout_that_cannot_be_read_leaves_the_names_alone(tmp_path: Path) -> 
     found = load([tmp_path])
     assert not found.names_checked
     assert [one.place.file for one in found.problems] == [str(tmp_path / "layout.yaml")]
+
+
+def test_the_limit_on_errors_that_are_weighed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "layout.yaml").write_text(BOTH_LAYOUT.replace("kind: lamp", "kind: lmp"))  # two errors
+    (tmp_path / "a.scene").write_text(BOTH_SCENE)
+    monkeypatch.setattr(layout_doubts, "MOST_WEIGHED", 2)
+    assert load([tmp_path]).names_checked
+    monkeypatch.setattr(layout_doubts, "MOST_WEIGHED", 1)
+    assert not load([tmp_path]).names_checked
