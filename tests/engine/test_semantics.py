@@ -477,6 +477,12 @@ def test_a_detector_that_chatters_faster_than_its_settle_time_stays_occupied() -
     assert notes(kernel) == [(pytest.approx(last_clear + 0.2), "clear")]
 
 
+def test_a_clear_that_did_not_last_is_never_heard_of() -> None:
+    events = [(at, Detected("slow", state)) for at, state in ((1, "occupied"), (2, "clear"), (2.05, "occupied"))]
+    kernel = played(scene("wait 1 s"), events)
+    assert [(record.at_us / S, record.state) for record in kernel.trace if isinstance(record, Saw)] == [(1, "occupied")]
+
+
 # --- 6 and 7: stops ------------------------------------------------------------------------------------------------
 
 
