@@ -74,6 +74,7 @@ class Cast:
         if run.stopping or again is Again.ONCE_MORE_AFTER:
             run.once_more = True
         elif again is Again.START_OVER:
+            self.kernel.blame = place
             if run.root is not None:
                 run.root.drop()
                 run.root = None
