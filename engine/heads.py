@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from engine.conditions import Becomes, Sort, Term
-from engine.layout import Place
-from engine.program import AtTime, EachTime, Every, Head, Level, OnButton, OnlyWhile, Scene, Whenever
+from engine.program import AtTime, EachTime, Every, Level, OnButton, OnlyWhile, Scene, Whenever
 from engine.queue import GUARD
 from engine.stage import Alarm, Key
 
@@ -21,7 +20,6 @@ class ConditionHead:
         self.kernel = kernel
         self.name = scene.name
         self.head = head
-        self.place: Place = head.place
         term: Term = head.condition.term
         if isinstance(head, EachTime) and not isinstance(term, Becomes):
             term = Becomes(term)
@@ -34,15 +32,15 @@ class ConditionHead:
         words = self.head.condition.words
         if isinstance(self.head, EachTime):
             if holds:
-                cast.start(name, f"{words} became true", self.place)
+                cast.start(name, f"{words} became true", self.head.place)
             return
         run = cast.runs.get(name)
         if not holds:
             cast.latched.discard(name)
             if run is not None and not run.stopping and isinstance(self.head, OnlyWhile):
-                cast.stop(name, f"{words} no longer holds", self.place, latch=False)
+                cast.stop(name, f"{words} no longer holds", self.head.place, latch=False)
         elif run is None and name not in cast.latched:
-            cast.start(name, words, self.place)
+            cast.start(name, words, self.head.place)
 
 
 class TimedHead:
@@ -102,14 +100,8 @@ def make_heads(kernel: Kernel) -> tuple[list[ConditionHead], list[TimedHead]]:
     timed: list[TimedHead] = []
     for scene in kernel.program.scenes.values():
         for head in scene.heads:
-            _sort_head(kernel, scene, head, conditions, timed)
+            if isinstance(head, Whenever | OnlyWhile | EachTime):
+                conditions.append(ConditionHead(kernel, scene, head))
+            else:
+                timed.append(TimedHead(kernel, scene, head))
     return conditions, timed
-
-
-def _sort_head(
-    kernel: Kernel, scene: Scene, head: Head, conditions: list[ConditionHead], timed: list[TimedHead]
-) -> None:
-    if isinstance(head, Whenever | OnlyWhile | EachTime):
-        conditions.append(ConditionHead(kernel, scene, head))
-    else:
-        timed.append(TimedHead(kernel, scene, head))

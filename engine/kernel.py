@@ -124,13 +124,15 @@ class Kernel:
         for condition in conditions(self.program):
             self.truth.question(condition.term)
         self._heads = make_heads(self)
+        for head in self._heads[0]:
+            self.watchers.add(head, "head", head.term, *head.keys)
         for name, now in self.stage.outputs.items():
             self._follow(name, now)
 
     def _round(self, everybody: bool) -> bool:
         """One round; whether anything happened that another round must look at."""
-        truth, queue, now_us = self.truth, self.queue, self.stage.now_us
-        truth.round += 1
+        queue, now_us = self.queue, self.stage.now_us
+        self.truth.round += 1
         while (sleeper := queue.alarm_due(now_us)) is not None:
             self._alarm(sleeper)
         if len(self.truth.memories) != self._memories:
@@ -172,9 +174,6 @@ class Kernel:
 
     def _look(self, dirty: set[Key], everybody: bool) -> None:
         if everybody and self._heads is not None:
-            for head in self._heads[0]:
-                self.watchers.add(head, "head", head.term, *head.keys)
-            self._know_memories()
             for head in self._heads[0]:
                 self.watchers.look(head)
             return

@@ -6,7 +6,7 @@ from typing import Protocol
 
 from engine.conditions import Becomes, Term, atoms, parts
 from engine.stage import Key
-from engine.truth import Memory, Truth
+from engine.truth import Memory, Question, Truth
 
 _RANK = {"memory": 0, "guard": 1, "head": 2, "wait": 3}
 
@@ -50,26 +50,23 @@ class Watchers:
         self._truth = truth
         self._number = 0
         self._readers: dict[Key, dict[object, tuple[int, int]]] = {}
-        self._terms: dict[object, tuple[Term, list[Key]]] = {}
+        self._entries: dict[object, tuple[Question, list[Key]]] = {}
 
     def add(self, looker: Looker | Memory, kind: str, term: Term, *also: Key) -> None:
         """Have it look again when anything that the term reads changes, or one of `also`."""
         self._number += 1
         keys = [(atom.sort, atom.subject) for atom in atoms(term)]
         keys += also
-        self._terms[looker] = (term, keys)
+        self._entries[looker] = (self._truth.question(term), keys)
         rank = (_RANK[kind], self._number)
         for key in keys:
             self._readers.setdefault(key, {})[looker] = rank
 
     def remove(self, looker: object) -> None:
-        found = self._terms.pop(looker, None)
+        found = self._entries.pop(looker, None)
         if found is not None:
             for key in found[1]:
                 self._readers[key].pop(looker, None)
-
-    def reads(self, key: Key) -> bool:
-        return bool(self._readers.get(key))
 
     def affected(self, keys: set[Key]) -> list[object]:
         """Everybody who reads one of the keys, in the order in which they look."""
@@ -80,6 +77,6 @@ class Watchers:
 
     def look(self, looker: object) -> None:
         """Let one look, unless an earlier one in this round has removed it."""
-        entry = self._terms.get(looker)
+        entry = self._entries.get(looker)
         if entry is not None:
-            looker.look(self._truth.question(entry[0])())  # type: ignore[attr-defined]
+            looker.look(entry[0]())  # type: ignore[attr-defined]

@@ -278,3 +278,25 @@ def other_names(layout: Layout) -> Callable[[str], str]:
     # a name, not a part of a longer one, and not a role of the crossing that happens to be called the same
     pattern = re.compile(rf"(?<![\w-])({'|'.join(longest_first)})(?![\w-])(?!: \[)")
     return lambda text: pattern.sub(lambda match: numbered[match[1]], text)
+
+
+def names_do_not_matter(
+    folder: Path,
+    scene: str,
+    wrong: Iterable[tuple[str, str]],
+    tmp_path: Path,
+    only: Sequence[str],
+    checks: Iterable[Callable[[Measured], list[str]]],
+) -> None:
+    """Assert that a folder keeps its faults, and its having none, when every output and detector is renamed."""
+    renamed, checks = other_names(load([folder]).layout), tuple(checks)
+    for number, changes in enumerate(((), tuple(wrong))):
+        into, beside = tmp_path / str(number), tmp_path / f"{number}-plain"
+        into.mkdir()
+        beside.mkdir()
+        plain = play(folder, scene, changes, beside, only)
+        other = play(folder, scene, changes, into, only, renamed)
+        assert not set(plain[0].layout.outputs) & set(other[0].layout.outputs)
+        faults = [[check(measured) for measured in one for check in checks] for one in (plain, other)]
+        assert faults[0] == faults[1]
+        assert any(faults[1]) is bool(changes)
