@@ -36,6 +36,8 @@ class Kind(Enum):
     MOTOR = "motor"
     SOUND = "sound"
     PULSE = "pulse"
+    COLOUR = "colour"  # of a lamp: an output of its own, called `NAME colour`, which the layout file does not list
+    DAYLIGHT = "daylight"  # the one output of that name: how light it is outdoors
 
 
 class Itself(Enum):
@@ -73,7 +75,8 @@ class Blink(NamedTuple):
 class Setting:
     """What an output shows when nothing happens: a value, or a flash (for a safe state such as flashing reds).
 
-    Values: lamp, relay, sound and pulse 0..1; motor -1..1; servo degrees; signal the index of its aspect.
+    Values: lamp, relay, sound and pulse 0..1; motor -1..1; servo degrees; signal the index of its aspect; colour the
+    index of its colour, or mired (a million divided by kelvin) where the lamp has white light only; daylight lux.
     """
 
     value: float
@@ -118,7 +121,15 @@ class Output:
     longest_on_us: int | None = None
     feed: str | None = None  # the discharge unit that a pulse draws on
     pulse_us: int = 0  # how long the board's own pulse lasts
-    aspects: tuple[Aspect, ...] = ()
+    aspects: tuple[Aspect, ...] = ()  # of a signal; of a colour: its colours, where the lamp has several
+    comes_on: str = ""  # the way in which this lamp comes on and goes off, whoever tells it; see `engine.ways`
+    arrives: str = ""  # how a servo that nobody paces comes to its end: "", "bouncing" or "settling"
+    follows_lux: tuple[float, float] | None = None  # a sky lamp: dark at the first, full at the second
+    floor: float = 0.0  # the least level at which this lamp gives light at all
+    dithers: bool = False  # whether the far end may be told two levels in turn, to show one between them
+    dead_band_deg: float = 1.0  # a servo does not answer to less; 10 us of pulse (from memory)
+    lit_area_mm2: float | None = None  # what is seen lit, as the public sees it; None: not stated
+    mired: tuple[float, float] | None = None  # of a colour: warmest and coolest white, the warmest first
 
     @property
     def guarded(self) -> bool:
@@ -138,6 +149,14 @@ class Output:
         degrees = [position.degrees for position in self.positions]
         low, high = min(degrees), max(degrees)
         return (low, high) if degrees.index(low) < degrees.index(high) else (high, low)
+
+
+def colour_of(lamp: str) -> str:
+    """The name of the output that is a lamp's colour; no scene can write such a name."""
+    return f"{lamp} colour"
+
+
+DAYLIGHT = "daylight"
 
 
 class DetectorKind(Enum):
@@ -257,6 +276,17 @@ class Clock:
     ratio: int = 1
 
 
+class Whereabouts(NamedTuple):
+    """The place and the date whose daylight the layout shows. North and east are positive."""
+
+    latitude_deg: float = 54.0
+    longitude_deg: float = -3.0
+    year: int = 2026
+    month: int = 3
+    day: int = 21
+    utc_min: int = 0  # the layout clock's time less universal time
+
+
 @dataclass(frozen=True, slots=True)
 class Layout:
     """Everything that the layout file says. The mappings keep the file's order."""
@@ -272,3 +302,5 @@ class Layout:
     crossings: dict[str, Crossing] = field(default_factory=dict)
     clock: Clock = Clock()
     daylight_lux: float = 10_000.0
+    whereabouts: Whereabouts = Whereabouts()
+    viewing_mm: int | None = None  # from the nearest visitor's eye to the nearest lamp; None: not stated

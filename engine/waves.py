@@ -1,14 +1,48 @@
 """Waveforms: what an output does, as a value of time in closed form. Frozen, nothing ticks, nothing is stored.
 
-A wave answers two questions: its value at an instant, and the next instant at which the value, seen in `steps` even
-steps, changes. Values: lamp and relay 0..1, motor -1..1, servo degrees, signal the index of its aspect.
+A wave says its value at any instant, and where its curve may turn or jump: between two such instants it is monotone,
+so the next change of what is seen of it, at any resolution, is found by halving and never by polling. Values: lamp and
+relay 0..1 (a lamp's in CIE 1976 lightness), motor -1..1, servo degrees, signal the index of its aspect, daylight lux.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Callable
+from enum import Enum
+from typing import NamedTuple, Protocol
 
 from engine.layout import Blink
+
+LOOK_AHEAD = 4_096  # pieces of a curve that one question looks through; past them the asker asks again
+
+
+class State(Enum):
+    """What an output that follows a wave is said to be doing."""
+
+    STEADY = "steady"
+    UNDER_WAY = "under way"  # a fade or a move: stops where it is when its block is dropped
+    OWN_WAY = "in its own way"  # a lamp that comes on or goes off as such lamps do: goes on, whatever is dropped
+    FLASHING = "flashing"
+    FLICKERING = "flickering"
+
+
+class Wave(Protocol):
+    """What the engine, the pictures and the links need to know of a waveform."""
+
+    def value_at(self, at_us: int) -> float: ...
+
+    def turns(self, after_us: int) -> int | None:
+        """The next instant after this one at which the curve may turn or jump. None: it is constant from here on.
+
+        From one such instant up to, but not including, the next the value is continuous and monotone.
+        """
+
+    @property
+    def ends_us(self) -> int | None:
+        """From when on it is constant; None for what goes on for ever, or was never anything else."""
+
+    @property
+    def state(self) -> State: ...
 
 
 class Steady(NamedTuple):
@@ -19,12 +53,16 @@ class Steady(NamedTuple):
     def value_at(self, at_us: int) -> float:
         return self.value
 
-    def next_change(self, after_us: int, step: float) -> int | None:
+    def turns(self, after_us: int) -> int | None:
         return None
 
     @property
     def ends_us(self) -> int | None:
         return None
+
+    @property
+    def state(self) -> State:
+        return State.STEADY
 
 
 class Ramp(NamedTuple):
@@ -43,42 +81,16 @@ class Ramp(NamedTuple):
         share = (at_us - self.from_us) / (self.to_us - self.from_us)
         return self.low + (self.high - self.low) * share
 
-    def next_change(self, after_us: int, step: float) -> int | None:
-        """The first instant later than `after_us` whose value rounds to another multiple of `step`."""
-        if after_us >= self.to_us:
-            return None
-        start = max(after_us, self.from_us)
-        here = round(self.value_at(start) / step)
-        rising = self.high > self.low
-        if here == round(self.high / step):
-            return None
-        # the middle between two multiples is where the rounded value changes
-        middle = (here + (0.5 if rising else -0.5)) * step
-        return self._first(start, middle, here, step)
-
-    def _first(self, start: int, middle: float, here: int, step: float) -> int:
-        """Solve for the middle, then step over what the float's rounding left: a microsecond or two."""
-        whole = self.to_us - self.from_us
-        guess = self.from_us + int((middle - self.low) / (self.high - self.low) * whole)
-        at = max(start + 1, guess - 2)
-        while at < self.to_us and round(self.value_at(at) / step) == here:
-            at += 1
-        return at
-
-    def crosses(self, value: float) -> int | None:
-        """The first instant at which the value has reached or passed `value`, or None if it never does."""
-        if not min(self.low, self.high) <= value <= max(self.low, self.high) or self.low == self.high:
-            return None
-        whole = self.to_us - self.from_us
-        at = max(self.from_us, self.from_us + int((value - self.low) / (self.high - self.low) * whole) - 1)
-        sign = 1 if self.high > self.low else -1
-        while (self.value_at(at) - value) * sign < 0:
-            at += 1
-        return at
+    def turns(self, after_us: int) -> int | None:
+        return next_of((self.from_us, self.to_us), after_us)
 
     @property
     def ends_us(self) -> int | None:
         return self.to_us
+
+    @property
+    def state(self) -> State:
+        return State.UNDER_WAY
 
 
 class Flashing(NamedTuple):
@@ -96,7 +108,7 @@ class Flashing(NamedTuple):
     def value_at(self, at_us: int) -> float:
         return self.high if self._slot(at_us) % self.blink.slots == self.blink.slot else 0.0
 
-    def next_change(self, after_us: int, step: float) -> int | None:
+    def turns(self, after_us: int) -> int | None:
         blink = self.blink
         slot = self._slot(after_us) + 1
         while (slot % blink.slots == blink.slot) == (self.value_at(after_us) > 0):
@@ -108,5 +120,79 @@ class Flashing(NamedTuple):
     def ends_us(self) -> int | None:
         return None
 
+    @property
+    def state(self) -> State:
+        return State.FLASHING
 
-Wave = Steady | Ramp | Flashing
+
+class Piece(NamedTuple):
+    """A monotone part of a curve: from `low` at from_us to `high` at to_us (None: `low` for good)."""
+
+    from_us: int
+    to_us: int | None
+    low: float
+    high: float
+    smooth: bool = False  # with the polynomial of least jerk, which starts and ends at rest; else evenly
+
+    def value_at(self, at_us: int) -> float:
+        if self.to_us is None or self.low == self.high or at_us <= self.from_us:
+            return self.low
+        if at_us >= self.to_us:
+            return self.high
+        share = (at_us - self.from_us) / (self.to_us - self.from_us)
+        return self.low + (self.high - self.low) * (least_jerk(share) if self.smooth else share)
+
+
+def least_jerk(share: float) -> float:
+    """10 t^3 - 15 t^4 + 6 t^5 (Flash and Hogan, "The coordination of arm movements", J. Neuroscience 5, 1985)."""
+    return share * share * share * (10.0 + share * (6.0 * share - 15.0))
+
+
+# --- questions to any wave -----------------------------------------------------------------------------------------
+
+
+def next_of(instants: tuple[int, ...], after_us: int) -> int | None:
+    """The first of some instants, in order, that is later."""
+    return next((at for at in instants if at > after_us), None)
+
+
+def under_way(wave: Wave, at_us: int) -> bool:
+    """Whether it is still on its way to the value that it will keep."""
+    ends_us = wave.ends_us
+    return ends_us is not None and at_us < ends_us
+
+
+def endless(wave: Wave) -> bool:
+    """Whether it goes on until the output is told something else: a flash, a flicker, a light's character."""
+    return wave.state in (State.FLASHING, State.FLICKERING)
+
+
+def next_change(wave: Wave, after_us: int, seen: Callable[[float], int]) -> int | None:
+    """The first instant later than `after_us` at which what is seen of the value changes; None if it never does.
+
+    `seen` tells what is seen of a value, as a whole number that rises or falls with it: a far end's code, or on which
+    side of some thresholds it lies. Where nothing changes for LOOK_AHEAD pieces, the instant reached is given, at
+    which nothing need have changed: the asker looks, and asks again from there.
+    """
+    here, start = seen(wave.value_at(after_us)), after_us
+    for _ in range(LOOK_AHEAD):
+        end = wave.turns(start)
+        if end is None:
+            return None
+        if end - 1 > start and seen(wave.value_at(end - 1)) != here:
+            return _first_other(wave, start, end - 1, seen, here)
+        if seen(wave.value_at(end)) != here:
+            return end
+        start = end
+    return start
+
+
+def _first_other(wave: Wave, same_us: int, other_us: int, seen: Callable[[float], int], here: int) -> int:
+    """Within one monotone piece: the first instant at which something else is seen."""
+    while other_us - same_us > 1:
+        middle = (same_us + other_us) // 2
+        if seen(wave.value_at(middle)) == here:
+            same_us = middle
+        else:
+            other_us = middle
+    return other_us
