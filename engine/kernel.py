@@ -24,7 +24,7 @@ from engine.truth import Memory, Truth
 from engine.verbs import VERBS
 from engine.watchers import Watch as Watching
 from engine.watchers import Watchers
-from engine.waves import Flashing, Ramp, Steady, Wave
+from engine.waves import State, Steady, Wave, endless, under_way
 
 REACTION_LIMIT = 1_000  # rounds in one instant
 TRACE_LIMIT = 5_000_000  # records; past it nothing is recorded, and the trace says so
@@ -291,11 +291,11 @@ class Kernel:
 
     def order(self, run: Run | None, output: str, order: Order, place: Place, why: str = "line") -> int:
         """Give an output an order, from the value that it has now."""
-        told, now_us = self.stage.outputs[output].output, self.stage.now_us
-        if type(order) is Level and not told.soft_start_us:  # by far the most frequent order
+        now = self.stage.outputs[output]
+        if type(order) is Level and now.plain:  # by far the most frequent order
             return self.order_wave(run, output, order.steady, place, why)
-        value = self.view(run, output).value_at(now_us)
-        return self.order_wave(run, output, wave_for(order, told, now_us, value), place, why)
+        wave = wave_for(order, now.output, self.stage.now_us, self.view(run, output), self.chance)
+        return self.order_wave(run, output, wave, place, why)
 
     def order_wave(self, run: Run | None, output: str, wave: Wave, place: Place, why: str = "line") -> int:
         """Give an output a wave; the number that it gets tells later whether it is still the last."""
@@ -304,7 +304,7 @@ class Kernel:
             run.shadow[output] = (wave, place)
             return number
         now = self.stage.outputs[output]
-        if isinstance(wave, Flashing) and not isinstance(now.wave, Flashing):
+        if type(wave) is not Steady and endless(wave) and not endless(now.wave):
             now.before_flash = now.wave.value_at(self.stage.now_us)
         now.wave = wave
         now.order = number
@@ -338,20 +338,23 @@ class Kernel:
             self.queue.push(self.stage.now_us + now.output.longest_on_us, GUARD, alarm)
 
     def drop_order(self, run: Run, output: str, number: int) -> None:
-        """A block that gave this order was dropped: a move or fade stops where it is, a flash ends."""
+        """A block that gave this order was dropped: a move or fade stops where it is, a flash or flicker ends.
+
+        A lamp that comes on in its own way does so still: it was turned on, and nothing turns it off.
+        """
         now = self.stage.outputs[output]
         wave, now_us = self.view(run, output), self.stage.now_us
         if output not in run.shadow and now.order != number:
             return
         place = self.blame if self.blame is not NOWHERE else run.scene.place
-        if isinstance(wave, Ramp) and now_us < wave.to_us:
+        if wave.state is State.UNDER_WAY and under_way(wave, now_us):
             self.order_wave(run, output, Steady(wave.value_at(now_us)), place, "dropped")
-        elif isinstance(wave, Flashing):
+        elif endless(wave):
             self.order_wave(run, output, Steady(now.before_flash), place, "dropped")
 
     def hold(self, run: Run, output: str, place: Place) -> None:
         wave = self.view(run, output)
-        if isinstance(wave, Ramp) and self.stage.now_us < wave.to_us:
+        if under_way(wave, self.stage.now_us):
             self.order_wave(run, output, Steady(wave.value_at(self.stage.now_us)), place, "hold")
 
     def rest_orders(self, outputs: Iterable[str]) -> list[tuple[str, Order]]:

@@ -189,11 +189,13 @@ class Cast:
     def _rebased(self, output: str, wave: Wave) -> Wave:
         """A ramp that went on unseen ends when it would have; it starts from what the output shows now."""
         now_us = self.kernel.stage.now_us
-        if not isinstance(wave, Ramp):
+        ends_us = wave.ends_us
+        if ends_us is None:
             return wave
-        if now_us >= wave.to_us:
-            return Steady(wave.high)
-        return Ramp(now_us, wave.to_us, self.kernel.stage.outputs[output].value(now_us), wave.high)
+        last = wave.value_at(ends_us)
+        if now_us >= ends_us:
+            return Steady(last)
+        return Ramp(now_us, ends_us, self.kernel.stage.outputs[output].value(now_us), last)
 
     def _state(self, name: str, state: str, why: str, place: Place) -> None:
         self.kernel.stage.scenes[name] = state

@@ -13,18 +13,23 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import Enum
 from fractions import Fraction
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from engine.conditions import Condition
 from engine.layout import NOWHERE, Blink, Layout, Place
 from engine.waves import Steady
+
+if TYPE_CHECKING:
+    from engine.courses import Script
+    from engine.curves import Profile
+    from engine.flicker import Manner
 
 # --- orders: what one output is told -------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """Go to a value at once and stay there (a motor with a soft start takes that long)."""
+    """Go to a value and stay there: at once, but for a motor with a soft start and a lamp that has a way of its own."""
 
     value: float
     steady: Steady = field(init=False, repr=False, compare=False)  # made once: by far the most frequent wave
@@ -48,7 +53,35 @@ class Swing:
     value: float
 
 
-Order = Level | Flash | Swing
+@dataclass(frozen=True, slots=True)
+class Come:
+    """Come on, or go off, in the way of some lamp: one of `engine.ways` by name, or a script of the writer's own."""
+
+    value: float
+    way: str
+    script: Script | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Flickers:
+    """Flicker between two levels; the bounds go there in `over_us` from what is shown now."""
+
+    manner: Manner
+    low: float
+    high: float
+    over_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class Shows:
+    """Show a light's character, over and over; the phase counts from the line that started it."""
+
+    script: Script
+    text: str  # the character as it is written on a chart
+    high: float = 1.0  # the value of level 1: full light, or the last colour of a lamp's
+
+
+Order = Level | Flash | Swing | Come | Flickers | Shows
 
 
 # --- statements ----------------------------------------------------------------------------------------------------
@@ -63,11 +96,25 @@ class Tell(NamedTuple):
 
 
 class Fade(NamedTuple):
-    """All outputs go evenly to their values, each from what it shows now, in the whole of `over_us`."""
+    """All outputs go to their values, each from what it shows now, in the whole of `over_us`.
+
+    Evenly, or with a profile, or in the way of a lamp that comes on, squeezed into that time.
+    """
 
     place: Place
     targets: tuple[tuple[str, float], ...]
     over_us: int
+    profile: Profile | None = None
+    like: Come | None = None
+
+
+class Through(NamedTuple):
+    """Daylight goes through one of the courses of `engine.daylight`, and the lamps that follow it go with it."""
+
+    place: Place
+    course: str
+    over_us: int
+    followers: tuple[str, ...]
 
 
 class Move(NamedTuple):
@@ -79,6 +126,9 @@ class Move(NamedTuple):
     place: Place
     targets: tuple[tuple[str, float], ...]
     over_us: int | None
+    profile: Profile | None = None  # None: least jerk
+    arrives: str = ""  # "bouncing" or "settling"
+    bounces: int | None = None  # None: as many as is usual
 
 
 class Pulse(NamedTuple):
@@ -236,6 +286,7 @@ class Note(NamedTuple):
 Statement = (
     Tell
     | Fade
+    | Through
     | Move
     | Pulse
     | Wait
@@ -338,6 +389,7 @@ class Scene:
     when_stopped: Block | None = None
     writes: tuple[str, ...] = ()  # every output that it can write, signals' parts included
     reads: tuple[str, ...] = ()  # every detector that its heads and lines read
+    accepts_flashing: str = ""  # why light that flashes more often than is harmless for everybody is accepted here
 
 
 # --- rules: parsed and name-checked now, judged later --------------------------------------------------------------

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+
+from engine import curves, ways
+from engine.chance import Chance, splitmix64
 from engine.conditions import Sort
+from engine.courses import Course, Script
 from engine.events import Detected
+from engine.flicker import Flicker
 from engine.layout import Detector, Kind, Output, Setting
-from engine.program import Flash, Level, Order, Program, Swing
-from engine.waves import Flashing, Ramp, Steady, Wave
+from engine.program import Come, Flash, Flickers, Level, Order, Program, Shows, Swing
+from engine.waves import Flashing, Ramp, State, Steady, Wave, next_change
 
 Key = tuple[Sort, str]
 
@@ -14,7 +20,19 @@ Key = tuple[Sort, str]
 class OutputNow:
     """One output: its wave, who ordered it, and the steady level that a flash goes back to."""
 
-    __slots__ = ("before_flash", "holder", "name", "on_since", "order", "output", "read", "thresholds", "timer", "wave")
+    __slots__ = (
+        "before_flash",
+        "holder",
+        "levels",
+        "name",
+        "on_since",
+        "order",
+        "output",
+        "plain",
+        "read",
+        "timer",
+        "wave",
+    )
 
     def __init__(self, output: Output) -> None:
         self.output = output
@@ -26,27 +44,31 @@ class OutputNow:
         self.on_since: int | None = None
         self.timer = 0  # for the next instant at which a condition about it may change
         self.read = False  # whether any condition reads it
-        self.thresholds: set[float] | None = None  # values at which a condition changes; None: none reads it
+        self.levels: list[float] = []  # values at which a condition about it changes, in order
+        self.plain = not (output.soft_start_us or output.comes_on)  # whether a level is reached at once
 
     def value(self, now_us: int) -> float:
         return self.wave.value_at(now_us)
 
+    def asked_about(self, level: float) -> None:
+        """A condition compares the value with this level."""
+        index = bisect_left(self.levels, level)
+        if self.levels[index : index + 1] != [level]:
+            self.levels.insert(index, level)
+
     def next_state_change(self, now_us: int) -> int | None:
         """The next instant at which a condition about this output can change by itself."""
         wave = self.wave
-        if isinstance(wave, Ramp):
-            return self._ramp_change(wave, now_us)
-        if isinstance(wave, Flashing) and self.thresholds is not None:
-            return wave.next_change(now_us, 1.0)
-        return None
+        ends_us = wave.ends_us
+        if ends_us is not None and ends_us <= now_us:
+            return None
+        change = next_change(wave, now_us, self._among) if self.levels else None
+        return change if ends_us is None else min(ends_us, change or ends_us)
 
-    def _ramp_change(self, wave: Ramp, now_us: int) -> int | None:
-        candidates = [wave.to_us]
-        for value in self.thresholds or ():
-            at = wave.crosses(value)
-            if at is not None:
-                candidates += [at, at + 1]
-        return min((at for at in candidates if at > now_us), default=None)
+    def _among(self, value: float) -> int:
+        """Where a value lies among the levels: on one of them, or between two."""
+        index = bisect_left(self.levels, value)
+        return 2 * index + (self.levels[index : index + 1] == [value])
 
 
 class DetectorNow:
@@ -114,14 +136,67 @@ def orders_for(output: Output, setting: Setting, layout_outputs: dict[str, Outpu
     return orders
 
 
-def wave_for(order: Order, output: Output, now_us: int, value: float) -> Wave:
+def wave_for(order: Order, output: Output, now_us: int, wave: Wave, chance: Chance) -> Wave:
     """The wave that an order makes, from the value shown now: no jump that nobody wrote."""
-    if isinstance(order, Level):
-        soft = round(output.soft_start_us * abs(order.value - value)) if output.soft_start_us else 0
-        return ramp(now_us, soft, value, order.value)
-    if isinstance(order, Flash):
-        return Flashing(now_us, order.blink, order.high)
-    return ramp(now_us, own_time(output, value, order.value), value, order.value)
+    value = wave.value_at(now_us)
+    match order:
+        case Level(target):
+            if output.comes_on:
+                return _own_way(output, now_us, value, Come(target, output.comes_on), chance)
+            soft = round(output.soft_start_us * abs(target - value)) if output.soft_start_us else 0
+            return ramp(now_us, soft, value, target)
+        case Come():
+            return _own_way(output, now_us, value, order, chance)
+        case Flash(blink, high):
+            return Flashing(now_us, blink, high)
+        case Shows(script, text, high):
+            return Course(now_us, script, 0.0, high, repeats=True, state=State.FLASHING, name=text)
+        case Flickers(manner, low, high, over_us):
+            key = chance.key(output.name)
+            goes_on = isinstance(wave, Flicker) and wave.key == key and wave.manner == manner
+            before = wave.bounds_at(now_us) if goes_on and isinstance(wave, Flicker) else (value, value)
+            return Flicker(now_us, over_us, key, manner, before, (low, high))
+        case Swing(target):
+            takes_us = own_time(output, value, target)
+            return (
+                moved(output, now_us, takes_us, value, target, output.arrives)
+                if output.arrives
+                else ramp(now_us, takes_us, value, target)
+            )
+
+
+def _own_way(output: Output, now_us: int, value: float, come: Come, chance: Chance) -> Wave:
+    if value == come.value:
+        return Steady(value)
+    script = come.script or script_of(come, value, splitmix64(chance.key(output.name) ^ now_us))
+    return Course(now_us, script, value, come.value, name=come.way)
+
+
+def script_of(come: Come, value: float, key: int) -> Script:
+    """How a lamp that shows `value` comes to another; what differs from time to time is drawn from the key."""
+    return come.script or (ways.coming_on if come.value > value else ways.going_off)(come.way, key)
+
+
+def moved(
+    output: Output, now_us: int, takes_us: int, value: float, target: float, arrives: str, bounces: int | None = None
+) -> Wave:
+    """A move that arrives bouncing or settling, and never goes past the servo's ends and limits."""
+    if takes_us <= 0 or value == target:
+        return Steady(target)
+    profile: curves.Profile
+    if arrives == "bouncing":
+        profile = curves.bouncing(takes_us) if bounces is None else curves.bouncing(takes_us, bounces)
+    else:
+        profile = curves.settling(takes_us, _room(output, value, target))
+    return curves.Curve(now_us, now_us + takes_us, value, target, profile)
+
+
+def _room(output: Output, value: float, target: float) -> float:
+    """How far past its target a servo may go, as a share of the way that it comes."""
+    bounds = [*output.span] if output.positions else [value, target]
+    bounds = [max(min(bounds), output.limits[0]), min(max(bounds), output.limits[1])] if output.limits else bounds
+    past = max(bounds) - target if target > value else target - min(bounds)
+    return max(0.0, past / abs(target - value))
 
 
 def ramp(now_us: int, over_us: int, value: float, target: float) -> Wave:

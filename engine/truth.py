@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 from engine.conditions import All, Any, AtLeast, Atom, Becomes, Held, Not, Sort, Term, Test, atoms
 from engine.stage import Key, OutputNow, Stage
-from engine.waves import Flashing, Ramp
+from engine.waves import Flashing, State, endless, under_way
 
 Question = Callable[[], bool]
 
@@ -25,16 +25,16 @@ _COMPARE: dict[Test, Callable[[float, float], bool]] = {
 
 def _on(now: OutputNow, at: int, _: float) -> bool:
     wave = now.wave
-    return isinstance(wave, Flashing) or wave.value_at(at) != 0 or _under_way(now, at, 0)
+    return endless(wave) or wave.value_at(at) != 0 or under_way(wave, at)
 
 
 def _under_way(now: OutputNow, at: int, _: float) -> bool:
-    wave = now.wave
-    return isinstance(wave, Ramp) and at < wave.to_us
+    return under_way(now.wave, at)
 
 
 def _arrived(now: OutputNow, at: int, amount: float) -> bool:
-    return not isinstance(now.wave, Flashing) and not _under_way(now, at, 0) and now.wave.value_at(at) == amount
+    wave = now.wave
+    return not endless(wave) and not under_way(wave, at) and wave.value_at(at) == amount
 
 
 def _between(now: OutputNow, at: int, _: float) -> bool:
@@ -60,9 +60,9 @@ def _comparing(compare: Callable[[float, float], bool]) -> Callable[[OutputNow, 
 _OUTPUT: dict[Test, Callable[[OutputNow, int, float], bool]] = {
     Test.ON: _on,
     Test.LIT: lambda now, at, _: now.wave.value_at(at) > 0,
-    Test.FLASHING: lambda now, at, _: isinstance(now.wave, Flashing),
+    Test.FLASHING: lambda now, at, _: now.wave.state is State.FLASHING,
     Test.FADING: _under_way,
-    Test.FLICKERING: lambda now, at, _: False,  # no flickering wave exists before the light step
+    Test.FLICKERING: lambda now, at, _: now.wave.state is State.FLICKERING,
     Test.MOVING: _under_way,
     Test.ARRIVED: _arrived,
     Test.BETWEEN: _between,
@@ -164,7 +164,7 @@ class Truth:
             if test is Test.PAST:
                 start, end = now.output.span
                 threshold = start + (end - start) * amount
-            now.thresholds = (now.thresholds or set()) | {threshold}
+            now.asked_about(threshold)
         return lambda: ask(now, stage.now_us, amount)
 
     def _remembered(self, term: Held | Becomes) -> Question:

@@ -7,10 +7,16 @@ from fractions import Fraction
 from typing import Any
 
 from engine import program as p
+from engine import ways
 from engine.blocks import DONE, LEFT, PENDING, Block, Status
 from engine.branches import All, Each, First, Guarded, Loop, One, Pulses, Until, Watch
+from engine.chance import splitmix64
+from engine.courses import Course
+from engine.curves import PROFILES, Curve
+from engine.layout import DAYLIGHT
 from engine.queue import LINE
-from engine.stage import own_time, ramp, share
+from engine.stage import moved, own_time, ramp, script_of, share
+from engine.waves import State, Wave
 
 
 def _tell(block: Block, line: p.Tell) -> Status:
@@ -35,7 +41,34 @@ def _fade(block: Block, line: p.Fade) -> Status:
     kernel, now_us = block.kernel, block.kernel.stage.now_us
     for output, target in line.targets:
         value = kernel.view(block.run, output).value_at(now_us)
-        block.tell_wave(output, ramp(now_us, line.over_us, value, target), line)
+        block.tell_wave(output, _faded(block, line, output, value, target), line)
+    return block.sleep(line, line.over_us)
+
+
+def _faded(block: Block, line: p.Fade, output: str, value: float, target: float) -> Wave:
+    now_us, over_us = block.kernel.stage.now_us, line.over_us
+    if value == target or not over_us or (line.like is None and line.profile is None):
+        return ramp(now_us, over_us, value, target)
+    if line.profile is not None:
+        return Curve(now_us, now_us + over_us, value, target, line.profile)
+    assert line.like is not None
+    like = p.Come(target, line.like.way, line.like.script)
+    script = script_of(like, value, splitmix64(block.kernel.chance.key(output) ^ now_us))
+    return Course(now_us, ways.scaled(script, over_us), value, target, state=State.UNDER_WAY, name=like.way)
+
+
+def _through(block: Block, line: p.Through) -> Status:
+    from engine import daylight  # the sun's course: few layouts need it
+
+    kernel, now_us = block.kernel, block.kernel.stage.now_us
+    layout = kernel.program.layout
+    lux = kernel.view(block.run, DAYLIGHT).value_at(now_us)
+    sun = daylight.through(layout.whereabouts, line.course, now_us, line.over_us, lux, layout.daylight_lux)
+    block.tell_wave(DAYLIGHT, sun, line)
+    for name in line.followers:
+        bounds = layout.outputs[name].follows_lux
+        assert bounds is not None
+        block.tell_wave(name, daylight.Follow(sun, *bounds), line)
     return block.sleep(line, line.over_us)
 
 
@@ -48,7 +81,13 @@ def _move(block: Block, line: p.Move) -> Status:
             takes = own_time(output, value, target)
         else:
             takes = round(line.over_us * share(output, value, target))
-        block.tell_wave(name, ramp(now_us, takes, value, target), line)
+        if line.arrives:
+            wave = moved(output, now_us, takes, value, target, line.arrives, line.bounces)
+        elif takes and value != target and line.over_us is not None:
+            wave = Curve(now_us, now_us + takes, value, target, line.profile or PROFILES["smooth"])
+        else:
+            wave = ramp(now_us, takes, value, target)  # its board moves it, in a way that nobody here knows
+        block.tell_wave(name, wave, line)
         longest = max(longest, takes)
     if longest:
         return block.sleep(line, longest)
@@ -144,6 +183,7 @@ def _note(block: Block, line: p.Note) -> Status:
 VERBS: dict[type, Callable[[Block, Any], Status]] = {
     p.Tell: _tell,
     p.Fade: _fade,
+    p.Through: _through,
     p.Move: _move,
     p.Pulse: lambda block, line: block.enter(Pulses(block, line)),
     p.Wait: _wait,

@@ -13,6 +13,7 @@ from engine.layout import Layout
 from engine.program import Again, Block, Head, Program, Rehearsal, Rule, Scene, Takes, Variable
 from scenes import heads
 from scenes.conditions import Conditions
+from scenes.manners import Manners
 from scenes.names import DEFINED, NO_DOUBTS, OPEN, Doubts, Names, Refused, Scope, Sort
 from scenes.nodes import Node, Word
 from scenes.problems import Problem, in_order
@@ -27,6 +28,7 @@ _SORTS = {
     "counter": Sort.COUNTER,
     "scene": Sort.SCENE,
     "routine": Sort.ROUTINE,
+    "manner": Sort.MANNER,
 }
 _INVENTED = "broken-"  # begins the name that stands in for one that could not be read
 _ADVICE = {
@@ -35,6 +37,7 @@ _ADVICE = {
     Sort.FLAG: "nothing uses the flag `{}`",
     Sort.COUNTER: "nothing uses the counter `{}`",
     Sort.ROUTINE: "nothing does the routine `{}`",
+    Sort.MANNER: "nothing is like the manner `{}`",
 }
 
 
@@ -60,14 +63,15 @@ class _Draft:
     again: Again = Again.CARRY_ON
     takes: list[Takes] = field(default_factory=list)
     when_stopped: Block | None = None
+    accepts_flashing: str = ""
     block: Block = ()
 
 
 class _Compiler:
     def __init__(self, layout: Layout, doubts: Doubts) -> None:
-        self.layout = layout
         self.names = Names(layout, doubts)
         self.conditions = Conditions(self.names)
+        self.manners = Manners(self.names)
         self.rehearsals = Rehearsals(self.names, self.conditions)
         self.items: dict[str, list[tuple[str, Node]]] = {}
         self.spent = 0
@@ -78,14 +82,14 @@ class _Compiler:
             self.names.group(self.names.symbols[name])
         for name, _ in self._of("define"):
             self.conditions.define(name)
-        program = Program(
-            self.layout,
-            self._scenes(),
-            {name: self._rule(name, node) for name, node in self._of("rule")},
-            {name: self._rehearsal(name, node) for name, node in self._of("rehearsal")},
-            self._variables("flag"),
-            self._variables("counter"),
-        )
+        for name, _ in self._of("manner"):
+            self.manners.define(name)
+        scenes = self._scenes()
+        rules = {name: self._rule(name, node) for name, node in self._of("rule")}
+        rehearsals = {name: self._rehearsal(name, node) for name, node in self._of("rehearsal")}
+        # the names' layout: it has daylight, if anybody has spoken of it
+        layout = self.names.layout
+        program = Program(layout, scenes, rules, rehearsals, self._variables("flag"), self._variables("counter"))
         self._routines()
         self._unused()
         return program, in_order(self.names.problems)
@@ -163,10 +167,11 @@ class _Compiler:
             draft.when_stopped,
             tuple(writer.writes),
             tuple(writer.reads),
+            draft.accepts_flashing,
         )
 
     def _written(self, name: str, node: Node, everything: tuple[str, ...] | None) -> tuple[Writer, _Draft]:
-        writer = Writer(self.names, self.conditions, STATEMENTS, name)
+        writer = Writer(self.names, self.conditions, self.manners, STATEMENTS, name)
         writer.everything = everything
         writer.spent = self.spent
         draft = _Draft()
@@ -191,6 +196,8 @@ class _Compiler:
         if line.kind == "again":
             way = line.node(*heads.AGAIN)
             draft.again = heads.AGAIN[way.kind] if way else Again.CARRY_ON
+        elif line.kind == "accepts":
+            draft.accepts_flashing = heads.reason(writer, line)
         elif line.kind == "takes":
             draft.takes.append(heads.takes(writer, line))
         elif line.kind == "when_stopped":
@@ -214,7 +221,7 @@ class _Compiler:
                     what = f"`{word.text}` is already the name of {known.described if known else 'another parameter'}"
                     self.names.report(word.place, what, "choose another")
             if name not in self.names.used and not seen:
-                writer = Writer(self.names, self.conditions, STATEMENTS, "")
+                writer = Writer(self.names, self.conditions, self.manners, STATEMENTS, "")
                 scope = Scope(first_line=node.place.line, calls=((symbol.name, node.place),))
                 try:
                     writer.block(node.node("block"), scope)

@@ -22,9 +22,8 @@ from engine.conditions import (
     fully_shown,
 )
 from engine.conditions import Sort as On
-from engine.layout import Kind, Output
+from engine.layout import Aspect, Kind, Output, colour_of
 from scenes import quantities
-from scenes.light_step import LIGHT_STEP
 from scenes.names import OPEN, Names, Refused, Scope, Sort, Symbol, own_words
 from scenes.nodes import Node, Word
 from scenes.wording import said
@@ -49,6 +48,8 @@ _OUTPUT_STATES: dict[Kind, dict[str, State]] = {
     Kind.MOTOR: {**_SWITCHED, "fading": (Test.FADING, True)},
     Kind.SOUND: {**_SWITCHED, "fading": (Test.FADING, True)},
     Kind.PULSE: _SWITCHED,
+    Kind.COLOUR: {},
+    Kind.DAYLIGHT: {"fading": (Test.FADING, True)},
 }
 _OTHER_STATES: dict[Sort, tuple[On, dict[str, State]]] = {
     Sort.DETECTOR: (
@@ -267,8 +268,6 @@ class Conditions:
         return [(word, symbol) for word, symbol in found]
 
     def _single(self, word: Word, scope: Scope) -> Symbol:
-        if word.text == "daylight" and "daylight" not in self.names.symbols:
-            raise self.names.refuse(word.place, f"`daylight` {LIGHT_STEP}", "", scope)
         symbol = self.names.look_up(word, scope, *_SUBJECTS, Sort.GROUP, need="something to ask about")
         if symbol is None:
             raise Refused
@@ -328,8 +327,16 @@ class Conditions:
                 return Atom(On.OUTPUT, output.name, Test.ARRIVED, position.degrees)
         if any(aspect.name == key for aspect in output.aspects):
             return fully_shown(output, key)
+        for index, aspect in enumerate(self._colours(output)):
+            if aspect.name == key:
+                return Atom(On.OUTPUT, colour_of(output.name), Test.ARRIVED, float(index))
         state = _OUTPUT_STATES[output.kind].get(key)
         return self._atom(On.OUTPUT, output.name, *state) if state else None
+
+    def _colours(self, output: Output) -> tuple[Aspect, ...]:
+        """The colours of a lamp that has several."""
+        colour = self.names.layout.outputs.get(colour_of(output.name))
+        return colour.aspects if colour is not None else ()
 
     def _at_rest(self, output: Output) -> Term:
         """A signal is at rest when its lamps and arms are, too."""
@@ -346,7 +353,9 @@ class Conditions:
     def states(self, symbol: Symbol) -> list[str]:
         """Every word that can stand behind `is` for this subject."""
         if symbol.output is not None:
-            own = own_words(symbol.output)
+            if symbol.output.kind is Kind.DAYLIGHT:
+                return ["below 70 lux", "at least 70 lux", "fading", "at rest"]
+            own = [*own_words(symbol.output), *(aspect.name for aspect in self._colours(symbol.output))]
             past = ["past 50 %"] if symbol.output.kind is Kind.SERVO else []
             return [*own, *_OUTPUT_STATES[symbol.output.kind], *past, "at rest"]
         if symbol.sort is Sort.COUNTER:
@@ -364,8 +373,6 @@ class Conditions:
         compared = node.word("PAST", *_COMPARED)
         if value is None:
             raise Refused
-        if value.kind == "LUX":
-            raise self.names.refuse(value.place, f"a brightness in lux {LIGHT_STEP}", "", scope)
         test = _COMPARED.get(compared.kind, Test.PAST) if compared else Test.EQUAL
         if symbol.sort is Sort.COUNTER and value.kind == "INTEGER" and test is not Test.PAST:
             count = self.names.quantity(value, scope, "INTEGER", quantities.whole)
@@ -383,6 +390,8 @@ class Conditions:
             servo = output.kind is Kind.SERVO
             levels = output.kind in (Kind.LAMP, Kind.MOTOR, Kind.SOUND)
             return float(share) if (servo and test is Test.PAST) or (levels and test is not Test.PAST) else None
+        if value.kind == "LUX" and output.kind is Kind.DAYLIGHT and test is not Test.PAST:
+            return self.names.quantity(value, scope, "LUX", quantities.lux)
         if value.kind == "ANGLE" and output.kind is Kind.SERVO and test is not Test.PAST:
             return quantities.degrees(value)
         return None

@@ -31,6 +31,25 @@ def _at_time(writer: Writer, node: Node) -> Head:
     return AtTime(node.place, second, clock.word("LAYOUT") is not None)
 
 
+def _at_sun(writer: Writer, node: Node) -> Head:
+    """`starts at dusk - 20 min`: worked out once, for the place and the date of the layout file."""
+    from engine import daylight
+
+    names, word = writer.names, node.words()[0]
+    if word.text not in daylight.EVENTS:
+        known = ", ".join(f"`{one}`" for one in daylight.EVENTS)
+        what = f"the sun knows no `{word.text}`; it knows {known}"
+        near = names.near(word.text, daylight.EVENTS) or "for a time of day write `starts at 17:45 layout time`"
+        raise names.refuse(word.place, what, near)
+    second = daylight.event(names.layout.whereabouts, word.text)
+    if second is None:
+        what = daylight.why_not(names.layout.whereabouts, word.text).rstrip(".")
+        raise names.refuse(word.place, what, "write a time of day, such as `starts at 17:45 layout time`")
+    time = node.word("DURATION")
+    away_s = names.duration(time) // 1_000_000 if time else 0
+    return AtTime(node.place, (second + (-away_s if node.word("MINUS") else away_s)) % DAY_S, True)
+
+
 def _every(writer: Writer, node: Node) -> Head:
     word = node.word("DURATION")
     every_us = writer.names.duration(word) if word else 0
@@ -46,17 +65,31 @@ def _on_button(writer: Writer, node: Node) -> Head:
     return OnButton(node.place, symbol.name, writer.time_of(node, "not_again", OPEN) or 0)
 
 
+DAY_S = 86_400
 HEADS: dict[str, Callable[[Writer, Node], Head]] = {
     "whenever": _whenever,
     "only_while": _only_while,
     "each_time": _each_time,
     "at_time": _at_time,
+    "at_sun": _at_sun,
     "every": _every,
     "on_button": _on_button,
 }
 AGAIN = {"carry_on": Again.CARRY_ON, "start_over": Again.START_OVER, "once_more": Again.ONCE_MORE_AFTER}
-ONCE = {"again": "`if started again`", "when_stopped": "`when stopped`"}
+ONCE = {"again": "`if started again`", "accepts": "`accepts flashing`", "when_stopped": "`when stopped`"}
 TOP = frozenset({*HEADS, *ONCE, "takes"})
+
+
+def reason(writer: Writer, node: Node) -> str:
+    """Why a scene accepts flashing; without a reason it does not."""
+    word = node.word("TEXT")
+    text = word.text[1:-1].strip() if word else ""
+    if not text:
+        what = "flashing is accepted for a reason, and none is given"
+        raise writer.names.refuse(
+            word.place if word else node.place, what, 'write `because "a lamp the size of a pinhead"`'
+        )
+    return text
 
 
 def takes(writer: Writer, node: Node, scope: Scope = OPEN) -> Takes:

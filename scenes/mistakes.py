@@ -157,6 +157,7 @@ _SAID = {
     "LENGTH": "a length such as `600 mm`",
     "SPEED": "a speed such as `150 mm/s`",
     "LUX": "an amount of light such as `20 lux`",
+    "KELVIN": "a colour of light such as `2700 K`",
     "TIME": "a time of day such as `17:45`",
     "INTEGER": "a number",
     "TEXT": "words in quotation marks",
@@ -164,6 +165,8 @@ _SAID = {
     "COLON": "a colon",
     "LPAR": "an opening bracket",
     "RPAR": "a closing bracket",
+    "PLUS": "`+`",
+    "MINUS": "`-`",
     "_NL": "the end of the line",
 }
 _SILENT = frozenset({"_INDENT", "_DEDENT", "BROKEN", "$END"})

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from enum import Enum
 from typing import TypeVar
 
-from engine.layout import NOWHERE, Layout, Output, Place
+from engine.layout import DAYLIGHT, NOWHERE, Kind, Layout, Output, Place, Setting
 from scenes import quantities
 from scenes.nodes import Node, Word
 from scenes.problems import Problem, nearest
@@ -35,9 +35,10 @@ class Sort(Enum):
     COUNTER = "a counter"
     SCENE = "a scene"
     ROUTINE = "a routine"
+    MANNER = "a manner"
 
 
-DEFINED = frozenset({Sort.GROUP, Sort.DEFINE, Sort.FLAG, Sort.COUNTER, Sort.ROUTINE})
+DEFINED = frozenset({Sort.GROUP, Sort.DEFINE, Sort.FLAG, Sort.COUNTER, Sort.ROUTINE, Sort.MANNER})
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +139,7 @@ class Names:
 
     def add(self, sort: Sort, word: Word, node: Node) -> bool:
         """Take in a name that a scene file makes. False if it is taken; both places are told."""
-        before = self.symbols.get(word.text)
+        before = self.symbols.get(word.text) or self._daylight(word.text)
         if before is not None:
             first = before.described if before.sort is Sort.OUTPUT else before.sort.value
             also = ((before.place, "first named here"),) if before.place != NOWHERE else ()
@@ -180,7 +181,7 @@ class Names:
         if value.kind != "NAME":
             self.report(word.place, f"`{word.text}` stands for {value.text} here, and this needs {wanted}", "", scope)
             return None
-        symbol = self.symbols.get(value.text)
+        symbol = self.symbols.get(value.text) or self._daylight(value.text)
         if symbol is None:
             self.unknown(value, wanted, (s.name for s in self.symbols.values() if not sorts or s.sort in sorts), scope)
             return None
@@ -189,6 +190,15 @@ class Names:
             what = f"`{symbol.name}` is {symbol.described}, and this needs {wanted}"
             self.report(word.place, what, self._of_sort(symbol.name, sorts), scope)
             return None
+        return symbol
+
+    def _daylight(self, text: str) -> Symbol | None:
+        """Every layout has daylight; it stands in the layout only where somebody speaks of it."""
+        if text != DAYLIGHT:
+            return None
+        output = Output(DAYLIGHT, Kind.DAYLIGHT, Setting(self.layout.daylight_lux))
+        self.layout = replace(self.layout, outputs={**self.layout.outputs, DAYLIGHT: output})
+        self.symbols[DAYLIGHT] = symbol = Symbol(DAYLIGHT, Sort.OUTPUT, output=output)
         return symbol
 
     def unknown(self, word: Word, wanted: str, known: Iterable[str], scope: Scope = OPEN) -> None:

@@ -7,9 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
 from engine.layout import Blink, Itself, Kind, Output
 from engine.program import (
+    Come,
     Fade,
     Flash,
     Hold,
@@ -20,16 +22,20 @@ from engine.program import (
     Release,
     Statement,
     Swing,
-    Tell,
     Together,
 )
-from scenes import quantities
-from scenes.light_step import answer
-from scenes.names import Refused, Scope, Sort, own_words
+from scenes import light, quantities
+from scenes.manners import Way
+from scenes.names import Refused, Scope, own_words
 from scenes.nodes import Node, Word
 from scenes.writer import Writer
 
+if TYPE_CHECKING:
+    from engine.curves import Profile
+
 Wrong = tuple[str, str] | None
+
+MOST_BOUNCES = 10  # of one arrival
 
 _A_MINUTE_US = 60_000_000
 _TURNED = (Kind.LAMP, Kind.RELAY, Kind.MOTOR, Kind.SOUND)
@@ -52,10 +58,13 @@ def _is_a(output: Output) -> str:
 
 
 def turn(writer: Writer, node: Node, scope: Scope) -> Statement:
-    outputs = writer.outputs(node, scope, _turned)
-    _light_step(writer, node, scope)
-    value = 1.0 if node.word("ON", "OFF") == node.word("ON") else 0.0
-    return _tell(writer, node, scope, [(output, Level(value)) for output in outputs])
+    like = node.node("like") is not None
+    outputs = writer.outputs(
+        node, scope, lambda output: light.dims(output, "comes on in a way") if like else _turned(output)
+    )
+    on = node.word("ON", "OFF") == node.word("ON")
+    order = light.coming(writer, node, scope, on) or Level(float(on))
+    return light.told(writer, node, scope, [(output, order) for output in outputs])
 
 
 def _turned(output: Output) -> Wrong:
@@ -64,34 +73,15 @@ def _turned(output: Output) -> Wrong:
     return f"{_is_a(output)} and is not turned on or off", _instead(output)
 
 
-def _light_step(writer: Writer, node: Node, scope: Scope) -> None:
-    like = node.node("like")
-    if like is not None:
-        raise answer(writer.names, like, scope)
-
-
-def _tell(writer: Writer, node: Node, scope: Scope, orders: list[tuple[Output, Order]]) -> Statement:
-    for_us = writer.time_of(node, "for", scope)
-    if for_us == 0:
-        raise writer.names.refuse(node.place, "for no time at all, nothing would be seen", "write `for 3 s`", scope)
-    for output, _ in orders:
-        longest = output.longest_on_us
-        if for_us is not None and longest is not None and for_us > longest:
-            what = f"`{output.name}` may be on for {quantities.say_us(longest)} at a time (layout file)"
-            raise writer.names.refuse(node.place, what, f"write `for {quantities.say_us(longest)}` or less", scope)
-    told = [pair for output, order in orders for pair in _with_parts(writer, output, order)]
-    return Tell(node.place, tuple(told), for_us)
-
-
-def _with_parts(writer: Writer, output: Output, order: Order) -> list[tuple[str, Order]]:
+def _with_parts(writer: Writer, output: Output, order: Order) -> list[tuple[Output, Order]]:
     """A signal is told its aspect, and then each of its parts what that means for it."""
-    told: list[tuple[str, Order]] = [(output.name, order)]
+    told: list[tuple[Output, Order]] = [(output, order)]
     if output.kind is not Kind.SIGNAL or not isinstance(order, Level):
         return told
     for name, value in output.aspects[int(order.value)].parts:
         part = writer.names.layout.outputs.get(name)
-        servo = part is not None and part.kind is Kind.SERVO
-        told.append((name, Swing(value) if servo else Level(value)))
+        if part is not None:
+            told.append((part, Swing(value) if part.kind is Kind.SERVO else Level(value)))
     return told
 
 
@@ -102,13 +92,31 @@ def set_to(writer: Writer, node: Node, scope: Scope) -> Statement:
     target = _target(writer, node, scope)
     if target.kind in ("ON", "OFF"):
         outputs = writer.outputs(node, scope, _turned)
-        return _tell(writer, node, scope, [(one, Level(float(target.kind == "ON"))) for one in outputs])
+        return light.told(writer, node, scope, [(one, Level(float(target.kind == "ON"))) for one in outputs])
+    if target.kind == "KELVIN":
+        mired = light.temperatures(writer, node, scope, target)
+        return light.told(writer, node, scope, [(colour, Level(value)) for colour, value in mired])
     at_once = node.node("at_once") is not None
     outputs = writer.outputs(node, scope, lambda output: _settable(output, target, node, at_once))
     orders: list[tuple[Output, Order]] = []
     for output in outputs:
-        orders.append((output, Level(_value(writer, output, target, node, scope))))
-    return _tell(writer, node, scope, orders)
+        told = _named_colour(writer, output, target)
+        level = _value(writer, output, target, node, scope) if told is output else _colour(told, target)
+        orders += _with_parts(writer, told, Level(level))
+    return light.told(writer, node, scope, orders)
+
+
+def _named_colour(writer: Writer, output: Output, target: Word) -> Output:
+    """A lamp that is set to one of its colours: the output that is its colour."""
+    colour = light.colour_output(writer.names, output) if target.kind == "NAME" else None
+    if colour is None or all(aspect.name != target.text for aspect in colour.aspects):
+        return output
+    writer.claim([colour])
+    return colour
+
+
+def _colour(colour: Output, target: Word) -> float:
+    return float([aspect.name for aspect in colour.aspects].index(target.text))
 
 
 def _target(writer: Writer, node: Node, scope: Scope) -> Word:
@@ -191,14 +199,34 @@ def _named_value(writer: Writer, output: Output, target: Word, scope: Scope) -> 
 
 def fade(writer: Writer, node: Node, scope: Scope) -> Statement:
     target = _target(writer, node, scope)
-    outputs = writer.outputs(node, scope, lambda output: _fades(output, node))
-    _light_step(writer, node, scope)
     over_us = writer.time_of(node, "over", scope) or 0
+    if target.kind == "KELVIN":
+        like = node.node("like")
+        if like is not None:
+            raise writer.names.refuse(like.place, "a colour fades evenly, by mired", "leave `like` out", scope)
+        mired = light.temperatures(writer, node, scope, target)
+        return Fade(node.place, tuple((colour.name, value) for colour, value in mired), over_us)
+    outputs = writer.outputs(node, scope, lambda output: _fades(output, node))
     if target.kind in ("ON", "OFF"):
         values = [(output.name, float(target.kind == "ON")) for output in outputs]
     else:
         values = [(output.name, _value(writer, output, target, node, scope)) for output in outputs]
-    return Fade(node.place, tuple(values), over_us)
+    return Fade(node.place, tuple(values), over_us, *_fading(writer, node, scope, outputs))
+
+
+def _fading(writer: Writer, node: Node, scope: Scope, outputs: list[Output]) -> tuple[Profile | None, Come | None]:
+    """A fade's `like`: a profile, or a way of coming on, which only a lamp has."""
+    like = node.node("like")
+    if like is None:
+        return None, None
+    found = writer.manners.fading(like.words()[0], scope)
+    if not isinstance(found, Way):
+        return found, None
+    for output in outputs:
+        wrong = light.dims(output, "comes on in a way")
+        if wrong is not None:
+            raise writer.names.refuse(like.place, *wrong, scope)
+    return None, Come(1.0, *found)
 
 
 def _fades(output: Output, node: Node) -> Wrong:
@@ -211,16 +239,39 @@ def move(writer: Writer, node: Node, scope: Scope) -> Statement:
     target = _target(writer, node, scope)
     over = node.node("over")
     outputs = writer.outputs(node, scope, lambda output: _moves(output, target, over, node))
-    _light_step(writer, node, scope)
     over_us = writer.time_of(node, "over", scope)
     values = tuple((output.name, _value(writer, output, target, node, scope)) for output in outputs)
-    if over is not None and over_us is not None:
-        slow = max(outputs, key=lambda output: output.travel_us)
-        if over_us < slow.travel_us:
-            least = quantities.say_us(slow.travel_us)
-            what = f"`{slow.name}` itself needs {least} for its whole travel (layout file)"
-            writer.names.report(over.place, what, f"write `over {least}` or longer", scope, advice=True)
-    return Move(node.place, values, over_us)
+    like, arrival = node.node("like"), _arrival(writer, node, scope)
+    profile = writer.manners.moving(like.words()[0], scope) if like is not None else None
+    if like is not None and arrival[0]:
+        what = f"a move that arrives {arrival[0]} has its own course"
+        raise writer.names.refuse(like.place, what, "leave `like` or the arrival out", scope)
+    return Move(node.place, values, over_us, profile, *arrival)
+
+
+def _arrival(writer: Writer, node: Node, scope: Scope) -> tuple[str, int | None]:
+    """How a move comes to its end, and how often it bounces if that is said."""
+    arrivals = node.nodes("arrival")
+    if not arrivals:
+        return "", None
+    if len(arrivals) > 1:
+        raise writer.names.refuse(arrivals[1].place, "a move arrives in one way", "leave one of the two", scope)
+    if arrivals[0].node("settling") is not None:
+        return "settling", None
+    part = arrivals[0].node("bouncing")
+    number = part.word("INTEGER") if part else None
+    if part is None or number is None:
+        once = (
+            part is not None
+            and part.word("TWICE") is None
+            and part.place.end_column - part.place.column > len("bouncing")
+        )
+        return "bouncing", 2 if part is not None and part.word("TWICE") else 1 if once else None
+    times = writer.names.quantity(number, scope, "INTEGER", quantities.whole)
+    if not 1 <= times <= MOST_BOUNCES:
+        what = f"an arm does not bounce {times} times"
+        raise writer.names.refuse(number.place, what, f"write 1 to {MOST_BOUNCES} times, or `bouncing`", scope)
+    return "bouncing", times
 
 
 def _moves(output: Output, target: Word, over: Node | None, node: Node) -> Wrong:
@@ -228,7 +279,7 @@ def _moves(output: Output, target: Word, over: Node | None, node: Node) -> Wrong
         instead = _instead(output) if output.kind in _HOW_TO_TELL else f"write `turn on {output.name}`"
         return f"{_is_a(output)} and does not move", instead
     own = output.itself is Itself.MOVES
-    if own and (over is not None or node.node("manner") is not None):
+    if own and (over is not None or node.node("arrival") is not None):
         what = f"`{output.name}` moves by itself in {quantities.say_us(output.itself_us)}"
         which = "`over`" if over is not None else "`bouncing`"
         instead = f"set the pace on the board and write `move {output.name} to {target.text}`"
@@ -260,7 +311,7 @@ def flash(writer: Writer, node: Node, scope: Scope) -> Statement:
         for slot in range(len(outputs))
     ]
     flashes: list[tuple[Output, Order]] = [(one, Flash(blink)) for one, blink in zip(outputs, blinks, strict=True)]
-    return _tell(writer, node, scope, flashes)
+    return light.told(writer, node, scope, flashes)
 
 
 def _flashes(output: Output) -> Wrong:
@@ -301,14 +352,19 @@ def _held(writer: Writer, node: Node, scope: Scope) -> tuple[str, ...]:
     """The outputs of `hold X`; `everything` is all that the scene writes, but for what its `when stopped` has told."""
     if node.word("EVERYTHING") is None:
         outputs = writer.outputs(node, scope, lambda output: None)
-        parts = (name for output in outputs for name in (output.name, *_parts(output)))
+        parts = (name for output in outputs for name in (output.name, *_parts(writer, output)))
         return tuple(dict.fromkeys(parts))
     writer.asks_everything = True
     told = writer.closing or {}
     return tuple(name for name in writer.everything or () if name not in told)
 
 
-def _parts(output: Output) -> list[str]:
+def _parts(writer: Writer, output: Output) -> list[str]:
+    """A signal's lamps and arms; a lamp's colour."""
+    colour = light.colour_output(writer.names, output)
+    if colour is not None:
+        writer.claim([colour])
+        return [colour.name]
     return [name for aspect in output.aspects for name, _ in aspect.parts]
 
 
@@ -320,14 +376,6 @@ def release(writer: Writer, node: Node, scope: Scope) -> Statement:
     return Release(node.place, _held(writer, node, scope))
 
 
-def later(writer: Writer, node: Node, scope: Scope) -> Statement:
-    """`flicker`, `show` and `fade daylight`: read, and performed with the light step."""
-    names = node.node("names")
-    if names is not None and node.kind != "daylight":
-        writer.names.members(names.words(), scope, Sort.OUTPUT)
-    raise answer(writer.names, node, scope)
-
-
 ORDERS: dict[str, Callable[[Writer, Node, Scope], Statement]] = {
     "turn": turn,
     "set": set_to,
@@ -337,7 +385,7 @@ ORDERS: dict[str, Callable[[Writer, Node, Scope], Statement]] = {
     "pulse": pulse,
     "hold": hold,
     "release": release,
-    "flicker": later,
-    "show": later,
-    "daylight": later,
+    "flicker": light.flicker,
+    "show": light.show,
+    "daylight": light.through,
 }

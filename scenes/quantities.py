@@ -13,6 +13,9 @@ from scenes.nodes import Word
 
 LONGEST_US = 31 * 24 * 3600 * 1_000_000  # a wait, a fade or a rehearsal: a month
 FASTEST_RATE = 3000  # flashes a minute: 50 a second, beyond what a lamp shows or an eye sees
+BRIGHTEST_LUX = 200_000
+WARMEST_K, COOLEST_K = 1_000, 10_000
+SLOWEST_PACE, FASTEST_PACE = Fraction(1, 20), 10
 MOST_COUNT = 1_000_000  # rounds, counts, seeds' digits apart
 
 _MICROSECONDS = {
@@ -34,7 +37,8 @@ KINDS = {
     "INTEGER": "a whole number",
     "LENGTH": "a length such as `800 mm`",
     "SPEED": "a speed such as `150 mm/s`",
-    "LUX": "a brightness such as `20 lux`",
+    "LUX": "an amount of light such as `20 lux`",
+    "KELVIN": "a colour of light such as `2700 K`",
     "TIME": "a time of day such as `17:45`",
     "NAME": "a name",
     "ON": "`on`",
@@ -85,6 +89,30 @@ def share(word: Word) -> Fraction:
 
 def degrees(word: Word) -> float:
     return float(split(word.text)[0])
+
+
+def lux(word: Word) -> float:
+    value = split(word.text)[0]
+    if value > BRIGHTEST_LUX:
+        raise OutOfRange(f"`{word.text}` is brighter than any day", f"at most {BRIGHTEST_LUX:,} lux")
+    return float(value)
+
+
+def kelvin(word: Word) -> float:
+    value = split(word.text)[0]
+    if not WARMEST_K <= value <= COOLEST_K:
+        raise OutOfRange(
+            f"no lamp shines at `{word.text}`", f"write {WARMEST_K} K (embers) to {COOLEST_K} K (blue sky)"
+        )
+    return float(value)
+
+
+def pace(word: Word) -> float:
+    """A percentage that may be more than the whole: a pace of 150 % is half as fast again."""
+    value = split(word.text)[0] / 100
+    if not SLOWEST_PACE <= value <= FASTEST_PACE:
+        raise OutOfRange(f"a pace of `{word.text}` cannot be seen", "write a pace from 5 % to 1000 %")
+    return float(value)
 
 
 def rate_per_min(word: Word) -> Fraction:

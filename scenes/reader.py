@@ -54,10 +54,11 @@ _UNITS = {
     "LENGTH": "mm|cm|m",
     "SPEED": "mm/s",
     "LUX": "lux|lx",
+    "KELVIN": "kelvin|K",
 }
 _KIND_OF_UNIT = {unit: kind for kind, units in _UNITS.items() for unit in units.split("|")}
 _ALL_UNITS = "|".join(sorted(map(re.escape, _KIND_OF_UNIT), key=len, reverse=True))
-_KINDS = ("", "NAME", "", "", "TIME", "INTEGER", "TEXT", "_COMMA", "COLON", "LPAR", "RPAR", "", "SIGN")
+_KINDS = ("", "NAME", "", "", "TIME", "INTEGER", "TEXT", "_COMMA", "COLON", "LPAR", "RPAR", "", "PLUS", "MINUS", "SIGN")
 _COMMENT = 11
 _scan = re.compile(
     r"[ \t]*(?:([a-z][a-z0-9]*(?:-[a-z0-9]+)*)"
@@ -65,7 +66,7 @@ _scan = re.compile(
     r"|([0-9][0-9]?:[0-9][0-9](?::[0-9][0-9])?(?![0-9]))"
     r"|([0-9]+)"
     r'|("[^"\n]*")'
-    r"|(,)|(:)|(\()|(\))|(\#.*)|([^ \t]))"
+    r"|(,)|(:)|(\()|(\))|(\#.*)|(?<= )(\+)(?= )|(?<= )(-)(?= )|([^ \t]))"
 ).finditer
 
 # A word: its kind, its text, where it begins and ends. A position is line << 16 | column.
@@ -118,10 +119,12 @@ _LATE_HEADS = {
     "only_while": "runs only while",
     "each_time": "starts each time",
     "at_time": "starts at",
+    "at_sun": "starts at",
     "every": "starts every",
     "on_button": "starts on button",
     "again": "if started again",
     "takes": "takes",
+    "accepts": "accepts",
     "when_stopped": "when stopped",
 }
 _HEAD_KINDS = frozenset({"scene", "routine", "rule", "rehearsal"})

@@ -13,6 +13,7 @@ from engine.conditions import Sort as On
 from engine.layout import Output, Place
 from engine.program import Block, InOrder, Statement
 from scenes.conditions import Conditions
+from scenes.manners import Manners
 from scenes.names import Names, Refused, Scope, Sort, Symbol
 from scenes.nodes import Node, Word
 
@@ -32,9 +33,12 @@ class TooLong(Exception):
 class Writer:
     """What the statements of one scene are compiled with."""
 
-    def __init__(self, names: Names, conditions: Conditions, table: Mapping[str, Maker], scene: str) -> None:
+    def __init__(
+        self, names: Names, conditions: Conditions, manners: Manners, table: Mapping[str, Maker], scene: str
+    ) -> None:
         self.names = names
         self.conditions = conditions
+        self.manners = manners
         self.table = table
         self.scene = scene
         self.writes: dict[str, None] = {}

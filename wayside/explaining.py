@@ -12,7 +12,7 @@ from engine.conditions import Atom, Sort
 from engine.layout import NOWHERE, Kind, Output, Place
 from engine.program import Act, Count, Deed, Program, Rehearsal, SetFlag, Statement
 from engine.trace import ButtonIs, CounterIs, Did, FlagIs, LinkIs, Record, Saw, SceneIs, Told, TrainOn
-from engine.waves import Flashing, Ramp, Steady, Wave
+from engine.waves import Flashing, Steady, Wave, endless, under_way
 from wayside.trace_words import statements, value
 
 MOST_STATES_SAID = 4  # subjects described in one sentence
@@ -180,11 +180,13 @@ class Story:
         return f"{name} was still {shown}: no line had told it anything"
 
     def _shows(self, output: Output, wave: Wave) -> str:
-        if isinstance(wave, Flashing):
-            return "flashing"
+        if endless(wave):
+            return wave.state.value
         words = value(output, wave.value_at(self._at_us))
-        if isinstance(wave, Ramp) and self._at_us < wave.to_us:
-            near = {value(output, wave.high): "nearly ", value(output, wave.low): "still "}.get(words, "")
+        if wave.ends_us is not None and under_way(wave, self._at_us):
+            began = wave.turns(-1) or 0
+            near = {value(output, wave.value_at(wave.ends_us)): "nearly "}
+            near = {**near, value(output, wave.value_at(began)): "still "}.get(words, "")
             return f"{'moving' if output.kind is Kind.SERVO else 'fading'}, {near}{words}"
         return words
 

@@ -31,8 +31,9 @@ from wayside.picture_marks import (
     merged,
 )
 from wayside.picture_paper import Ink, Pen, Words, text_width
-from wayside.picture_rows import Contents, Look, Row, Section, Span, Tick, contents
+from wayside.picture_rows import Contents, Section, contents
 from wayside.picture_sheet import EDGE, NAME_SIZE, SIDE, TRAIN, Sheet
+from wayside.picture_spans import Look, Row, Span, Tick
 from wayside.picture_trains import Strips
 
 ENDINGS = (".svg", ".png")
@@ -43,6 +44,7 @@ _WIDEST_NAME = 2.6
 _TICK_APART = 0.75  # inches between two times written on the axis
 _MINUTES_AN_INCH = 1.0
 
+_RAGGED = (0.4, 0.7, 0.5, 0.9, 0.6, 0.95, 0.45, 0.8, 0.55)  # the legend's flicker
 _GRID = Pen(HAIR, 0.6, layer=1)
 
 # steps that a clock face knows, in seconds
@@ -51,6 +53,7 @@ _STEPS = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 
 _LEGEND = {
     Look.SHADE: "level: the darker, the brighter",
     Look.FLASH: "flashing",
+    Look.FLICKER: "flickering: the higher, the brighter",
     Look.DENSE: "flashing, each flash too narrow to draw",
     Look.LEVEL: "standing",
     Look.MOVE: "moving between named positions",
@@ -302,11 +305,12 @@ class _Page:
         sheet.height += 0.2
 
     def _sample(self, look: Look) -> Callable[[float, float], None]:
-        flash = Flashing(0, Blink(24, 1, 0, 2)) if look is Look.FLASH else None
+        pulses = Flashing(0, Blink(24, 1, 0, 2)) if look is Look.FLASH else None
+        levels = _RAGGED if look is Look.FLICKER else ()
         low, high = {Look.SHADE: (0.1, 1.0), Look.MOVE: (0.0, 1.0), Look.LEVEL: (0.5, 0.5)}.get(look, (1.0, 1.0))
 
         def paint(x: float, y: float) -> None:
-            self._painter.span(Span(0, 100, look, low, high, "", flash), Scale(x, 0.4 / 100), Band(y, 0.065))
+            self._painter.span(Span(0, 100, look, low, high, "", pulses, levels), Scale(x, 0.4 / 100), Band(y, 0.065))
 
         return paint
 

@@ -8,9 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
-from engine.layout import Blink
 from wayside.picture_paper import Ink, Paper, Pen, Words, text_width
-from wayside.picture_rows import Look, Span
+from wayside.picture_spans import Look, Span
 
 MOST_LABELS = 900  # words inside rows; the roomiest places get them
 THIN = 0.014  # inches, about a point: less is hard to see
@@ -29,6 +28,8 @@ _INKS = {
     Look.STOPPING: Ink("white", DARK, 0.6, "\\\\\\\\\\"),
     Look.BUSY: Ink("white", DARK, 0.6, "......"),
 }
+_FLICKER = Ink("#a9b0b5", DARK, 0.4)
+_LOOKED_AT = 12  # edges of a flash that tell whether it can be drawn: a light's character has several
 _BASE = Pen(PALE, 0.7, layer=3)
 STANDS = Pen(DARK, 0.9)
 _MOVES = Pen(DARK, 1.9)
@@ -64,6 +65,15 @@ def _grey(level: float) -> str:
     return f"#{tone:02x}{tone:02x}{tone:02x}"
 
 
+def _level_at(span: Span, share: float) -> float:
+    """The level at a share of a span."""
+    if not span.levels:
+        return span.low + (span.high - span.low) * share
+    at = share * (len(span.levels) - 1)
+    before = min(int(at), len(span.levels) - 2)
+    return span.levels[before] + (span.levels[before + 1] - span.levels[before]) * (at - before)
+
+
 class Painter:
     """Draws spans. Every mark of the rows and of the legend comes from here."""
 
@@ -75,6 +85,7 @@ class Painter:
             Look.IDLE: self._idle,
             Look.SHADE: self._shade,
             Look.FLASH: self._flash,
+            Look.FLICKER: self._flicker,
             Look.LEVEL: self._level,
             Look.MOVE: self._level,
         }
@@ -88,8 +99,14 @@ class Painter:
     @staticmethod
     def _too_narrow(span: Span, scale: Scale) -> bool:
         """Whether one flash would be too narrow to see."""
-        blink = span.flash.blink if span.flash else Blink(1, 1, 0, 2)
-        return blink.cycle_us / (blink.cycles * blink.slots) * scale.per_us < 1.4 * THIN
+        edge, on = span.from_us, []
+        for _ in range(_LOOKED_AT):
+            following = span.pulses.turns(edge) if span.pulses else None
+            if following is None or following > span.to_us:
+                break
+            on += [following - edge] if edge > span.from_us else []
+            edge = following
+        return bool(on) and min(on) * scale.per_us < 1.4 * THIN
 
     def _ends(self, span: Span, scale: Scale) -> tuple[float, float]:
         x0, x1 = scale(span.from_us), scale(span.to_us)
@@ -110,9 +127,10 @@ class Painter:
         top, bottom = place.middle - place.half, place.middle + place.half
         if min(span.low, span.high) < 0:
             top = place.middle
-        pieces = 1 if span.low == span.high else max(2, min(24, int((x1 - x0) / (2 * THIN))))
+        still = span.low == span.high and not span.levels
+        pieces = 1 if still else max(2, min(24, int((x1 - x0) / (2 * THIN))))
         for number in range(pieces):
-            level = span.low + (span.high - span.low) * (number + 0.5) / pieces
+            level = _level_at(span, (number + 0.5) / pieces)
             left, right = (x0 + (x1 - x0) * (number + more) / pieces for more in (0, 1))
             self.paper.box(Ink(_grey(level), _grey(level), 0.2), left, top, right, bottom)
         self.paper.box(_OUTLINE, x0, top, x1, bottom)
@@ -120,28 +138,36 @@ class Painter:
 
     def _flash(self, span: Span, scale: Scale, place: Band) -> None:
         """A train of pulses, in step with the clock."""
-        flash = span.flash
-        assert flash is not None, "a flashing span carries its flash"
-        blink = flash.blink
-        slot_us = blink.cycle_us / (blink.cycles * blink.slots)
+        wave = span.pulses
+        assert wave is not None, "a flashing span carries its wave"
         self._idle(span, scale, place)
-        ink = Ink(_grey(flash.high), DARK, 0.4)
+        ink = Ink(_grey(span.high), DARK, 0.4)
         top, bottom = place.middle - place.half, place.middle + place.half
-        period_us = slot_us * blink.slots
-        start = flash.from_us + slot_us * blink.slot
-        start += max(0, (span.from_us - start) // period_us) * period_us
+        start = span.from_us
         while start < span.to_us:
-            left, right = max(start, span.from_us), min(start + slot_us, span.to_us)
-            if right > left:
-                self.paper.box(ink, scale(left), top, scale(right), bottom)
-            start += period_us
+            edge = wave.turns(start) or span.to_us
+            if wave.value_at(start) > 0:
+                self.paper.box(ink, scale(start), top, scale(min(edge, span.to_us)), bottom)
+            start = edge
+
+    def _flicker(self, span: Span, scale: Scale, place: Band) -> None:
+        """A ragged edge: the higher, the brighter."""
+        self._idle(span, scale, place)
+        x0, x1 = self._ends(span, scale)
+        bottom, high = place.middle + place.half, 2 * place.half
+        last = len(span.levels) - 1
+        edge = [(x0 + (x1 - x0) * i / last, bottom - high * min(level, 1.0)) for i, level in enumerate(span.levels)]
+        self.paper.shape(_FLICKER, [(x0, bottom), *edge, (x1, bottom)])
+        self._label(span.text, x0, x1, place.middle, SMALL, halo=True)
 
     def _level(self, span: Span, scale: Scale, place: Band) -> None:
         """A servo: the first-named outermost position on top, a thick line while it moves."""
-        low, high = (self.height(share, place) for share in (span.low, span.high))
         x0, x1 = scale(span.from_us), scale(span.to_us)
         moving = span.look is Look.MOVE
-        self.paper.line(_MOVES if moving else STANDS, (x0, low), (x1, high))
+        levels = span.levels or (span.low, span.high)
+        points = [(x0 + (x1 - x0) * i / (len(levels) - 1), self.height(share, place)) for i, share in enumerate(levels)]
+        self.paper.line(_MOVES if moving else STANDS, *points)
+        low = points[0][1]
         if not moving:
             beside = low + 0.075 if low <= place.middle else low - 0.065
             self._label(span.text, x0, x1, beside, TINY, colour=GREY)

@@ -8,10 +8,9 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from enum import Enum
-from typing import NamedTuple, assert_never
+from typing import NamedTuple
 
-from engine.layout import Kind, Layout, Output, Track
+from engine.layout import Kind, Layout, Track
 from engine.program import Program
 from engine.trace import (
     ButtonIs,
@@ -26,62 +25,8 @@ from engine.trace import (
     TrainAt,
     Trouble,
 )
-from engine.waves import Flashing, Ramp, Steady, Wave
-from wayside import trace_words as words
-
-
-class Look(Enum):
-    """How a span is drawn; each can be told from the others without colour."""
-
-    IDLE = "idle"  # off, clear: a base line only
-    SHADE = "shade"  # a level, or a fade from one to another
-    FLASH = "flash"
-    DENSE = "flashing too quickly to draw each"
-    LEVEL = "level line"  # a servo that stands
-    MOVE = "move"  # a servo on its way
-    STOP_ASPECT = "aspect that stops trains"
-    GO_ASPECT = "aspect that lets trains go"
-    SOLID = "occupied"
-    UNKNOWN = "unknown"
-    RUNNING = "running"
-    STOPPING = "stopping"
-    BUSY = "changes too quick to draw"
-
-
-class Span(NamedTuple):
-    """From one instant to another. `low`, `high`: the level at either end, or a servo's share of its travel."""
-
-    from_us: int
-    to_us: int
-    look: Look
-    low: float = 0.0
-    high: float = 0.0
-    text: str = ""
-    flash: Flashing | None = None
-
-
-class Tick(NamedTuple):
-    """Something that takes no time."""
-
-    at_us: int
-    text: str
-
-
-@dataclass(frozen=True)
-class Row:
-    """One line of the picture. `sort` and `name` say whose; `beside` stands small beside the name."""
-
-    sort: str
-    name: str
-    spans: tuple[Span, ...] = ()
-    ticks: tuple[Tick, ...] = ()
-    beside: str = ""
-    marks: tuple[tuple[str, float], ...] = ()  # a servo's named positions and their shares of its travel
-
-    @property
-    def idle(self) -> bool:
-        """Nothing ever happens in it."""
-        return not self.ticks and (not self.spans or (len(self.spans) == 1 and self.spans[0].look is Look.IDLE))
+from wayside.picture_outputs import output_row
+from wayside.picture_spans import Look, Row, Span, Tick, joined
 
 
 class Course(NamedTuple):
@@ -127,7 +72,10 @@ _KINDS = (
     ("Motors", (Kind.MOTOR,)),
     ("Sounds", (Kind.SOUND,)),
     ("Pulses", (Kind.PULSE,)),
+    ("Colours of lamps", (Kind.COLOUR,)),
+    ("Daylight", (Kind.DAYLIGHT,)),
 )
+_ONLY_IF_TOLD = (Kind.COLOUR, Kind.DAYLIGHT)
 _DETECTOR = {"occupied": Look.SOLID, "clear": Look.IDLE, "unknown": Look.UNKNOWN}
 _SCENE = {"running": Look.RUNNING, "stopping": Look.STOPPING}
 _LINK = {"talking": Look.IDLE}
@@ -147,6 +95,8 @@ def contents(trace: Sequence[Record], program: Program, until_us: int) -> Conten
     sections = [Section("Detectors", tuple(_detector_rows(found, layout, until_us)))]
     for title, kinds in _KINDS:
         outputs = [output for output in layout.outputs.values() if output.kind in kinds]
+        if kinds[0] in _ONLY_IF_TOLD:
+            outputs = [output for output in outputs if output.name in found.told]
         rows = tuple(output_row(output, found.told.get(output.name, ()), until_us) for output in outputs)
         sections.append(Section(title, rows))
     sections.append(Section("Scenes", tuple(_state_rows(found, "scene", program.scenes, _SCENE, until_us))))
@@ -182,81 +132,6 @@ def _read(trace: Sequence[Record]) -> _Found:
     return found
 
 
-# --- outputs -------------------------------------------------------------------------------------------------------
-
-
-def output_row(output: Output, told: Sequence[Told], until_us: int) -> Row:
-    """An output's row. Before it is first told something it shows its rest, or where its first move began."""
-    first = told[0].wave if told else None
-    before = first.low if isinstance(first, Ramp) and first.from_us == told[0].at_us else output.rest.value
-    blink = output.rest.blink
-    waves: list[tuple[int, Wave]] = [(0, Flashing(0, blink) if blink else Steady(before))]
-    for record in told:
-        if waves[-1][0] == record.at_us:
-            waves.pop()  # only the last order of an instant was sent
-        waves.append((record.at_us, record.wave))
-    spans: list[Span] = []
-    for (at_us, wave), (next_us, _) in zip(waves, [*waves[1:], (until_us, None)], strict=True):
-        if at_us < until_us:
-            spans.extend(_wave_spans(output, wave, at_us, min(next_us, until_us)))
-    marks: tuple[tuple[str, float], ...] = ()
-    if output.kind is Kind.SERVO:
-        marks = tuple((one.name, words.travel_share(output, one.degrees)) for one in output.positions)
-    return Row(output.kind.value, output.name, tuple(_joined(spans)), marks=marks)
-
-
-def _wave_spans(output: Output, wave: Wave, from_us: int, to_us: int) -> list[Span]:
-    match wave:
-        case Steady(amount):
-            return [_steady(output, amount, from_us, to_us)]
-        case Flashing(_, blink, high):
-            return [Span(from_us, to_us, Look.FLASH, high, high, words.rate(blink), wave)]
-        case Ramp():
-            turn = min(max(wave.to_us, from_us), to_us)
-            spans = []
-            if turn > from_us:
-                spans.append(_ramp(output, wave, from_us, turn))
-            if to_us > turn:
-                spans.append(_steady(output, wave.high, turn, to_us))
-            return spans
-    assert_never(wave)
-
-
-def _ramp(output: Output, wave: Ramp, from_us: int, to_us: int) -> Span:
-    low, high = wave.value_at(from_us), wave.value_at(to_us)
-    text = f"to {words.value(output, wave.high)}"
-    if output.kind is Kind.SERVO:
-        return Span(from_us, to_us, Look.MOVE, words.travel_share(output, low), words.travel_share(output, high), text)
-    return Span(from_us, to_us, Look.SHADE, low, high, text)
-
-
-def _steady(output: Output, amount: float, from_us: int, to_us: int) -> Span:
-    text = words.value(output, amount)
-    if output.kind is Kind.SERVO:
-        share = words.travel_share(output, amount)
-        return Span(from_us, to_us, Look.LEVEL, share, share, text)
-    if output.kind is Kind.SIGNAL:
-        index = round(amount)
-        stops = 0 <= index < len(output.aspects) and output.aspects[index].stops
-        return Span(from_us, to_us, Look.STOP_ASPECT if stops else Look.GO_ASPECT, text=text)
-    if amount == 0:
-        return Span(from_us, to_us, Look.IDLE)
-    return Span(from_us, to_us, Look.SHADE, amount, amount, "" if amount == 1.0 else text)
-
-
-def _joined(spans: Sequence[Span]) -> list[Span]:
-    """Neighbours that look alike become one: a line that says again what is so already leaves no seam."""
-    joined: list[Span] = []
-    for span in spans:
-        last = joined[-1] if joined else None
-        still = last is not None and last.low == last.high == span.low == span.high
-        if last is not None and still and last[2:] == span[2:]:
-            joined[-1] = last._replace(to_us=span.to_us)
-        else:
-            joined.append(span)
-    return joined
-
-
 # --- states --------------------------------------------------------------------------------------------------------
 
 
@@ -270,7 +145,7 @@ def _state_spans(
         for (at, look), end in zip(changes, ends, strict=True)
         if at < min(end, until_us)
     ]
-    return tuple(_joined(spans))
+    return tuple(joined(spans))
 
 
 def _detector_rows(found: _Found, layout: Layout, until_us: int) -> list[Row]:

@@ -34,17 +34,25 @@ The object, in this order (version 1; a later version may add keys, and changes 
 
 - A *wave* has `shape`: "steady" {`value`}; "ramp" {`from_us`, `to_us`, `low`, `high`: evenly from `low` to `high`};
   "flashing" {`from_us`, `blink` {`cycle_us`, `cycles`, `slot`, `slots`}, `high`: on in slot `slot` of `slots` of each
-  period of `cycle_us` / `cycles`}. Values: lamp, relay, sound and pulse 0..1; motor -1..1; servo degrees; signal
-  the index of its aspect.
+  period of `cycle_us` / `cycles`}; "curve" (as a ramp, with a `profile`); "course" {`from_us`, `legs` of `us`
+  microseconds `to` a level, `low` and `high` (the values of levels 0 and 1), `begins`, `repeats`, `name`}; "flicker"
+  {`from_us`, `over_us`, `key`, `manner`, `before` and `bounds` (two values each)}; "sunlight" (daylight's course);
+  "follow" (a sky lamp's: `inner` is the daylight). Values: lamp, relay, sound and pulse 0..1, a lamp's in CIE 1976
+  lightness; motor -1..1; servo degrees; signal the index of its aspect; colour mired or an index; daylight lux.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Sequence
+from enum import Enum
 from typing import Any, Protocol, TextIO
 
-from engine.layout import NOWHERE, Blink, Kind, Output, Place
+from engine.courses import Course, Script
+from engine.curves import Curve
+from engine.daylight import Follow, Sunlight
+from engine.flicker import Flicker
+from engine.layout import NOWHERE, Kind, Output, Place
 from engine.program import Expectation, Program, Rehearsal
 from engine.trace import (
     Began,
@@ -84,7 +92,16 @@ KINDS: dict[type[tuple[Any, ...]], str] = {
     Noted: "note",
     Trouble: "trouble",
 }
-SHAPES: dict[type[tuple[Any, ...]], str] = {Steady: "steady", Ramp: "ramp", Flashing: "flashing"}
+SHAPES: dict[type[tuple[Any, ...]], str] = {
+    Steady: "steady",
+    Ramp: "ramp",
+    Flashing: "flashing",
+    Curve: "curve",
+    Course: "course",
+    Flicker: "flicker",
+    Sunlight: "sunlight",
+    Follow: "follow",
+}
 # what is a fraction stays one, whether the trace holds 1 or 1.0; what is yes or no likewise
 _FRACTIONS = {(Steady, "value"), (Ramp, "low"), (Ramp, "high"), (Flashing, "high")}
 _YES_NO = {(ButtonIs, "pressed"), (FlagIs, "value"), (TrainOn, "on")}
@@ -211,10 +228,16 @@ def _fields(record: tuple[Any, ...]) -> dict[str, object]:
 def _value(kind: type[tuple[Any, ...]], name: str, value: Any) -> object:
     if isinstance(value, Place):
         return _place(value)
-    if isinstance(value, Blink):
-        return value._asdict()
     if type(value) in SHAPES:
         return {"shape": SHAPES[type(value)], **_fields(value)}
+    if isinstance(value, Script):
+        return [_fields(leg) for leg in value.legs]
+    if isinstance(value, Enum):
+        return value.value
+    if hasattr(value, "_fields"):
+        return {"kind": type(value).__name__.lower(), **_fields(value)} if kind is not Flashing else value._asdict()
+    if isinstance(value, tuple) and name != "places":
+        return [_value(kind, "", one) for one in value]
     if name == "places":
         return [_place(place) for place in value]
     if (kind, name) in _YES_NO:

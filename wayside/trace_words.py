@@ -105,7 +105,18 @@ def _motor(output: Output, level: float) -> str:
     return "standing" if level == 0 else f"{percent(abs(level))} {'forwards' if level > 0 else 'backwards'}"
 
 
-_BY_KIND = {Kind.SERVO: _servo, Kind.SIGNAL: _signal, Kind.MOTOR: _motor}
+def _colour(output: Output, amount: float) -> str:
+    if output.aspects:
+        return _signal(output, amount)
+    return f"{round(1e6 / amount, -1):.0f} K" if amount > 0 else "no colour"
+
+
+def _lux(_: Output, amount: float) -> str:
+    """Daylight to three figures: 10,000 lux, 758 lux, 3.41 lux."""
+    return f"{float(f'{amount:.3g}'):,g} lux"
+
+
+_BY_KIND = {Kind.COLOUR: _colour, Kind.DAYLIGHT: _lux, Kind.SERVO: _servo, Kind.SIGNAL: _signal, Kind.MOTOR: _motor}
 
 
 def value(output: Output, amount: float) -> str:

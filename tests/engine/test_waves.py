@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.layout import Blink
-from engine.waves import Flashing, Ramp, Steady, Wave
+from engine.waves import LOOK_AHEAD, Flashing, Piece, Ramp, Steady, Wave, next_change
+
+
+def seen(step: float) -> Callable[[float], int]:
+    return lambda value: round(value / step)
 
 
 def walked(wave: Wave, start: int, end: int, step: float) -> list[int]:
     """Every microsecond at which the rounded value is another than a microsecond before."""
-    return [
-        at for at in range(start + 1, end + 1) if round(wave.value_at(at) / step) != round(wave.value_at(at - 1) / step)
-    ]
+    look = seen(step)
+    return [at for at in range(start + 1, end + 1) if look(wave.value_at(at)) != look(wave.value_at(at - 1))]
 
 
 def jumped(wave: Wave, start: int, end: int, step: float) -> list[int]:
-    found, at = [], wave.next_change(start, step)
+    found, at = [], next_change(wave, start, seen(step))
     while at is not None and at <= end:
         found.append(at)
-        at = wave.next_change(at, step)
+        at = next_change(wave, at, seen(step))
     return found
 
 
@@ -56,17 +61,32 @@ def test_alternating_lamps_are_never_dark_together_and_never_lit_together() -> N
 
 
 @given(st.integers(1, 1000), st.floats(-2, 2), st.floats(-2, 2), st.floats(0.01, 0.99))
-def test_crosses_is_the_first_instant_at_the_value(takes: int, low: float, high: float, share: float) -> None:
+def test_the_next_change_is_the_first_instant_past_a_threshold(
+    takes: int, low: float, high: float, share: float
+) -> None:
     wave, value = Ramp(0, takes, low, high), low + (high - low) * share
-    at = wave.crosses(value)
-    if low == high:
+    at = next_change(wave, 0, lambda now: int(now >= value))
+    if (low >= value) == (high >= value):
         assert at is None
         return
     assert at is not None
-    sign = 1 if high > low else -1
-    assert (wave.value_at(at) - value) * sign >= 0
-    assert at == 0 or (wave.value_at(at - 1) - value) * sign < 0
+    assert (wave.value_at(at) >= value) != (low >= value)
+    assert (wave.value_at(at - 1) >= value) == (low >= value)
 
 
 def test_steady_never_changes() -> None:
-    assert Steady(0.4).next_change(0, 0.1) is None
+    assert next_change(Steady(0.4), 0, seen(0.1)) is None
+
+
+def test_a_wave_in_which_nothing_is_seen_to_change_is_asked_about_again() -> None:
+    wave = Flashing(0, Blink(2, 1, 0, 2))
+    assert next_change(wave, 0, lambda _: 0) == LOOK_AHEAD
+
+
+def test_a_piece_holds_its_ends_and_is_even_or_smooth_between() -> None:
+    # Flash and Hogan (1985), the polynomial of least jerk: 0.10351563 at a quarter, one half in the middle
+    assert [Piece(0, 4, 1.0, 3.0).value_at(at) for at in (-1, 0, 1, 2, 4, 9)] == [1.0, 1.0, 1.5, 2.0, 3.0, 3.0]
+    smooth = Piece(0, 4, 0.0, 1.0, smooth=True)
+    assert [smooth.value_at(at) for at in (0, 2, 4)] == [0.0, 0.5, 1.0]
+    assert abs(smooth.value_at(1) - 0.10351563) < 5e-9
+    assert Piece(0, None, 0.25, 0.25).value_at(10**12) == 0.25

@@ -1,0 +1,128 @@
+"""An output's row of a picture: what its waves look like from one order to the next. Knows no other row, and no ink."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from math import log10
+
+from engine.curves import Curve
+from engine.layout import Kind, Output
+from engine.trace import Told
+from engine.waves import Flashing, Ramp, State, Steady, Wave
+from wayside import trace_words as words
+from wayside.picture_spans import Look, Row, Span, joined
+
+FADE_SAMPLES = 24  # as many shades as the painter draws of one fade
+MOVE_SAMPLES = 96  # enough for the small bounces at the end of a long move
+FLICKER_SAMPLES = 900  # of one span, however long: closer ones could not be told apart on the page
+FLICKER_EVERY_US = 25_000
+DARKEST, BRIGHTEST = -3.0, 5.0  # powers of ten of lux, from a night to noon
+
+
+def output_row(output: Output, told: Sequence[Told], until_us: int) -> Row:
+    """An output's row. Before it is first told something it shows its rest, or where its first move began."""
+    first = told[0].wave if told else None
+    on_its_way = (
+        first is not None and first.state is State.UNDER_WAY and first.turns(told[0].at_us - 1) == told[0].at_us
+    )
+    before = first.value_at(told[0].at_us) if first is not None and on_its_way else output.rest.value
+    blink = output.rest.blink
+    waves: list[tuple[int, Wave]] = [(0, Flashing(0, blink) if blink else Steady(before))]
+    for record in told:
+        if waves[-1][0] == record.at_us:
+            waves.pop()  # only the last order of an instant was sent
+        waves.append((record.at_us, record.wave))
+    spans: list[Span] = []
+    for (at_us, wave), (next_us, _) in zip(waves, [*waves[1:], (until_us, None)], strict=True):
+        if at_us < until_us:
+            spans.extend(_wave_spans(output, wave, at_us, min(next_us, until_us)))
+    marks: tuple[tuple[str, float], ...] = ()
+    if output.kind is Kind.SERVO:
+        marks = tuple((one.name, words.travel_share(output, one.degrees)) for one in output.positions)
+    return Row(output.kind.value, output.name, tuple(joined(spans)), marks=marks)
+
+
+def _wave_spans(output: Output, wave: Wave, from_us: int, to_us: int) -> list[Span]:
+    match wave.state:
+        case State.STEADY:
+            return [_steady(output, wave.value_at(from_us), from_us, to_us)]
+        case State.FLASHING:
+            return [_flashing(output, wave, from_us, to_us)]
+        case State.FLICKERING:
+            return [_flickering(output, wave, from_us, to_us)]
+        case State.UNDER_WAY | State.OWN_WAY:
+            ends_us = to_us if wave.ends_us is None else wave.ends_us
+            turn = min(max(ends_us, from_us), to_us)
+            spans = [_going(output, wave, from_us, turn)] if turn > from_us else []
+            return [*spans, _steady(output, wave.value_at(ends_us), turn, to_us)] if to_us > turn else spans
+
+
+def _flashing(output: Output, wave: Wave, from_us: int, to_us: int) -> Span:
+    if isinstance(wave, Flashing):
+        return Span(from_us, to_us, Look.FLASH, wave.high, wave.high, words.rate(wave.blink), wave)
+    if output.kind is Kind.COLOUR:
+        return Span(from_us, to_us, Look.GO_ASPECT, text="in turn")
+    return Span(from_us, to_us, Look.FLASH, 1.0, 1.0, getattr(wave, "name", ""), wave)
+
+
+def _flickering(output: Output, wave: Wave, from_us: int, to_us: int) -> Span:
+    number = min(FLICKER_SAMPLES, max(2, (to_us - from_us) // FLICKER_EVERY_US))
+    levels = _sampled(output, wave, from_us, to_us, number)
+    text = getattr(getattr(wave, "manner", None), "name", "")
+    return Span(from_us, to_us, Look.FLICKER, levels[0], levels[-1], text, levels=levels)
+
+
+def _going(output: Output, wave: Wave, from_us: int, to_us: int) -> Span:
+    ends_us = to_us if wave.ends_us is None else wave.ends_us
+    number = 2 if isinstance(wave, Ramp) else MOVE_SAMPLES if isinstance(wave, Curve) else FADE_SAMPLES
+    levels = _sampled(output, wave, from_us, to_us, number)
+    look = Look.MOVE if output.kind is Kind.SERVO else Look.SHADE
+    text = f"to {words.value(output, wave.value_at(ends_us))}"
+    return Span(from_us, to_us, look, levels[0], levels[-1], text, levels=levels if number > 2 else ())
+
+
+def _sampled(output: Output, wave: Wave, from_us: int, to_us: int, number: int) -> tuple[float, ...]:
+    """The level at even distances; a last instant before what comes next, where the wave jumps there."""
+    level = _LEVELS.get(output.kind, _as_it_is)
+    return tuple(
+        level(output, wave.value_at(from_us + (to_us - from_us) * step // (number - 1))) for step in range(number)
+    )
+
+
+def _as_it_is(_: Output, value: float) -> float:
+    return value
+
+
+def _daylight(_: Output, lux: float) -> float:
+    """By its power of ten, as an eye that has time to get used to it sees it."""
+    return (min(max(log10(max(lux, 1e-9)), DARKEST), BRIGHTEST) - DARKEST) / (BRIGHTEST - DARKEST)
+
+
+def _colour(output: Output, mired: float) -> float:
+    """The cooler, the brighter: how far from the lamp's warmest white."""
+    warm, cool = output.mired or (0.0, 1.0)
+    return (mired - warm) / (cool - warm)
+
+
+_LEVELS: dict[Kind, Callable[[Output, float], float]] = {
+    Kind.SERVO: words.travel_share,
+    Kind.DAYLIGHT: _daylight,
+    Kind.COLOUR: _colour,
+}
+
+
+def _steady(output: Output, amount: float, from_us: int, to_us: int) -> Span:
+    text = words.value(output, amount)
+    if output.kind is Kind.SERVO:
+        share = words.travel_share(output, amount)
+        return Span(from_us, to_us, Look.LEVEL, share, share, text)
+    if output.kind is Kind.SIGNAL or (output.kind is Kind.COLOUR and output.aspects):
+        index = round(amount)
+        stops = 0 <= index < len(output.aspects) and output.aspects[index].stops
+        return Span(from_us, to_us, Look.STOP_ASPECT if stops else Look.GO_ASPECT, text=text)
+    if output.kind in _LEVELS:
+        level = _LEVELS[output.kind](output, amount)
+        return Span(from_us, to_us, Look.SHADE, level, level, text)
+    if amount == 0:
+        return Span(from_us, to_us, Look.IDLE)
+    return Span(from_us, to_us, Look.SHADE, amount, amount, "" if amount == 1.0 else text)
