@@ -9,8 +9,24 @@ from math import log
 from typing import NamedTuple
 
 from engine.layout import Whereabouts
-from engine.sun import EVENTS, altitude_deg, noon, when_at, why_not
+from engine.sun import EVENTS, altitude_deg, event, noon, when_at, why_not
 from engine.waves import State, Wave, next_of
+
+# the sun's events and their messages go with what daylight can fade through
+__all__ = (
+    "COURSES",
+    "DARKEST_LUX",
+    "EVENTS",
+    "Follow",
+    "NoSuchSun",
+    "Sunlight",
+    "altitude_of",
+    "end_lux",
+    "event",
+    "lux",
+    "through",
+    "why_not",
+)
 
 # --- the light of a clear sky --------------------------------------------------------------------------------------
 
@@ -53,7 +69,7 @@ DARKEST_LUX = lux(LOWEST_DEG)
 
 
 def altitude_of(daylight: float) -> float:
-    """The altitude of the sun, in degrees, at which a clear sky gives so many lux; the nearest for what it never gives."""
+    """The sun's altitude, in degrees, at which a clear sky gives so many lux; the nearest for what it never gives."""
     low, high = LOWEST_DEG, HIGHEST_DEG
     if daylight <= DARKEST_LUX:
         return low
@@ -80,8 +96,8 @@ class NoSuchSun(ValueError):
 class Sunlight(NamedTuple):
     """Daylight in lux along the sun's real course from one second of a day to another, squeezed into a given time.
 
-    The clear sky's light is multiplied by a factor that goes evenly, to the eye, from `first_gain` to `last_gain`: 1
-    for the day as it is, another where daylight sets out from, or ends at, what that sky does not give. Made by `through`.
+    The clear sky's light is multiplied by a gain that goes from `first_gain` to `last_gain` by equal ratios: 1 for the
+    day as it is, another where daylight sets out from, or ends at, what that sky does not give. Made by `through`.
     """
 
     from_us: int
@@ -101,8 +117,8 @@ class Sunlight(NamedTuple):
             return self.first_lux
         x = (at_us - self.from_us) / (self.to_us - self.from_us)
         sky = lux(altitude_deg(self.where, self.from_s + (self.to_s - self.from_s) * x))
-        gain = self.first_gain ** (1.0 - x) * self.last_gain**x
-        # no factor leads to utter darkness: the last of the light is taken off, or given, evenly
+        gain: float = self.first_gain ** (1.0 - x) * self.last_gain**x
+        # no gain leads to or from utter darkness: the last of the light goes, or comes, evenly
         lacks = _lack(self.first_lux) * (1.0 - x) + _lack(self.last_lux) * x
         value = sky * gain - lacks
         low, high = sorted((self.first_lux, self.last_lux))
@@ -168,7 +184,7 @@ def _second(where: Whereabouts, altitude: float, rising: bool) -> float:
 
 
 class Follow(NamedTuple):
-    """What a sky lamp does while daylight does `inner`: `low` at `dark_lux` and darker, `high` at `bright_lux` and more.
+    """What a sky lamp does while daylight does `inner`: `low` at `dark_lux` and darker, `high` from `bright_lux` on.
 
     Between them the level goes by the logarithm of the light: the eye adapts, so equal ratios of daylight look like
     equal steps. With `dark_lux` the greater of the two the lamp goes the other way, and comes on as daylight goes.

@@ -57,7 +57,8 @@ class Event(NamedTuple):
 
 
 # Sunset as the United States Naval Observatory defines it: 50 arcminutes below the horizon, 34 of refraction and 16 of
-# half the sun's width. Six degrees end civil twilight, eighteen astronomical (American Meteorological Society, glossary).
+# half the sun's width. Six degrees end civil twilight, eighteen astronomical (glossary of the American
+# Meteorological Society).
 EVENTS = {
     "daybreak": Event(-18.0, True),
     "dawn": Event(-6.0, True),
