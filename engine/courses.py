@@ -36,13 +36,17 @@ class Script(NamedTuple):
 
     legs: tuple[Leg, ...]
     ends_us: tuple[int, ...]
+    level: bool = False  # all legs have the same level: once there, over and over is for good
 
     @classmethod
     def of(cls, *legs: Leg) -> Script:
-        """Raises ValueError for no legs, too many, or one that takes no time."""
+        """Raises ValueError for no legs, too many, one that takes no time, or a level that is no share."""
         if not 0 < len(legs) <= LEGS or any(leg.us <= 0 for leg in legs):
             raise ValueError(f"a course has 1 to {LEGS} legs, each longer than nothing")
-        return cls(legs, tuple(accumulate(leg.us for leg in legs)))
+        if not all(0.0 <= leg.to <= 1.0 for leg in legs):
+            raise ValueError("a leg's level is a share from 0 to 1")
+        ends_us = tuple(accumulate(leg.us for leg in legs))
+        return cls(legs, ends_us, all(leg.to == legs[0].to for leg in legs))
 
     @property
     def length_us(self) -> int:
@@ -58,7 +62,11 @@ class Script(NamedTuple):
         leg = self.legs[index]
         before = begins if index == 0 and rounds == 0 else self.legs[index - 1].to
         low = leg.to if leg.ease is Ease.HOLD else before
-        return Piece(start + self.ends_us[index] - leg.us, start + self.ends_us[index], low, leg.to, leg.ease is Ease.SMOOTH)
+        if repeats and self.level and low == leg.to:  # a fixed light: nothing ever turns again
+            return Piece(start + self.ends_us[index] - leg.us, None, low, low)
+        return Piece(
+            start + self.ends_us[index] - leg.us, start + self.ends_us[index], low, leg.to, leg.ease is Ease.SMOOTH
+        )
 
 
 class Course(NamedTuple):
@@ -74,22 +82,26 @@ class Course(NamedTuple):
     begins: float = 0.0
     repeats: bool = False
     state: State = State.OWN_WAY
+    name: str = ""  # what it is like, for people: filament, Fl(2) 10s
 
     def piece(self, at_us: int) -> Piece:
         """The monotone part that holds an instant not before `from_us`, in the output's own values."""
         found = self.script.piece(at_us - self.from_us, self.begins, self.repeats)
-        way = self.high - self.low
         return Piece(
             found.from_us + self.from_us,
             None if found.to_us is None else found.to_us + self.from_us,
-            self.low + way * found.low,
-            self.low + way * found.high,
+            self._value(found.low),
+            self._value(found.high),
             found.smooth,
         )
 
+    def _value(self, level: float) -> float:
+        """A level in the output's own values; who has arrived shows what was told, to the last digit."""
+        return self.high if level == 1.0 else self.low + (self.high - self.low) * level
+
     def value_at(self, at_us: int) -> float:
         if at_us < self.from_us:
-            return self.low + (self.high - self.low) * self.begins
+            return self._value(self.begins)
         return self.piece(at_us).value_at(at_us)
 
     def turns(self, after_us: int) -> int | None:
