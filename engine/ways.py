@@ -88,11 +88,13 @@ def _gas_mantle_on(key: int) -> Legs:
 
 
 def _oil_wick_on(key: int) -> Legs:
-    """A match, a low flame while the wick warms, and then a hand turns it up."""
+    """A match, a low flame while the wick warms; a hand turns it half up, lets the glass warm, turns it up."""
     return (
         Leg(_drawn(key, 0, 600 * MS, 1200 * MS), 0.12),
         Leg(_drawn(key, 1, 2 * S, 4 * S), 0.22, Ease.EVEN),
-        Leg(_drawn(key, 2, 4 * S, 6 * S), 1.0, Ease.SMOOTH),
+        Leg(_drawn(key, 2, 1 * S, 1500 * MS), 0.55, Ease.SMOOTH),
+        Leg(_drawn(key, 3, 2 * S, 3 * S), 0.55),
+        Leg(_drawn(key, 4, 1500 * MS, 2500 * MS), 1.0, Ease.SMOOTH),
     )
 
 
@@ -201,7 +203,7 @@ WAYS: dict[str, Way] = {
     way.name: way
     for way in (
         Way("gas-mantle", "a pop, then the mantle warms for some seconds", _gas_mantle_on, _always(*_MANTLE_OFF)),
-        Way("oil-wick", "a match, a low flame, then a hand turns it up", _oil_wick_on, _oil_wick_off),
+        Way("oil-wick", "a match, a low flame, then a hand turns it up by halves", _oil_wick_on, _oil_wick_off),
         Way("candle", "lit bright, shrinks until the wax has melted, grows", _candle_on, _candle_off),
         Way("filament", "glows up quickly, dies down more slowly", _always(*_FILAMENT_ON), _always(*_FILAMENT_OFF)),
         Way("tube", "glowing ends, two or three strikes, then full", _tube_on, _at_once(0.0)),

@@ -93,7 +93,7 @@ def traits(script: Script) -> Traits:
 
 KNOWN_BY: dict[str, Callable[[Traits], bool]] = {
     "gas-mantle": lambda t: t.dips == 1 and 0.25 < t.first < 0.35 and t.half_share > 0.25,
-    "oil-wick": lambda t: t.dips == 0 and 0.1 <= t.first < 0.2 and 6 < t.takes_s < 12,
+    "oil-wick": lambda t: t.dips == 0 and 0.1 <= t.first < 0.2 and 7 < t.takes_s < 12.5,
     "candle": lambda t: t.dips == 1 and 0.5 < t.first < 0.6 and 0.1 < t.lowest_dip < 0.3,
     "filament": lambda t: t.dips == 0 and 0.15 <= t.takes_s <= 0.3,
     "tube": lambda t: t.dips in (2, 3) and t.first == 0.0 and 0.05 < t.lowest_dip < 0.2 and t.steepest > 1000,
