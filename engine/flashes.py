@@ -27,8 +27,8 @@ SMALL_SR = 0.006  # a quarter of the solid angle of 10 degrees of view
 
 _ROUNDING = 1e-9  # a change from 0.4 to 0.5 is one of 10 %, whatever binary fractions make of it
 
-# While up to FEW lamps move, the light between two instants of a series leaves their range by less than HAIR. While more
-# do, what comes and goes within GRID_US may be missed, as far as it is made by lamps that move and not by jumps.
+# While up to FEW lamps move, the light between two instants of a series leaves their range by less than HAIR. While
+# more do, what comes and goes within GRID_US may be missed, as far as it is made by lamps that move and not by jumps.
 HAIR = 0.005
 GRID_US = 5_000
 FEW = 8
@@ -151,7 +151,7 @@ class _Lamp:
         self.end = 0.0  # its light in the last instant of the piece
 
     def light(self, at_us: int) -> float:
-        return self._weight * luminance(min(1.0, max(0.0, self._wave.value_at(at_us))))
+        return self._weight * luminance(self._wave.value_at(at_us))
 
     def begin(self, at_us: int) -> float:
         """A piece begins here; its first light."""
