@@ -12,7 +12,7 @@ from typing import NamedTuple
 from engine.layout import Place
 from scenes.problems import Problem, nearest
 from wayside.layout_schema import keys_with_units, output_keys
-from wayside.yaml_places import Entry, Table, Text, Value, read_text
+from wayside.yaml_places import Entry, Items, Table, Text, Value, read_text
 
 MAX_ROWS = 20_000
 
@@ -237,6 +237,17 @@ def _split_aspects(cell: _Cell, problems: list[Problem]) -> Value:
     return Table(tables, cell.place)
 
 
+def _split_colours(cell: _Cell, _: list[Problem]) -> Value:
+    """`white; red`, with any separator that does not divide the cell."""
+    found = re.finditer(r"[^;,/\s]+", cell.text.strip("[]"))
+    shift = cell.place.column + len(cell.text) - len(cell.text.lstrip("["))
+    words = [(one[0], shift + one.start()) for one in found]
+    place = cell.place
+    return Items(
+        [Text(word, Place(place.file, place.line, at, place.line, at + len(word))) for word, at in words], place
+    )
+
+
 def _enter(entries: dict[str, Entry], key: Text, value: Text, problems: list[Problem]) -> None:
     if key.text in entries:
         also = ((entries[key.text].key.place, "first given here"),)
@@ -245,4 +256,4 @@ def _enter(entries: dict[str, Entry], key: Text, value: Text, problems: list[Pro
     entries[key.text] = Entry(key, value)
 
 
-_SPLIT = {"positions": _split_positions, "aspects": _split_aspects}
+_SPLIT = {"positions": _split_positions, "aspects": _split_aspects, "colours": _split_colours}

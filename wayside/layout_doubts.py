@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import TypeVar
 
-from engine.layout import Layout, Place
+from engine.layout import Layout, Place, colour_of
 from scenes.names import Doubts
 from scenes.problems import Problem
 from wayside.layout_names import SEEN_BY_SCENES
@@ -17,7 +17,7 @@ from wayside.layout_schema import plain_name
 from wayside.yaml_places import Entry, Items, Table, Text, Value
 
 _WIRES = frozenset(["board", "link", "port", "address", "pin"])  # no line of a scene depends on these
-_UNSEEN = frozenset(["layout", "clock", "daylight", "boards", "feeds", "crossing"])
+_UNSEEN = frozenset(["layout", "clock", "daylight", "whereabouts", "viewing distance", "boards", "feeds", "crossing"])
 MOST_WEIGHED = 100  # errors; a layout file with more has another trouble
 
 T = TypeVar("T")
@@ -40,6 +40,7 @@ def doubts_of(root: Table, errors: Iterable[Problem], layout: Layout, missing: s
     written = {name for section in SEEN_BY_SCENES for name in _entries(root, section)}
     names |= written - given
     names |= {plain_name(name) for name in names if name}
+    names |= {colour_of(name) for name in names if colour_of(name) in layout.outputs}
     return Doubts(frozenset(_with_signals(names, layout)), any_name)
 
 

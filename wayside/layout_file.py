@@ -27,12 +27,13 @@ from scenes.names import Doubts, sentence
 from scenes.problems import Problem, in_order
 from wayside.layout_crossings import read_crossing
 from wayside.layout_csv import read_rows
+from wayside.layout_daylight import read_daylight, read_viewing, read_whereabouts, with_daylight
 from wayside.layout_doubts import doubts_of
 from wayside.layout_names import NOUNS, Reading, check_names, of_kind, table, text, wiring
 from wayside.layout_outputs import positive_us, read_outputs
 from wayside.layout_schema import check, pattern, schema_text, with_sections_named
 from wayside.layout_tracks import read_track
-from wayside.layout_values import is_yes, lux, second_of_day, whole
+from wayside.layout_values import is_yes, second_of_day, whole
 from wayside.yaml_places import MAX_BYTES, Entry, Table, Text, read_text, read_yaml
 
 __all__ = ["read_layout", "schema_text"]
@@ -226,11 +227,10 @@ def _layout(root: Table, shown: str, problems: list[Problem]) -> tuple[Layout, s
         name: read_crossing(reading, entry, settings, outputs)
         for name, entry, settings in _settings(table(root, "crossing").entries)
     }
-    name, daylight = text(root, "layout"), text(root, "daylight")
-    light = lux(daylight.text) if daylight else None
+    name, light = text(root, "layout"), read_daylight(reading, root)
     layout = Layout(
         name=name.text if name else "",
-        outputs=outputs,
+        outputs=with_daylight(outputs, root, light),
         detectors=detectors,
         buttons=buttons,
         tracks=tracks,
@@ -239,7 +239,9 @@ def _layout(root: Table, shown: str, problems: list[Problem]) -> tuple[Layout, s
         feeds=feeds,
         crossings=crossings,
         clock=_clock(reading, table(root, "clock")),
-        daylight_lux=Layout().daylight_lux if light is None else light,
+        daylight_lux=light,
+        whereabouts=read_whereabouts(reading, table(root, "whereabouts")),
+        viewing_mm=read_viewing(reading, root),
     )
     return layout, reading.missing
 

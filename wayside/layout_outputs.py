@@ -9,52 +9,52 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from engine.layout import Aspect, Itself, Kind, Output, Position, Setting
-from wayside.layout_names import Reading, table, text, wiring
-from wayside.layout_schema import pattern
-from wayside.layout_values import (
-    LONGEST_US,
-    NoState,
-    degrees,
-    is_yes,
-    limits,
-    rate_a_minute,
-    setting,
-    time_us,
-    whole,
-)
+from wayside.layout_colours import read_colour
+from wayside.layout_lamps import levels, read_lamp
+from wayside.layout_names import NO_STATES, Reading, table, text, wiring
+from wayside.layout_schema import choices
+from wayside.layout_values import LONGEST_US, NoState, degrees, is_yes, limits, setting, time_us, whole
 from wayside.yaml_places import Entry, Table, Text
 
 MAX_OUTPUTS = 20_000
-MAX_LEVELS = 65_535
 WIDEST_DEGREES = 360.0
-USUAL_LEVELS = 255
+LEAST_DEAD_BAND_DEG = 0.01
+KINDS = tuple(kind for kind in Kind if kind not in (Kind.COLOUR, Kind.DAYLIGHT))  # that a person can write
 STOPPING_ASPECTS = ("danger", "stop")
 RESERVED_POSITIONS = ("moving", "between", "past", "flashing", "fading", "on", "off")
 ASPECT_WORDS = ("number", "stops")
 
 
 def read_outputs(reading: Reading) -> dict[str, Output]:
-    """All outputs whose kind is known, in the file's order; signals after their parts are known."""
+    """All outputs whose kind is known, in the file's order, a lamp's colour behind its lamp.
+
+    Signals are read after their parts are known.
+    """
     entries = reading.section("outputs")
     if len(entries) > MAX_OUTPUTS:
         place = list(entries.values())[MAX_OUTPUTS].key.place
         reading.wrong(place, f"there are more than {MAX_OUTPUTS} outputs, the most that is read", "Divide the layout")
     reading.kinds = {name: _kind(entry) for name, entry in entries.items()}
     outputs: dict[str, Output] = {}
+    colours: dict[str, Output] = {}
     for name, entry in list(entries.items())[:MAX_OUTPUTS]:
         kind = reading.kinds[name]
         if kind and kind is not Kind.SIGNAL:
             outputs[name] = _output(reading, entry, kind)
+        if kind is Kind.LAMP and isinstance(entry.value, Table):
+            colour = read_colour(reading, outputs[name], entry.value)
+            colours.update({name: colour} if colour else {})
     owners: dict[str, Text] = {}
     for name, entry in entries.items():
         if reading.kinds[name] is Kind.SIGNAL:
             outputs[name] = _signal(reading, entry, outputs, owners)
-    return {name: outputs[name] for name in entries if name in outputs}
+    in_order = (one for name in entries for one in (outputs.get(name), colours.get(name)) if one)
+    return {output.name: output for output in in_order}
 
 
 def _kind(entry: Entry) -> Kind | None:
     word = text(entry.value, "kind") if isinstance(entry.value, Table) else None
-    return next((kind for kind in Kind if word and kind.value == word.text), None)
+    return next((kind for kind in KINDS if word and kind.value == word.text), None)
 
 
 def _output(reading: Reading, entry: Entry, kind: Kind) -> Output:
@@ -119,56 +119,13 @@ def _as_it_is(_: Reading, output: Output, __: Table) -> Output:
     return output
 
 
-def _yes(settings: Table, key: str) -> bool:
-    word = text(settings, key)
-    return word is not None and is_yes(word.text)
-
-
-def _levels(reading: Reading, settings: Table) -> int:
-    word = text(settings, "levels")
-    number = whole(word.text) if word else None
-    if word is None or number is None:
-        return USUAL_LEVELS
-    if not 2 <= number <= MAX_LEVELS:
-        instead = f"Write 2 to {MAX_LEVELS}; for a lamp that is only switched, leave it out"
-        reading.wrong(word.place, f"{number} levels are none that an output can be dimmed through", instead)
-        return USUAL_LEVELS
-    return number
-
-
-def _lamp(reading: Reading, output: Output, settings: Table) -> Output:
-    dimmable = _yes(settings, "dimmable")
-    levels = settings.entries.get("levels")
-    said = text(settings, "dimmable")
-    if levels and not dimmable and (said is None or pattern("yes-or-no").fullmatch(said.text)):
-        reading.wrong(levels.key.place, f"`{output.name}` has levels, but is not dimmable", "Add `dimmable: yes`")
-    if levels or dimmable:
-        output = replace(output, steps=_levels(reading, settings))
-    flickers, pair = _yes(settings, "flickers by itself"), text(settings, "flashes as a pair")
-    if pair and flickers:
-        place = settings.entries["flashes as a pair"].key.place
-        reading.wrong(place, f"`{output.name}` flickers and flashes by itself", "Keep the one that its board does")
-    if flickers:
-        return replace(output, itself=Itself.FLICKERS)
-    return _pair(reading, output, pair) if pair else output
-
-
-def _pair(reading: Reading, output: Output, word: Text) -> Output:
-    rate = rate_a_minute(word.text)
-    if rate == 0:
-        reading.wrong(word.place, "a rate of nothing a minute is no flash", "Write for example 45 a minute")
-    if not rate:
-        return output
-    return replace(output, itself=Itself.FLASHES, itself_us=round(60_000_000 / rate))
-
-
 def _servo(reading: Reading, output: Output, settings: Table) -> Output:
     hard = _limits(reading, settings)
     positions: list[Position] = []
     angles: list[float] = []
     for name, entry in table(settings, "positions").entries.items():
         angle = degrees(entry.value.text) if isinstance(entry.value, Text) else None
-        if name in RESERVED_POSITIONS:
+        if name in RESERVED_POSITIONS or name in NO_STATES:
             what = f"`{name}` cannot be a position: scenes say it of every output"
             reading.wrong(entry.key.place, what, "Name the place where it stands, such as raised")
         # one whose angle cannot be read is reported, and is still a name that states may use
@@ -189,7 +146,33 @@ def _servo(reading: Reading, output: Output, settings: Table) -> Output:
         instead = "Keep `moves by itself` if the board sets the pace, `full travel` if scenes may"
         reading.wrong(place, f"`{output.name}` has two times for its travel", instead)
     output = replace(output, positions=tuple(positions), limits=hard, travel_us=by_itself or travel)
+    output = _as_it_arrives(reading, output, settings)
     return replace(output, itself=Itself.MOVES, itself_us=by_itself) if by_itself else output
+
+
+def _as_it_arrives(reading: Reading, output: Output, settings: Table) -> Output:
+    arrives, band = text(settings, "arrives"), text(settings, "dead band")
+    for key, why in (("arrives", "says how it arrives"), ("dead band", "knows its servo's dead band")):
+        if key in settings.entries and "moves by itself" in settings.entries:
+            place, also = settings.entries[key].key.place, settings.entries["moves by itself"].key.place
+            what = f"the board of `{output.name}` moves it by itself, so nothing but the board {why}"
+            reading.wrong(place, what, "Delete this, or `moves by itself`", (also, "it moves by itself"))
+    if arrives and arrives.text in choices("arrives"):
+        output = replace(output, arrives=arrives.text)
+    least = degrees(band.text) if band else None
+    if band is None or least is None:
+        return output
+    angles = [position.degrees for position in output.positions]
+    travel = max(angles, default=0.0) - min(angles, default=0.0)
+    if least < LEAST_DEAD_BAND_DEG:
+        what = f"`dead band`: every servo has one of at least {LEAST_DEAD_BAND_DEG:g} deg"
+        reading.wrong(band.place, what, "Write for example `dead band: 1 deg`, or leave it out")
+    elif 0 < travel <= least:
+        what = f"`dead band`: with `{band.text}` it would never move, since its travel is {travel:g} deg"
+        reading.wrong(band.place, what, "Write for example `dead band: 1 deg`")
+    else:
+        output = replace(output, dead_band_deg=least)
+    return output
 
 
 def _limits(reading: Reading, settings: Table) -> tuple[float, float] | None:
@@ -207,7 +190,7 @@ def _limits(reading: Reading, settings: Table) -> tuple[float, float] | None:
 
 def _motor(reading: Reading, output: Output, settings: Table) -> Output:
     soft = positive_us(reading, settings, "soft start", may_be_nothing=True)
-    return replace(output, steps=_levels(reading, settings), soft_start_us=soft)
+    return replace(output, steps=levels(reading, settings), soft_start_us=soft)
 
 
 def _pulse(reading: Reading, output: Output, settings: Table) -> Output:
@@ -218,7 +201,7 @@ def _pulse(reading: Reading, output: Output, settings: Table) -> Output:
 
 
 _BUILD: dict[Kind, Callable[[Reading, Output, Table], Output]] = {
-    Kind.LAMP: _lamp,
+    Kind.LAMP: read_lamp,
     Kind.SERVO: _servo,
     Kind.MOTOR: _motor,
     Kind.PULSE: _pulse,
@@ -251,7 +234,7 @@ def _signal(reading: Reading, entry: Entry, outputs: dict[str, Output], owners: 
 
 def _aspect(reading: Reading, entry: Entry, outputs: dict[str, Output]) -> Aspect:
     name, value = entry.key.text, entry.value
-    if name in RESERVED_POSITIONS[:5]:
+    if name in RESERVED_POSITIONS[:5] or name in NO_STATES:
         reading.wrong(entry.key.place, f"`{name}` cannot be an aspect: scenes say it of every output", "Rename it")
     stops = name in STOPPING_ASPECTS
     if isinstance(value, Text):
@@ -280,6 +263,10 @@ def _part(reading: Reading, key: Text, word: Text, outputs: dict[str, Output]) -
         )
         return None
     if part is None or not word.text:
+        return None
+    if part.follows_lux:
+        instead = "Name another lamp, or delete its `follows daylight`"
+        reading.wrong(key.place, f"`{part.name}` follows the daylight, so no signal can show it", instead)
         return None
     if part.kind is Kind.SERVO and len(part.positions) < 2:
         return 0.0  # its positions have been reported

@@ -141,7 +141,14 @@ def _located(error: Any, root: Value, file: str) -> _Found:
 def keys_with_units() -> frozenset[str]:
     """The keys of an output whose values are a number with a unit."""
     properties = schema()["$defs"]["output"]["properties"]
-    return frozenset(key for key, part in properties.items() if part.get("$ref") in ("#/$defs/time", "#/$defs/rate"))
+    with_units = {f"#/$defs/{name}" for name in ("time", "rate", "angle", "share", "area", "lights")}
+    return frozenset(key for key, part in properties.items() if part.get("$ref") in with_units)
+
+
+@cache
+def choices(key: str) -> tuple[str, ...]:
+    """The words of which one stands after a key of an output."""
+    return tuple(schema()["$defs"]["output"]["properties"][key]["enum"])
 
 
 @cache
@@ -215,11 +222,27 @@ def _wrong_form(one: _Found, _: _Explained) -> list[Problem]:
     unit = example.partition(" ")[2]
     if any(mark in text for mark in "“”„‘’"):
         return [Problem(one.place, f"{one.said}: the quotes are curly", "Use straight quotes, or none")]
-    if unit and re.fullmatch(r"[0-9]+([.,][0-9]+)?", text):
+    if title in _SIDES and (number := _SIGNED.fullmatch(text)):
+        return [_without_side(one, text, *number.groups())]
+    if unit and (_SIGNED if title.startswith("a time zone") else _UNSIGNED).fullmatch(text):
         return [Problem(one.place, f"{one.said}: `{text}` has no unit", f"Write `{one.name}: {text} {unit}`")]
     if re.match(r"-\s*[0-9]", text):
         return [Problem(one.place, f"{one.said}: `{text}` is less than nothing", _write(one.name, part))]
     return [Problem(one.place, f"{one.said}: `{text}` is not {title}", _write(one.name, part))]
+
+
+_UNSIGNED = re.compile(r"[0-9]+([.,][0-9]+)?")
+_SIGNED = re.compile(r"([+-]?)([0-9]+(?:[.,][0-9]+|:[0-9]+)?)")
+_SIDES = {"a latitude": ("north", "south"), "a longitude": ("east", "west")}
+
+
+def _without_side(one: _Found, text: str, sign: str, number: str) -> Problem:
+    """A latitude or longitude as a bare number, which people sign in more than one way."""
+    sides = _SIDES[one.schema["title"]]
+    letters = [side[0].upper() for side in sides]
+    meant = letters if not sign else letters[sign == "-" :][:1]
+    instead = " or ".join(f"`{one.name}: {number} {letter}`" for letter in meant)
+    return Problem(one.place, f"{one.said}: `{text}` does not say {' or '.join(sides)}", f"Write {instead}")
 
 
 def _wrong_type(one: _Found, _: _Explained) -> list[Problem]:
@@ -242,7 +265,8 @@ def _not_one_of(one: _Found, _: _Explained) -> list[Problem]:
     if not isinstance(one.value, Text) or not one.value.text:
         return _wrong_type(one, _)
     near = nearest(one.value.text.lower(), known)
-    instead = f"Did you mean `{near}`?" if near else f"The kinds are `{'`, `'.join(known)}`"
+    noun = part["title"].split()[1]  # a kind, a way
+    instead = f"Did you mean `{near}`?" if near else f"The {noun}s are `{'`, `'.join(known)}`"
     return [Problem(one.place, f"`{one.value.text}` is not {part['title']}", instead)]
 
 

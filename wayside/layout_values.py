@@ -13,6 +13,7 @@ from wayside.layout_schema import pattern
 
 LONGEST_US = 24 * 3_600_000_000  # for any time in a layout
 LONGEST_MM = 10_000_000  # for any length: ten kilometres
+LEAST_LUX, MOST_LUX = 0.0001, 200_000.0  # an overcast night without a moon; more than the sun at its highest
 MOST_SLOTS = 20  # lamps that share one flashing period
 
 _TIME_US = {"ms": 1_000, "mi": 60_000_000, "h": 3_600_000_000, "s": 1_000_000}
@@ -71,6 +72,31 @@ def rate_a_minute(text: str) -> Fraction | None:
 def lux(text: str) -> float | None:
     found = pattern("light").fullmatch(text)
     return float(_number(found[1])) if found else None
+
+
+def lights(text: str) -> tuple[float, float] | None:
+    found = pattern("lights").fullmatch(text)
+    return (float(_number(found[1])), float(_number(found[2]))) if found else None
+
+
+def share(text: str) -> float | None:
+    found = pattern("share").fullmatch(text)
+    return float(_number(found[1]) / 100) if found else None
+
+
+def area_mm2(text: str) -> float | None:
+    found = pattern("area").fullmatch(text)
+    return float(_number(found[1]) * (1 if found[2].startswith("mm") else 100)) if found else None
+
+
+def kelvin(text: str) -> float | None:
+    found = pattern("white").fullmatch(text)
+    return float(_number(found[1])) if found else None
+
+
+def kelvins(text: str) -> tuple[float, float] | None:
+    found = pattern("whites").fullmatch(text)
+    return (float(_number(found[1])), float(_number(found[2]))) if found else None
 
 
 def second_of_day(text: str) -> int | None:
