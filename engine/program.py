@@ -524,6 +524,7 @@ class Program:
     rehearsals: dict[str, Rehearsal] = field(default_factory=dict)
     flags: dict[str, Variable] = field(default_factory=dict)
     counters: dict[str, Variable] = field(default_factory=dict)
+    manners: dict[str, Manner] = field(default_factory=dict)  # of the writer's own; the lines carry theirs themselves
 
 
 # --- looking through a program -------------------------------------------------------------------------------------

@@ -89,7 +89,8 @@ class _Compiler:
         rehearsals = {name: self._rehearsal(name, node) for name, node in self._of("rehearsal")}
         # the names' layout: it has daylight, if anybody has spoken of it
         layout = self.names.layout
-        program = Program(layout, scenes, rules, rehearsals, self._variables("flag"), self._variables("counter"))
+        flags, counters = self._variables("flag"), self._variables("counter")
+        program = Program(layout, scenes, rules, rehearsals, flags, counters, self.manners.own())
         self._routines()
         self._unused()
         return program, in_order(self.names.problems)

@@ -133,6 +133,10 @@ class Manners:
         except Refused:
             return
 
+    def own(self) -> dict[str, Manner]:
+        """Those of the writer's own that could be compiled."""
+        return {name: own.manner for name, own in self._own.items()}
+
     def _find(self, name: str) -> Own | None:
         symbol = self.names.symbols.get(name)
         if symbol is None or symbol.sort is not Sort.MANNER:
