@@ -16,7 +16,9 @@ from wayside.yaml_places import Table, Text
 
 FIRST_YEAR, LAST_YEAR = 1900, 2099
 MOST_BEHIND_MIN, MOST_AHEAD_MIN = -12 * 60, 14 * 60  # the time zones that there are (common practice, no source)
-ODD_NOON_MIN = 4 * 60  # no time zone, with or without summer time, has its noon so far from twelve (from memory)
+# How far from twelve the sun's noon is by the clock of any place, with or without summer time: three hours and some
+# minutes, in the west of China and of Alaska (from memory). More is more likely a wrong sign.
+ODD_NOON_MIN = 3 * 60 + 15
 NEAREST_MM, FARTHEST_MM = 50, 100_000  # of viewing
 
 _DAY_MIN = 24 * 60

@@ -408,7 +408,8 @@ def _too_many(one: _Found, _: _Explained) -> list[Problem]:
         return [
             Problem(second.place, f"`{second.text}` stands in the same item", "Give each stretch a dash of its own")
         ]
-    return [Problem(one.place, f"{one.said} has more than {one.error.kind.limit} entries, the most that is read")]
+    limit = one.error.kind.limit
+    return [Problem(one.place, f"{one.said} has more than {limit} entries, the most that is read", f"Keep {limit}")]
 
 
 def _too_long(one: _Found, _: _Explained) -> list[Problem]:

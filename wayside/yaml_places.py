@@ -250,7 +250,7 @@ class _Reader:
         if before is None or not isinstance(value, Text) or value.text:
             return False
         number = before.value
-        if not isinstance(number, Text) or not number.text.isdigit() or not _follows(number.place, key.place):
+        if not isinstance(number, Text) or not is_cut_off(number.text) or not _follows(number.place, key.place):
             return False
         place = Place(self.file, number.place.line, number.place.column, key.place.end_line, key.place.end_column)
         entries[self.last] = Entry(before.key, Text(f"{number.text},{key.text}", place))
@@ -270,6 +270,11 @@ class _Reader:
         place = Place(self.file, number.place.line, number.place.column, value.place.end_line, value.place.end_column)
         before.entries[last.key.text] = Entry(last.key, Text(f"{number.text},{value.text}", place))
         return True
+
+
+def is_cut_off(text: str) -> bool:
+    """Whether a text may be the part of a quantity before its decimal comma: `1`, `+5`, `1 lux to 9`."""
+    return re.fullmatch(r"(?:.* )?[+-]?[0-9]+", text) is not None
 
 
 def _follows(first: Place, second: Place) -> bool:

@@ -68,6 +68,7 @@ KEYS: list[tuple[str, str, str, Any]] = [
     (LAMP, "lit area: 10000 cm²", "lit_area_mm2", 1_000_000.0),
     (DIMMED, "follows daylight: 1 lux to 1000 lux", "follows_lux", (1.0, 1000.0)),
     (DIMMED, "follows daylight: 0,5 to 1000lx", "follows_lux", (0.5, 1000.0)),
+    (DIMMED, "follows daylight: 0.5 lux to 99,5 lux", "follows_lux", (0.5, 99.5)),
     (DIMMED, "follows daylight: 0.0001 lx to 200000 lux", "follows_lux", (0.0001, 200_000.0)),
     (f"{SERVO}, full travel: 1 s", "arrives: bouncing", "arrives", "bouncing"),
     (f"{SERVO}, full travel: 1 s", "arrives: settling", "arrives", "settling"),
@@ -133,7 +134,8 @@ def test_no_colour_at_all(tmp_path: Path) -> None:
 
 def test_one_colour_of_several(tmp_path: Path) -> None:
     text = f"{HEAD}links: {{main: {{kind: serial text}}}}\noutputs:\n"
-    text += "  two: {kind: lamp}\n  one: {kind: lamp, link: main, pin: 7, colours: [white, red, sea-green]}\n  end: {kind: lamp}\n"
+    text += "  two: {kind: lamp}\n  one: {kind: lamp, link: main, pin: 7, colours: [white, red, sea-green]}\n"
+    text += "  end: {kind: lamp}\n"
     layout = right(tmp_path, text)
     assert list(layout.outputs) == ["two", "one", "one colour", "end"]
     colour = layout.outputs["one colour"]
@@ -149,13 +151,15 @@ def test_one_colour_of_several(tmp_path: Path) -> None:
 
 def test_the_whites_that_red_green_and_blue_can_mix() -> None:
     """Below the warmest, blue would be less than nothing in linear sRGB; at it, it is not. Against colour-science."""
-    colour = pytest.importorskip("colour")
+    import colour  # late: it takes a second
+
     shape = colour.SpectralShape(380, 780, 5)
     to_rgb = colour.RGB_COLOURSPACES["sRGB"].matrix_XYZ_to_RGB
     warmest, coolest = layout_colours.MIXED_K
     for kelvin, fits in ((warmest - 5, False), (warmest + 5, True), (4000, True), (coolest, True)):
-        rgb = to_rgb @ colour.sd_to_XYZ(colour.sd_blackbody(kelvin, shape))
-        assert (min(rgb) >= 0) is fits, kelvin
+        with colour.utilities.suppress_warnings(colour_runtime_warnings=True):
+            rgb = to_rgb @ colour.sd_to_XYZ(colour.sd_blackbody(kelvin, shape))
+        assert bool(min(rgb) >= 0) is fits, kelvin
 
 
 PLACES: list[tuple[str, Whereabouts]] = [
@@ -240,7 +244,7 @@ OUTPUTS: list[tuple[str, str, bool]] = [
     # ways of coming on
     (f"{DIMMED}, comes on like: §gas-mantel", "Did you mean gas-mantle?", True),
     (f"{DIMMED}, comes on like: §Gas-Mantle", "Did you mean gas-mantle?", True),
-    (f"{DIMMED}, comes on like: §quickly", "The ways are gas-mantle, filament,", True),
+    (f"{DIMMED}, comes on like: §quickly", "The ways are gas-mantle, oil-wick, candle,", True),
     (f"{DIMMED}, §comes on like: ", "has nothing after it", True),
     (f"{DIMMED}, §comes on like: [tube]", "needs a way of coming on, not a list", True),
     (f"{DIMMED}, §comes on: tube", "Did you mean comes on like?", True),
@@ -280,7 +284,7 @@ OUTPUTS: list[tuple[str, str, bool]] = [
     (f"{DIMMED}, follows daylight: §0 lux to 1000 lux", "it is never 0 lux outdoors", False),
     (f"{DIMMED}, follows daylight: §1 lux to 200001 lux", "Write 0.0001 lux", False),
     (f"{DIMMED}, follows daylight: §1000 lux to 1 lux", "the two are the wrong way round", False),
-    (f"{DIMMED}, follows daylight: §9 lux to 9,0 lux", "the two are the same", False),
+    (f"{DIMMED}, follows daylight: §9 lux to 9.0 lux", "the two are the same", False),
     (f"{LAMP}, §follows daylight: 1 lux to 9 lux", "only switched, so it cannot follow the daylight", False),
     (f"{DIMMED}, follows daylight: 1 lux to 9 lux, §rest: 40 %", "no state of rest of its own", False),
     (f"{DIMMED}, follows daylight: 1 lux to 9 lux, §safe: on", "no safe state of its own", False),
@@ -310,7 +314,7 @@ OUTPUTS: list[tuple[str, str, bool]] = [
     (f"{LAMP}, §colours: {{white: 1}}", "for example colours: [white, red]", True),
     (f"{LAMP}, colours: [white, §Red]", "is not a name in lower-case letters", True),
     (f"{LAMP}, colours: [white, red, §white]", "white is a colour of one twice", False),
-    (f"{LAMP}, colours: [white, §off]", "off cannot be a colour", False),
+    (f"{LAMP}, colours: [white, §off]", "off cannot be a colour", True),  # for some editors it is no
     (f"{LAMP}, colours: [white, §lit]", "lit cannot be a colour", False),
     (f"{LAMP}, colours: [white, §daylight]", "daylight cannot be a colour", False),
     (f"{LAMP}, §colors: [white, red]", "Did you mean colours?", True),
@@ -425,8 +429,11 @@ def test_a_mistake_is_answered_once_and_where_it_is(tmp_path: Path, text: str, w
 
 
 def test_the_two_that_exclude_each_other_are_both_shown(tmp_path: Path) -> None:
-    text = f"{HEAD}outputs:\n  one:\n    kind: lamp\n    dimmable: yes\n    §whites: 2200 K to 6500 K\n    mixes colours: yes\n"
-    _, (problem,), _ = read(tmp_path, text.replace("§", ""))
+    keys = "    kind: lamp\n    dimmable: yes\n    whites: 2200 K to 6500 K\n    §mixes colours: yes\n"
+    problem = answered(tmp_path, f"{HEAD}outputs:\n  one:\n{keys}", "makes its colour in one way")
+    assert [(place.line, place.column) for place, _ in problem.also] == [(6, 5)]
+    keys = "    kind: lamp\n    dimmable: yes\n    follows daylight: 1 lux to 9 lux\n    §comes on like: tube\n"
+    problem = answered(tmp_path, f"{HEAD}outputs:\n  one:\n{keys}", "never comes on in a way")
     assert [(place.line, place.column) for place, _ in problem.also] == [(6, 5)]
 
 
@@ -466,7 +473,9 @@ def test_a_signal_cannot_show_a_lamp_that_follows_the_daylight(tmp_path: Path) -
         ("151.2 E", "-10 h", "15:55"),
         ("75 W", "+5 h", "22:00"),
         ("3 W", "+4 h", "16:12"),
-        ("3 W", "+3:45 h", None),
+        ("3 W", "+3:04 h", "15:16"),
+        ("3 W", "+3 h", None),
+        ("73.5 E", "+8 h", None),
         ("75 W", "-5 h", None),
         ("150 W", "+14 h", None),
         ("173 E", "-12 h", None),
@@ -496,7 +505,8 @@ def test_whereabouts_keep_what_could_be_made_out(tmp_path: Path) -> None:
 
 
 def test_a_lamp_in_doubt_takes_its_colour_with_it(tmp_path: Path) -> None:
-    text = f"{HEAD}outputs:\n  one: {{kind: lamp, floor: 4 %, colours: [white, red]}}\n  two: {{kind: lamp, colours: [a, b]}}\n"
+    text = f"{HEAD}outputs:\n  one: {{kind: lamp, floor: 4 %, colours: [white, red]}}\n"
+    text += "  two: {kind: lamp, colours: [a, b]}\n"
     (tmp_path / "layout.yaml").write_text(text)
     found = read_with_doubts(tmp_path / "layout.yaml", "layout.yaml")
     assert found.doubts is not None
@@ -516,7 +526,8 @@ def test_light_in_doubt_puts_no_name_in_doubt(tmp_path: Path, line: str) -> None
 # --- a table of outputs --------------------------------------------------------------------------------------------
 
 TABLE = """\
-name,kind,dimmable,positions,full travel,comes on like,floor,dithers,lit area,follows daylight,whites,mixes_colours,Colours,rest colour,arrives,dead band
+name,kind,dimmable,positions,full travel,comes on like,floor,dithers,lit area,follows daylight,whites,mixes_colours,\
+Colours,rest colour,arrives,dead band
 mantle,lamp,yes,,,gas-mantle,4 %,yes,"4,5 cm2",,,,,,,
 sky,lamp,yes,,,,,,,"0,5 lux to 1000 lux",2200 K to 6500 K,,,2500 K,,
 light,lamp,,,,,,,400 mm²,,,,white; red,red,,
@@ -541,7 +552,7 @@ def placeless(layout: Layout) -> list[tuple[Any, ...]]:
 
 @pytest.mark.parametrize("colours", ["white; red", "[white; red]", "white / red", "white red", '"white, red"'])
 def test_a_table_gives_what_the_layout_file_gives(tmp_path: Path, colours: str) -> None:
-    table = TABLE.replace("white; red", colours)
+    table = TABLE.replace("white; red", colours, 1)
     assert placeless(right(tmp_path, FROM_TABLE, **{"wiring.csv": table})) == placeless(right(tmp_path, HEAD + IN_YAML))
 
 
@@ -587,9 +598,18 @@ def validator() -> Any:
     return jsonschema_rs.Draft202012Validator(json.loads(schema_text()))
 
 
+class _Editor(yaml.SafeLoader):
+    """Numbers and yes/no have types of their own, and dates have none, as in YAML 1.2."""
+
+
+_Editor.yaml_implicit_resolvers = {
+    first: [(tag, form) for tag, form in rows if not tag.endswith(":timestamp")]
+    for first, rows in yaml.SafeLoader.yaml_implicit_resolvers.items()
+}
+
+
 def as_an_editor_sees_it(text: str) -> Any:
-    """As YAML 1.2 has it, which knows no dates: numbers and yes/no have types of their own."""
-    return json.loads(json.dumps(yaml.safe_load(text.replace("§", "")), default=str))
+    return yaml.load(text.replace("§", ""), Loader=_Editor)
 
 
 GOOD_FILES = [
@@ -653,6 +673,5 @@ def test_a_colours_name_can_be_said_in_a_scene(tmp_path: Path) -> None:
     assert "white" not in refused
     for word in words:
         if word not in refused:
-            assert parsing.parse(f"scene a\n    set x to {word}\n    wait until x is {word}\n", "a").problems == [], (
-                word
-            )
+            text = f"scene a\n    set x to {word}\n    wait until x is {word}\n"
+            assert not parsing.parse(text, "a").problems, word
