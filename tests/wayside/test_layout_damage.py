@@ -13,7 +13,9 @@ from wayside.layout_file import read_layout
 
 HERE = Path(__file__).parent
 LINES = (HERE / "good_layout.yaml").read_text(encoding="utf-8").splitlines()
-ROWS = (HERE / "good_wiring.csv").read_text(encoding="utf-8").splitlines()
+TABLES = {
+    name: (HERE / name).read_text(encoding="utf-8").splitlines() for name in ("good_wiring.csv", "good_lights.csv")
+}
 Damage = Callable[[list[str]], Iterator[list[str]]]
 WITH_TABLE = """\
 layout: Pellbrook Quay
@@ -94,10 +96,11 @@ def test_every_damaged_layout_is_answered(tmp_path: Path, damage: Damage) -> Non
 
 
 @pytest.mark.parametrize("damage", DAMAGE, ids=[damage.__name__ for damage in DAMAGE])
-def test_every_damaged_table_is_answered(tmp_path: Path, damage: Damage) -> None:
+@pytest.mark.parametrize("table", TABLES)
+def test_every_damaged_table_is_answered(tmp_path: Path, damage: Damage, table: str) -> None:
     path = tmp_path / "layout.yaml"
     path.write_text(WITH_TABLE)
-    for lines in damage(ROWS):
+    for lines in damage(TABLES[table]):
         (tmp_path / "wiring.csv").write_text("\n".join(lines) + "\n")
         _, problems, read = read_layout(path, "layout.yaml")
         answered_inside(problems, read)

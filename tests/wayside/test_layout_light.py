@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -525,15 +526,7 @@ def test_light_in_doubt_puts_no_name_in_doubt(tmp_path: Path, line: str) -> None
 
 # --- a table of outputs --------------------------------------------------------------------------------------------
 
-TABLE = """\
-name,kind,dimmable,positions,full travel,comes on like,floor,dithers,lit area,follows daylight,whites,mixes_colours,\
-Colours,rest colour,arrives,dead band
-mantle,lamp,yes,,,gas-mantle,4 %,yes,"4,5 cm2",,,,,,,
-sky,lamp,yes,,,,,,,"0,5 lux to 1000 lux",2200 K to 6500 K,,,2500 K,,
-light,lamp,,,,,,,400 mm²,,,,white; red,red,,
-sign,lamp,yes,,,,,,,,,yes,,,,
-arm,servo,,up 0 deg; down 45 deg,900 ms,,,,,,,,,,settling,"0,5 deg"
-"""
+TABLE = (HERE / "good_lights.csv").read_text(encoding="utf-8")
 IN_YAML = """\
 outputs:
   mantle: {kind: lamp, dimmable: yes, comes on like: gas-mantle, floor: 4 %, dithers: yes, lit area: 4.5 cm2}
@@ -675,3 +668,42 @@ def test_a_colours_name_can_be_said_in_a_scene(tmp_path: Path) -> None:
         if word not in refused:
             text = f"scene a\n    set x to {word}\n    wait until x is {word}\n"
             assert not parsing.parse(text, "a").problems, word
+
+
+# --- its documentation ---------------------------------------------------------------------------------------------
+
+GUIDE = (Path(layout_colours.__file__).parent / "README.md").read_text(encoding="utf-8")
+
+
+def test_the_guides_layout_has_no_mistake(tmp_path: Path) -> None:
+    layout = right(tmp_path, GUIDE.split("```yaml\n")[1].split("```")[0])
+    assert {"quay-lamp", "parlour colour", "harbour-light colour", "sky", "up-arm", DAYLIGHT} <= set(layout.outputs)
+
+
+def test_the_guide_explains_every_key() -> None:
+    schema = json.loads(schema_text())
+    keys = {
+        *schema["properties"],
+        *schema["$defs"]["output"]["properties"],
+        *schema["$defs"]["whereabouts"]["properties"],
+    }
+    written = GUIDE.replace("latitude:", "`latitude`").replace("longitude:", "`longitude`")
+    written = written.replace("time zone:", "`time zone`").replace("`date:", "`date`")
+    assert [key for key in sorted(keys) if f"`{key}`" not in written] == []
+
+
+@pytest.mark.parametrize("row", [line for line in GUIDE.splitlines() if line.startswith("| `")])
+def test_the_guides_examples_are_taken(row: str) -> None:
+    """Each example of a key in a table has the form that the schema wants."""
+    key, example = (cell.strip() for cell in row.split("|")[1:3])
+    name = key.strip("`")
+    schema = json.loads(schema_text())
+    part = {**schema["properties"], **schema["$defs"]["output"]["properties"]}.get(name)
+    for text in re.findall(r"`([^`]+)`", example) if part else []:
+        value = _plain(text)
+        found = jsonschema_rs.Draft202012Validator({"$defs": schema["$defs"], **part})
+        assert [str(error) for error in found.iter_errors(value)] == [], text
+
+
+def _plain(text: str) -> Any:
+    return yaml.load(text, Loader=yaml.BaseLoader)
