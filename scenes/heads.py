@@ -39,7 +39,8 @@ def _at_sun(writer: Writer, node: Node) -> Head:
     if word.text not in daylight.EVENTS:
         known = ", ".join(f"`{one}`" for one in daylight.EVENTS)
         what = f"the sun knows no `{word.text}`; it knows {known}"
-        near = names.near(word.text, daylight.EVENTS) or "for a time of day write `starts at 17:45 layout time`"
+        time = {"noon": "12:00", "midday": "12:00", "midnight": "0:00"}.get(word.text, "17:45")
+        near = names.near(word.text, daylight.EVENTS) or f"for a time of day write `starts at {time} layout time`"
         raise names.refuse(word.place, what, near)
     second = daylight.event(names.layout.whereabouts, word.text)
     if second is None:

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
     from engine.courses import Script
 
-MOST_SWAYS = 8  # lines `sways ...` of one manner
 MOST_LEGS = 100  # lines of a manner that is a list of levels
 MANNER_DEPTH = 10  # manners like manners like manners
 
@@ -159,10 +158,10 @@ class Manners:
         return own
 
     def _compiled(self, name: str, node: Node) -> Own:
-        lines = {kind: node.nodes(kind) for kind in ("leg", "sways", "varied")}
+        lines = {kind: list(node.nodes(kind)) for kind in ("leg", "sways", "varied")}
         given = [kind for kind, found in lines.items() if found]
         if not given:
-            if node.nodes("broken"):
+            if any(node.nodes("broken")):
                 raise Refused
             what = f"`{name}` has neither levels nor a manner that it is like"
             raise self.names.refuse(node.place, what, "write lines such as `70 % for 2 s`, or `like candle`")
@@ -198,11 +197,11 @@ class Manners:
         return Own(Listed(name, script), script)
 
     def _swaying(self, name: str, lines: list[Node]) -> Own:
-        from engine.flicker import swaying
+        from engine.flicker import OCTAVES, RATES, Octave, Swaying
 
-        if len(lines) > MOST_SWAYS:
-            what = f"a manner sways in at most {MOST_SWAYS} ways at once"
-            raise self.names.refuse(lines[MOST_SWAYS].place, what, "take one out: nobody could tell them apart")
+        if len(lines) > OCTAVES:
+            what = f"a manner sways in at most {OCTAVES} ways at once"
+            raise self.names.refuse(lines[OCTAVES].place, what, "take one out: nobody could tell them apart")
         octaves = []
         for line in lines:
             rate, by = line.word("RATE"), line.word("PERCENT")
@@ -210,12 +209,16 @@ class Manners:
                 raise Refused
             a_minute = self.names.quantity(rate, OPEN, "RATE", quantities.rate_per_min)
             weight = float(self.names.quantity(by, OPEN, "PERCENT", quantities.share)) if by else 1.0
-            octaves.append((float(a_minute) / 60, weight))
-        if not any(weight for _, weight in octaves):
+            if not RATES[0] <= a_minute / 60 <= RATES[1]:
+                what = f"nobody would see a lamp sway {rate.text}"
+                bounds = f"write a rate from {RATES[0] * 60:g} to {RATES[1] * 60:g} a minute"
+                raise self.names.refuse(rate.place, what, bounds)
+            octaves.append(Octave(float(a_minute) / 60, weight))
+        if not any(octave.weight for octave in octaves):
             raise self.names.refuse(
                 lines[0].place, "a manner that sways by 0 % stands still", "write for example `by 60 %`"
             )
-        return Own(swaying(name, octaves), None)
+        return Own(Swaying(name, tuple(sorted(octaves))), None)
 
     def _like(self, name: str, lines: list[Node]) -> Own:
         if len(lines) > 1:
@@ -228,7 +231,7 @@ class Manners:
 
         figures = {"pace": 1.0, "depth": 1.0}
         for kind, read in (("pace", quantities.pace), ("depth", lambda word: float(quantities.share(word)))):
-            lines = node.nodes(kind)
+            lines = list(node.nodes(kind))
             if len(lines) > 1:
                 raise self.names.refuse(
                     lines[1].place, f"`{kind}` stands here for the second time", "leave one of them"
@@ -237,13 +240,13 @@ class Manners:
             if word is not None:
                 figures[kind] = self.names.quantity(word, OPEN, "PERCENT", read)
         if figures["depth"] == 0.0:
-            place = node.nodes("depth")[0].place
+            place = next(node.nodes("depth")).place
             raise self.names.refuse(
                 place, "a manner with a depth of 0 % stands still", "write for example `depth 60 %`"
             )
-        if figures == {"pace": 1.0, "depth": 1.0} and not node.nodes("varied"):
+        if figures == {"pace": 1.0, "depth": 1.0} and not any(node.nodes("varied")):
             return own
         script = own.script if figures["depth"] == 1.0 else None  # a shallower one never comes to full light
         if script is not None:
             script = scaled(script, max(1, round(script.length_us / figures["pace"])))
-        return Own(Varied(own.manner, figures["pace"], figures["depth"], name), script)
+        return Own(Varied(own.manner, figures["pace"], figures["depth"]), script)

@@ -210,7 +210,6 @@ _DECLARATIONS = (
 
 _HEADS = (
     _entry("which clock", r"^starts at (?P<x>[0-9]{1,2}:[0-9]{2})(?: o'?clock)?$", "`{x}` by which clock?", "Write `starts at {x} layout time`, or `starts at {x} hall time`.", "s"),
-    _entry("time word", r"^starts at (?P<x>noon|midnight|midday|dusk|dawn|sunset|sunrise|night)", "`{x}` is not a time of day.", "Write it in figures, such as `starts at 17:45 layout time`.", "s"),
     _entry("starts time", r"^(?P<x>starts?|runs|begins) (?P<t>[0-9]{1,2}:[0-9]{2})", "`at` is missing before the time.", "Write `starts at {t} layout time`, or `hall time`.", "s"),
     _entry("hour only", r"^starts at (?P<x>(?P<h>[0-9]{1,2})(?:\.(?P<m>[0-9]{2}))?)(?: |$)(?!ms\b|s\b|min\b|h\b)", "A time of day has hours and minutes.", lambda said: f"Write `starts at {said['h']}:{said['m'] or '00'} layout time`, or `hall time`.", "s"),
     _entry("at duration", rf"^starts (?P<x>at {_TIME})", "`starts at` needs a time of day.", "Write `starts at 17:45 layout time`, or `starts every 20 min`.", "s"),

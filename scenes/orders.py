@@ -251,7 +251,7 @@ def move(writer: Writer, node: Node, scope: Scope) -> Statement:
 
 def _arrival(writer: Writer, node: Node, scope: Scope) -> tuple[str, int | None]:
     """How a move comes to its end, and how often it bounces if that is said."""
-    arrivals = node.nodes("arrival")
+    arrivals = list(node.nodes("arrival"))
     if not arrivals:
         return "", None
     if len(arrivals) > 1:

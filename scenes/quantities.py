@@ -15,7 +15,7 @@ LONGEST_US = 31 * 24 * 3600 * 1_000_000  # a wait, a fade or a rehearsal: a mont
 FASTEST_RATE = 3000  # flashes a minute: 50 a second, beyond what a lamp shows or an eye sees
 BRIGHTEST_LUX = 200_000
 WARMEST_K, COOLEST_K = 1_000, 10_000
-SLOWEST_PACE, FASTEST_PACE = Fraction(1, 20), 10
+SLOWEST_PACE, FASTEST_PACE = Fraction(1, 10), 10
 MOST_COUNT = 1_000_000  # rounds, counts, seeds' digits apart
 
 _MICROSECONDS = {
@@ -111,7 +111,7 @@ def pace(word: Word) -> float:
     """A percentage that may be more than the whole: a pace of 150 % is half as fast again."""
     value = split(word.text)[0] / 100
     if not SLOWEST_PACE <= value <= FASTEST_PACE:
-        raise OutOfRange(f"a pace of `{word.text}` cannot be seen", "write a pace from 5 % to 1000 %")
+        raise OutOfRange(f"a pace of `{word.text}` cannot be seen", "write a pace from 10 % to 1000 %")
     return float(value)
 
 

@@ -41,10 +41,10 @@ def likeness(told: Told, output: Output, before: Wave | None) -> object:
             return ("flash", start, blink._replace(slot=0), high)
         case Steady(amount):
             return ("steady", output.kind, words.value(output, amount), _froze(told, before))
-    low, high = (words.value(output, wave.value_at(at)) for at in (told.at_us, wave.ends_us or told.at_us))
-    if endless(wave):
-        low = high = ""  # each begins from what it shows, and goes on alike
-    return (type(wave), output.kind, wave.ends_us, low, high, _manner(wave))
+    if endless(wave):  # each begins from what it shows, and goes on alike
+        return (type(wave), output.kind, _manner(wave))
+    ends = tuple(words.value(output, wave.value_at(at)) for at in (told.at_us, wave.ends_us or told.at_us))
+    return (type(wave), output.kind, wave.ends_us, ends, _manner(wave))
 
 
 def _froze(told: Told, before: Wave | None) -> bool:

@@ -185,8 +185,11 @@ class Story:
         words = value(output, wave.value_at(self._at_us))
         if wave.ends_us is not None and under_way(wave, self._at_us):
             began = wave.turns(-1) or 0
-            near = {value(output, wave.value_at(wave.ends_us)): "nearly "}
-            near = {**near, value(output, wave.value_at(began)): "still "}.get(words, "")
+            ends = {
+                value(output, wave.value_at(wave.ends_us)): "nearly ",
+                value(output, wave.value_at(began)): "still ",
+            }
+            near = ends.get(words, "")
             return f"{'moving' if output.kind is Kind.SERVO else 'fading'}, {near}{words}"
         return words
 

@@ -25,6 +25,7 @@ from engine.trace import (
     TrainAt,
     Trouble,
 )
+from wayside import trace_words as words
 from wayside.picture_outputs import output_row
 from wayside.picture_spans import Look, Row, Span, Tick, joined
 

@@ -251,7 +251,7 @@ def test_dropped_moves_freeze_and_flashes_go_back_to_the_level_before() -> None:
             "    flash ada at 60 a minute",
             "    turn on bea",
             "    together",
-            "        move boom to lowered over 8 s",
+            "        move boom to lowered over 8 s like even",
             "        fade cid to 0 % over 8 s",
             "        wait 20 s",
         ),
@@ -383,7 +383,7 @@ def test_a_stop_in_a_together_in_a_repeat() -> None:
 
 def test_a_frozen_half_way_barrier_stays_after_a_stop() -> None:
     kernel = played(
-        scene("when stopped", "    hold everything", "move boom to lowered over 8 s", "wait 60 s"),
+        scene("when stopped", "    hold everything", "move boom to lowered over 8 s like even", "wait 60 s"),
         [GO, (2, StopScene("go"))],
     )
     assert value(kernel, "boom", 60) == pytest.approx(67.5)

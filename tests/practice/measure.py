@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from engine.layout import Crossing, Layout
 from engine.trace import Record, Saw, Told, TrainOn
-from engine.waves import Flashing, Ramp, Steady, Wave
+from engine.waves import Flashing, Steady, Wave, endless
 from wayside.project import load
 from wayside.rehearsing import rehearse
 
@@ -69,10 +69,12 @@ class Measured:
         """Every instant at which anything measured here can change."""
         found = {0, self.ended_us}
         for course in self.courses.values():
-            for at, wave in course:
+            for (at, wave), (until, _) in zip(course, [*course[1:], (self.ended_us, None)], strict=True):
                 found.add(at)
-                if isinstance(wave, Ramp):
-                    found.update((wave.from_us, wave.to_us))
+                turn = None if endless(wave) else wave.turns(at)
+                while turn is not None and turn < until:
+                    found.add(turn)
+                    turn = wave.turns(turn)
         found.update(record.at_us for record in self.trace if isinstance(record, Saw | TrainOn))
         return sorted(at for at in found if 0 <= at <= self.ended_us)
 
@@ -196,7 +198,7 @@ class Measured:
         found = []
         for span in self.spans(self.flashing(lamp)):
             wave, at = self.wave(lamp, span.start), span.start
-            while (nxt := wave.next_change(at, 1.0)) is not None and nxt < span.end:
+            while (nxt := wave.turns(at)) is not None and nxt < span.end:
                 at = nxt
                 if wave.value_at(at) > 0:
                     found.append(at)

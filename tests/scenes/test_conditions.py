@@ -115,7 +115,9 @@ MISTAKES = [
     ("at least 3 of barriers are lowered", "there are 2 of them", "1 to 2"),
     ("amber becomes on for 3 s", "an instant only", "write `is`"),
     ("a train is on lane", "does not know where trains truly are", "`lane is occupied`"),
-    ("daylight is below 20 lux", "comes with the light step", ""),
+    ("daylight is below 20 %", "`below 70 lux`", ""),
+    ("daylight is on", "is never `on`", "`below 70 lux`"),
+    ("amber is below 20 lux", "is never `below 20 lux`", ""),
     ("trains is lowered", "`at least 3`", ""),
 ]
 
