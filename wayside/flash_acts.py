@@ -20,7 +20,7 @@ from engine.waves import Flashing, Ramp, State, Steady, Wave
 LOOK_US = 20 * SECOND_US  # it repeats itself; two rates that differ by a twentieth of a flash a second have met by then
 FLICKER_LOOK_US = 60 * SECOND_US  # it never does
 EDGE_US = SECOND_US  # looked at before and after each change
-STRETCH_US, OVERLAP_US = 10 * SECOND_US, 2 * SECOND_US  # looked at in one go, since other lamps may matter in the next
+STRETCH_US, OVERLAP_US = 5 * SECOND_US, 3 * SECOND_US // 2  # looked at in one go: in the next, other lamps may matter
 SLOW_US = SECOND_US  # a fade that takes so long is no part of fast flashing
 
 _SAME = 1e-9  # levels

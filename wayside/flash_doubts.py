@@ -44,7 +44,7 @@ from engine.program import (
 FEW_CHANGES = 4  # in a second: fewer are no flashes to speak of, beside lamps that flash by themselves
 ROUNDS = 12  # of a loop: more than enough changes to tell
 ROUNDS_US = 5 * SECOND_US // 2  # or so long
-MOST_CHANGES = 2_000  # of one scene
+MOST_LINES = 5_000  # gone through in one scene, loops and scenes that it runs included; then playing it is quicker
 CALLS = 5  # scenes run by scenes
 WAITS_US = SECOND_US  # a wait until something happens: nobody knows how long, and hardly ever less
 
@@ -107,6 +107,8 @@ def _by_lines(program: Program, block: Block) -> float:
     """Flashes a second that the lines themselves make when they go as quickly as they can."""
     pace = _Pace(program)
     pace.block(block, 0)
+    if pace.lines > MOST_LINES:
+        return MOST_LINES
     changes = worst_second(sorted(set(pace.changes)))[0]
     return changes / 2 if changes >= FEW_CHANGES else 0.0
 
@@ -116,6 +118,7 @@ class _Pace:
 
     def __init__(self, program: Program) -> None:
         self.changes: list[int] = []
+        self.lines = 0
         self._program = program
         self._outputs = program.layout.outputs
         self._calls = 0
@@ -123,7 +126,8 @@ class _Pace:
     def block(self, lines: Block, at_us: int) -> int:
         """When the lines have run, if they begin then."""
         for line in lines:
-            if isinstance(line, StopRepeating) or len(self.changes) >= MOST_CHANGES:
+            self.lines += 1
+            if isinstance(line, StopRepeating) or self.lines > MOST_LINES:
                 break
             at_us = self._line(line, at_us)
         return at_us
@@ -182,7 +186,7 @@ class _Pace:
         start_us = at_us
         for _ in range(min(ROUNDS, line.times if line.times is not None else ROUNDS)):
             at_us = self.block(line.block, at_us)
-            if at_us - start_us >= ROUNDS_US:
+            if at_us - start_us >= ROUNDS_US or self.lines > MOST_LINES:
                 break
         return at_us
 

@@ -21,7 +21,7 @@ from wayside.flash_acts import Act, Lamp, lamps_that_act, stretches
 from wayside.flash_doubts import may_flash
 from wayside.wording import duration, listed
 
-TIMES = 8  # the same lamps doing what the same lines say are looked at in so many stretches
+TIMES = 20  # the same lamps doing what the same lines say are looked at in so many stretches
 WORK = 2_000_000  # values of lamps; past it what changes at the same time is no longer looked at, only lines and scenes
 MOST_WARNINGS = 10
 MOST_PLAYED = 40  # scenes that one check plays
@@ -85,9 +85,11 @@ class _Look:
             waves = [(weight, lamp.history) for weight, lamp in zip(_weights(lamps), lamps, strict=True)]
             light = list(series(waves, from_us, to_us))
             self._spent += len(light) * len(lamps)
-            most, at_us = worst_second(count(light))
+            instants = count(light)
+            most, at_us = worst_second(instants)
             if most > MOST_A_SECOND:
-                found.append(_found(most, at_us, lamps))
+                before_us = max((one for one in instants if one < at_us), default=from_us)
+                found.append(_found(most, max(before_us + 1, at_us - SECOND_US), at_us, lamps))
         flashing = dict.fromkeys(name for one in found for name in one.lamps)
         areas = [self._layout.outputs[name].lit_area_mm2 for name in flashing]
         return [] if small(areas, self._layout.viewing_mm) else found
@@ -98,9 +100,9 @@ class _Look:
         return self._seen[key] > TIMES
 
 
-def _found(most: int, at_us: int, lamps: Sequence[Lamp]) -> FastFlashing:
-    """With the lamps that do something in that second, and the lines that told them to."""
-    acts = {lamp.output.name: lamp.during(at_us, at_us + SECOND_US - 1) for lamp in lamps}
+def _found(most: int, begins_us: int, at_us: int, lamps: Sequence[Lamp]) -> FastFlashing:
+    """With the lamps that do something in that second, or in the first flash of it, and the lines that told them to."""
+    acts = {lamp.output.name: lamp.during(begins_us, at_us + SECOND_US - 1) for lamp in lamps}
     every = [act for one in acts.values() for act in one]
     return FastFlashing(
         most,
@@ -144,10 +146,8 @@ def check_by_playing(program: Program) -> list[Problem]:
     said = [problem(found, scene) for found, scene in worst.values()]
     if len(doubtful) > MOST_PLAYED:
         place = program.scenes[doubtful[MOST_PLAYED]].place
-        what = (
-            f"{len(doubtful)} scenes may flash fast; a check plays the first {MOST_PLAYED} to find out, this one not."
-        )
-        said.append(Problem(place, what, "Rehearse the others.", advice=True))
+        what = f"{len(doubtful)} scenes may flash fast, and a check plays only {MOST_PLAYED} to find out: not this one."
+        said.append(Problem(place, what, "Rehearse it, and those after it.", advice=True))
     return said
 
 
