@@ -1,7 +1,7 @@
 """The published characters of lights: `Fl(2) W 10s` as charts write it, as phases of light and dark.
 
-How it is written is in `engine.chart_words`, proportions and limits in `engine.rhythms`. Which lamp shows which colour is
-nobody's business here.
+How it is written is in `engine.chart_words`, proportions and limits in `engine.rhythms`. Which lamp shows which colour
+is nobody's business here.
 """
 
 from __future__ import annotations
@@ -82,17 +82,16 @@ def read(text: str) -> Character:
 
 def _period_us(text: str, parts: Written, colours: int) -> int:
     """What was written; a fixed light has none, and of the others only a quick light without groups can do without."""
-    if parts.period_us is not None:
-        return parts.period_us
-    if parts.rhythm == "F" and not parts.changes:
-        return FIXED_US
     usual_us = None if parts.groups else usual_period_us(parts.rhythm)
-    if usual_us:
-        return usual_us * colours
-    fits = next((seconds(us) for us in EXAMPLES_US if _fits(parts, colours, us)), "10s")
-    example = f"{parts.name} {''.join(parts.colours) or 'W'} {fits}"
-    end = len(text.rstrip())
-    refuse(f"`{parts.name}` needs its period.", f"Write its seconds behind it: `{example}`.", (end, end + 1))
+    if parts.rhythm == "F" and not parts.changes:
+        usual_us = FIXED_US
+    period_us = usual_us * colours if usual_us and parts.period_us is None else parts.period_us
+    if period_us is None:
+        fits = next((seconds(us) for us in EXAMPLES_US if _fits(parts, colours, us)), "10s")
+        example = f"{parts.name} {''.join(parts.colours) or 'W'} {fits}"
+        end = len(text.rstrip())
+        refuse(f"`{parts.name}` needs its period.", f"Write its seconds behind it: `{example}`.", (end, end + 1))
+    return period_us
 
 
 def _fits(parts: Written, colours: int, period_us: int) -> bool:

@@ -1,4 +1,4 @@
-"""The notation in which charts write lights' characters: a text such as `Fl(2) W 10s` taken apart, or what is wrong with it.
+"""The notation in which charts write lights' characters: `Fl(2) W 10s` taken apart, or what is wrong with it.
 
 Owns the words, old and new, and where each mistake stands. Knows nothing of how long a flash lasts.
 """
@@ -104,9 +104,8 @@ _LEAVE_OUT = "Leave heights and ranges out; the character ends with its period, 
 _WORD = re.compile("[A-Za-z]+")
 _NUMBER = re.compile("[0-9]+")
 _DECIMAL = re.compile("([0-9]+)(?:[.,]([0-9]+))?")
-_HEIGHT = re.compile(
-    r"[0-9]+(?:[.,][0-9]+)?(?:\s*[-/]\s*[0-9]+(?:[.,][0-9]+)?)*\s*[mM](?![A-Za-z])|[0-9]+\s*[-/]\s*[0-9]+"
-)
+_METRES = r"[0-9]+(?:[.,][0-9]+)?"
+_HEIGHT = re.compile(rf"{_METRES}(?:\s*[-/]\s*{_METRES})*\s*[mM](?![A-Za-z])|{_METRES}\s*[-/]\s*{_METRES}")
 
 
 def _rhythm_before_colours(word: str) -> str | None:

@@ -124,9 +124,9 @@ def _quick(name: str, groups: Groups, period_us: int) -> Beats:
     quick = QUICK[name]
     if not groups:
         if not quick.least * period_us <= MINUTE < quick.below * period_us:
-            rate = f"{quick.least} to {quick.below - 1} times a minute; {seconds(period_us)} would be {_a_minute(period_us)}"
             raise Unfit(
-                f"`{name}` flashes without a break, {rate}.",
+                f"`{name}` flashes without a break, {quick.least} to {quick.below - 1} times a minute; "
+                f"{seconds(period_us)} would be {_a_minute(period_us)}.",
                 f"Leave the period out, or write `{name}(3) 10s` for groups or `I{name} 10s` for regular breaks.",
             )
         return _flash_of(period_us)
@@ -230,11 +230,10 @@ def _a_minute(period_us: int) -> str:
 def _under_fifty(what: str, period_us: int) -> None:
     if period_us > UNDER_FIFTY_US:
         return
-    quick = next(
-        (name for name, kind in QUICK.items() if kind.least * period_us <= MINUTE < kind.below * period_us), "Q"
-    )
+    quick = next((name for name, kind in QUICK.items() if kind.below * period_us > MINUTE), "Q")
+    rate = f"{_a_minute(period_us)} a minute; from 50 on a light is quick"
     raise Unfit(
-        f"{what.capitalize()} every {seconds(period_us)} are {_a_minute(period_us)} a minute; from 50 on a light is quick.",
+        f"{what.capitalize()} every {seconds(period_us)} are {rate}.",
         f"Write `{quick}`, or a period of more than {seconds(UNDER_FIFTY_US)}.",
     )
 
