@@ -26,6 +26,9 @@ MEMBERS = 5_000  # members of one `for each`
 _CONDITION_FIRST = frozenset({"if", "repeat", "as_long_as", "wait_until"})  # refused before their blocks were looked at
 
 
+_LEVELS = frozenset({"turn", "set", "fade", "flash", "flicker", "show", "hold", "release"})
+
+
 class TooLong(Exception):
     """The scenes have grown past `WRITTEN_OUT`; that has been reported."""
 
@@ -109,7 +112,7 @@ class Writer:
         refused = len(self.names.problems) > before
         for word, symbol in found:
             assert symbol.output is not None
-            wrong = fits(symbol.output)
+            wrong = _followed(node, symbol.output) or fits(symbol.output)
             if wrong is None:
                 good.append(symbol.output)
                 continue
@@ -210,6 +213,14 @@ class Writer:
                 self.names.unknown(word, "a thing", self.names.every_name(), scope)
                 raise Refused
         return {word.text: value for word, value in zip(wanted, values, strict=True)}
+
+
+def _followed(node: Node, output: Output) -> tuple[str, str] | None:
+    """A lamp that follows the daylight takes no level from anybody else; its colour may be told."""
+    if output.follows_lux is None or node.kind not in _LEVELS or node.word("KELVIN") is not None:
+        return None
+    what = f"`{output.name}` follows the daylight (layout file), and takes no other orders"
+    return what, "write `fade daylight through dusk over 4 min`"
 
 
 def _chained(otherwise: Node) -> tuple[Node | Word, ...]:

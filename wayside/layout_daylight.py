@@ -5,9 +5,11 @@ Knows nothing of the sun: what these numbers make of the day is the engine's bus
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 from engine.layout import DAYLIGHT, Kind, Layout, Output, Place, Setting, Whereabouts
+from engine.waves import Steady
 from scenes.problems import Problem
 from wayside.layout_names import Reading, text
 from wayside.layout_schema import pattern
@@ -48,8 +50,18 @@ def with_daylight(outputs: dict[str, Output], root: Table, light: float) -> dict
     spoken = next(iter(written + skies), None)
     if spoken is None:
         return outputs
-    others = {name: output for name, output in outputs.items() if name != DAYLIGHT}
+    others = {name: _resting(output, light) for name, output in outputs.items() if name != DAYLIGHT}
     return {**others, DAYLIGHT: Output(DAYLIGHT, Kind.DAYLIGHT, Setting(light), spoken)}
+
+
+def _resting(output: Output, light: float) -> Output:
+    """A sky lamp rests at what the layout's daylight makes of it."""
+    if output.follows_lux is None:
+        return output
+    from engine.daylight import Follow  # few layouts have a sky
+
+    level = Follow(Steady(light), *output.follows_lux).value_at(0)
+    return replace(output, rest=Setting(level))
 
 
 def read_viewing(reading: Reading, root: Table) -> int | None:

@@ -9,14 +9,13 @@ from typing import NamedTuple
 
 import pytest
 
-from engine.layout import Place
 from scenes.problems import as_text
 from wayside.project import Project, load
 from wayside.rehearsing import rehearse
 
 REFERENCE = Path(__file__).parents[2] / "scenes" / "README.md"
 TEXT = REFERENCE.read_text(encoding="utf-8")
-FENCE = re.compile(r"^```(yaml|scene later|scene)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+FENCE = re.compile(r"^```(yaml|scene)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 HEADING = re.compile(r"^#+ (.*)$", re.MULTILINE)
 GRAMMAR = Path(__file__).parents[2] / "scenes" / "scene.lark"
 
@@ -38,7 +37,6 @@ def examples() -> list[Example]:
 
 
 EXAMPLES = [one for one in examples() if one.kind == "scene"]
-LATER = [one for one in examples() if one.kind == "scene later"]
 ADVISED = {"pulse", "A stop without it"}  # each of these sections tells that `check` says so
 (LAYOUT,) = [one.text for one in examples() if one.kind == "yaml"]
 
@@ -54,7 +52,7 @@ def loaded(example: Example, folder: Path) -> Project:
 
 
 def test_every_fence_of_the_reference_is_executed() -> None:
-    assert len(examples()) == TEXT.count("\n```\n") == len(EXAMPLES) + len(LATER) + 1
+    assert len(examples()) == TEXT.count("\n```\n") == len(EXAMPLES) + 1
 
 
 @pytest.mark.parametrize("example", EXAMPLES, ids=name_of)
@@ -68,12 +66,6 @@ def test_an_example_is_without_errors_and_its_rehearsals_pass(example: Example, 
         failed = [(one.expectation.place.line, one.what_happened) for one in result.outcomes if not one.passed]
         assert (failed, [one.text for one in result.troubles]) == ([], [])
         assert result.outcomes, f"{rehearsal.name} expects nothing"
-
-
-@pytest.mark.parametrize("example", LATER, ids=name_of)
-def test_what_comes_later_says_so(example: Example, tmp_path: Path) -> None:
-    lines = {Place(*problem.place).line for problem in loaded(example, tmp_path).errors if "light step" in problem.what}
-    assert lines == {2, 3, 4, 5}
 
 
 def test_every_word_of_the_grammar_stands_in_an_example() -> None:
@@ -96,6 +88,8 @@ LIMITS = [
     ("scenes.conditions", "TERMS", "questions in one condition"),
     ("scenes.quantities", "MOST_COUNT", "rounds, counts"),
     ("scenes.quantities", "FASTEST_RATE", "a flash, a minute"),
+    ("scenes.manners", "MOST_LEGS", "levels of a manner"),
+    ("scenes.manners", "MANNER_DEPTH", "manners like manners"),
     ("engine.kernel", "REACTION_LIMIT", "reactions at one instant"),
     ("engine.branches", "LOOP_LIMIT", "rounds of one loop"),
     ("engine.performance", "RESTART_LIMIT", "starts of one scene"),
