@@ -403,7 +403,7 @@ def test_what_an_answer_offers_is_read(text: str) -> None:
         assert read(longer).period_us == float(least[1]) * S
         assert refused(f"{text[: told.column]}{float(least[1]) - 0.101:g}s").what  # and not much less would do
     for sentence in (told.what, told.instead):
-        assert sentence[0] in "`1" or sentence[0].isupper()
+        assert sentence[0] == "`" or sentence[0].isdigit() or sentence[0].isupper()
         assert sentence.endswith((".", "?"))
         assert not re.search(r"token|pars|syntax|regex|python|None", sentence, re.IGNORECASE)
 
@@ -510,7 +510,7 @@ def keeps_its_definition(light: Character) -> None:
     rhythm = light.text.removeprefix("Al ").split(" ")[0]
     lit, dark = sum(lights(light)), sum(darks(light))
     name = rhythm.split("(")[0].split("+")[0]
-    if light.text.startswith("Al ") and name[0] in "WRGYBVA":
+    if light.text.startswith("Al ") and re.fullmatch("(Bu|Vi|Or|Am|[WRGY])+", name):
         name = "F"
     rate = light.flashes_a_minute
     if name in ("Fl", "LFl", "FFl", "FLFl"):
