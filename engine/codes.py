@@ -76,11 +76,10 @@ def _servo(output: Output, towards: float | None) -> Seen:
     band = output.dead_band_deg
     if towards is None or band * DEGREE < 1.0:
         return lambda value: _nearest(_within(value, least, most) * DEGREE)
-    target = _within(towards, least, most)
     low, high = sorted(output.span) if output.positions else (least, most)
 
     def told(value: float) -> int:
-        step = target + _nearest((value - target) / band) * band
+        step = towards + _nearest((value - towards) / band) * band
         # the nearest step may lie past an end that the arm has not passed, and is not to pass
         bottom, top = low if value >= low else least, high if value <= high else most
         return _nearest(_within(step, bottom, top) * DEGREE)
@@ -181,7 +180,8 @@ _DONE_BY_ITSELF = {
 # 10 bits, 0.89 units at most. The pattern repeats 25 times a second, or 50 at two of four; whether that is seen hangs
 # on the lamp: brighter ones show it sooner, and between nothing and the first code it shows most. A floor ends it
 # there: below a floor above the first code nothing is dithered. A link carries 50 or 100 commands a second for each
-# lamp that rests between two codes, which no track bus does.
+# lamp that rests between two codes: some ten such lamps fill a serial line of 115200 baud, and one is more than a
+# track bus carries for accessories in all, at 41 to 82 a second.
 
 
 def dithered(output: Output, value: float, at_us: int) -> int:
@@ -230,7 +230,7 @@ def _mix(output: Output, value: float) -> tuple[int, int, int]:
     parts = max(1, _nearest(luminance(value) * output.steps * DITHER_PHASES))
     low, share = divmod(parts, DITHER_PHASES)
     least = least_code(output)
-    if (low < least and least > 1) or low >= output.steps:
+    if low < least and least > 1:
         return told, told, 0
     if shown(output, low + 1) - shown(output, low) <= VISIBLE:
         return told, told, 0

@@ -190,6 +190,7 @@ def test_a_signal_is_told_the_index_of_its_aspect() -> None:
 def test_a_colour_is_told_in_whole_mired_within_its_whites() -> None:
     white = other(Kind.COLOUR, mired=(1e6 / 2200, 1e6 / 6500))
     assert [code(white, value) for value in (333.3, 1000.0, 1.0)] == [333, 455, 154]
+    assert [code(white, value) for value in (200.5, 201.5, 202.5)] == [201, 202, 203]  # evenly wide
     assert shown(white, 333) == 333.0
     coloured = other(Kind.COLOUR, aspects=(Aspect("red"), Aspect("green")))
     assert code(coloured, 1.0) == 1
@@ -228,6 +229,7 @@ def test_a_move_goes_by_the_dead_band_and_ends_where_it_was_told_to(start: float
 def test_ends_and_limits_are_never_passed() -> None:
     # counted from 9.6 deg in whole degrees the step nearest to 0 would be -0.4
     assert next(commands(Ramp(0, S, 0.0, 9.6), servo(), 0, 2 * S)) == (0, 0)
+    assert next(commands(Ramp(0, S, 90.0, 80.4), servo(), 0, 2 * S)) == (0, 9000)
     assert code(servo(limits=(5.0, 80.0)), 200.0) == 80 * DEGREE
     assert code(servo(limits=(5.0, 80.0)), -3.0, towards=42.0) == 5 * DEGREE
     # an arm that stands past its named ends, where its limits let it, comes back from there
@@ -291,7 +293,8 @@ def test_the_window_includes_its_beginning_and_not_its_end() -> None:
     cut = whole[100][0]
     assert list(commands(wave, lamp(), cut, 11 * S)) == whole[100:]
     assert list(commands(wave, lamp(), 0, cut)) == whole[:100]
-    assert list(commands(wave, lamp(), 5, 5)) == []
+    for output in (lamp(), lamp(itself=Itself.MOVES)):
+        assert list(commands(wave, output, 5, 5)) == []
 
 
 def test_a_wave_that_tells_too_much_is_reported() -> None:
@@ -419,6 +422,7 @@ def test_the_coarsest_steps_of_known_lamps() -> None:
     assert jump < VISIBLE
     assert where == pytest.approx(0.29, abs=0.01)  # where dithering ends
     assert coarsest_step(lamp(255, floor=0.25), 0.0, 1.0) == (pytest.approx(0.25, abs=0.005), 0.0)
+    assert coarsest_step(lamp(255, floor=0.25, dithers=True), 0.0, 1.0) == (pytest.approx(0.25, abs=0.005), 0.0)
     assert coarsest_step(lamp(1), 0.0, 1.0) == (1.0, 0.0)
     assert coarsest_step(lamp(255), 0.5, 0.5) == (0.0, 0.5)
     assert coarsest_step(servo(), 0.0, 90.0) == (0.0, 0.0)
