@@ -180,15 +180,15 @@ _DONE_BY_ITSELF = {
 # 10 bits, 0.89 units at most. The pattern repeats 25 times a second, or 50 at two of four; whether that is seen hangs
 # on the lamp: brighter ones show it sooner, and between nothing and the first code it shows most. A floor ends it
 # there: below a floor above the first code nothing is dithered. A link carries 50 or 100 commands a second for each
-# lamp that rests between two codes: some ten such lamps fill a serial line of 115200 baud, and one is more than a
-# track bus carries for accessories in all, at 41 to 82 a second.
+# lamp that rests between two codes: some ten such lamps fill a serial line of 115200 baud, and one can take all
+# that a track bus carries for accessories, 41 to 82 a second.
 
 
 def dithered(output: Output, value: float, at_us: int) -> int:
     """The code of the slot of DITHER_SLOT_US, counted from 0, in which an instant lies; else the same as `code`.
 
-    Over any DITHER_PHASES slots the mean light is within an eighth of a code of what was asked (but for the bottom,
-    where a value above nothing is a quarter of a code at least). Neighbours are shifted against each other.
+    Where it dithers, the mean light over any DITHER_PHASES slots is within an eighth of a code of what was asked;
+    but a value above nothing gets a quarter of a code at least. Neighbours are shifted against each other.
     """
     low, high, share = _mix(output, value)
     if share == 0:
