@@ -6,9 +6,11 @@ clock; `Curve` puts it between two values and two instants. Those that turn roun
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import ceil, pi, sin, sqrt
 from typing import NamedTuple, Protocol
 
+from engine.landings import FREE_UNDER_US
 from engine.landings import bouncing as bouncing  # profiles come through one door
 from engine.landings import settling as settling
 from engine.waves import State, least_jerk
@@ -108,6 +110,20 @@ def trapezoid(distance: float, speed: float, acceleration: float) -> tuple[float
 
 
 PROFILES: dict[str, Profile] = {one.name: one for one in (Even(), Smooth(), Swaying(), Ramped())}
+
+
+def shortest_us(profile_in: Callable[[int], Profile], way: float, fastest: float) -> int:
+    """The shortest time in which a way can be gone so without ever passing a speed, in the way's units a second.
+
+    `profile_in` gives the profile for a time, such as `bouncing`: from FREE_UNDER_US on it is another, and slower.
+    """
+
+    def needed(over_us: int) -> int:
+        exactly = 1_000_000 * profile_in(over_us).peak_speed * abs(way) / fastest
+        return ceil(round(exactly, 3))  # a rounding is not another microsecond
+
+    free = needed(0)
+    return free if free < FREE_UNDER_US else max(FREE_UNDER_US, needed(FREE_UNDER_US))
 
 
 # --- the wave ------------------------------------------------------------------------------------------------------

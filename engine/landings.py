@@ -219,4 +219,4 @@ def settling(over_us: int, room: float = inf, damping: float = DAMPING) -> Settl
     if not mirrored and overshoot(damping) > usable:
         damping = damping_for(usable)
     swings = floor(log(SETTLED) / log(overshoot(damping)))  # those that go beyond the band
-    return Settling(damping, max(1, swings), mirrored)
+    return Settling(damping, swings, mirrored)

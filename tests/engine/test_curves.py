@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import pairwise
 from math import exp, floor, inf, log, pi, sqrt
 
@@ -11,7 +12,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from engine.curves import PROFILES, Curve, Even, Profile, Ramped, Smooth, Swaying, bouncing, settling, trapezoid
+from engine.curves import (
+    PROFILES,
+    Curve,
+    Even,
+    Profile,
+    Ramped,
+    Smooth,
+    Swaying,
+    bouncing,
+    settling,
+    shortest_us,
+    trapezoid,
+)
 from engine.landings import (
     FREE_UNDER_US,
     LANDS,
@@ -94,6 +107,7 @@ def test_too_short_a_way_makes_a_triangle() -> None:
 
 
 @given(st.floats(0.1, 500), st.floats(1, 600), st.floats(1, 5_000))
+@settings(deadline=None)
 def test_a_trapezoid_keeps_both_limits(distance: float, speed: float, acceleration: float) -> None:
     seconds, profile = trapezoid(distance, speed, acceleration)
     assert profile.peak_speed * distance / seconds <= speed * (1 + 1e-9)
@@ -241,6 +255,26 @@ def test_peak_accelerations() -> None:
     assert greatest(Ramped()) == pytest.approx(4 / 3 / 0.25, rel=1e-4)
 
 
+def test_the_shortest_honest_time() -> None:
+    # least jerk: 1.875 x angle / greatest speed
+    assert shortest_us(lambda _: Smooth(), 90.0, 600.0) == shortest_us(lambda _: Smooth(), -90.0, 600.0) == 281_250
+    assert shortest_us(lambda _: Smooth(), 90.0, 60.0) == 2_812_500
+    # a free fall with two bounces takes 0.4 of the time to land, with twice its mean speed
+    assert shortest_us(bouncing, 90.0, 600.0) == 750_000
+    # from one second on it is let down, which is slower: 2 / 0.9 x 90 / 300 is 0.67 s, 2 / 0.9 x 90 / 100 is 2 s
+    assert shortest_us(bouncing, 90.0, 300.0) == FREE_UNDER_US
+    assert shortest_us(bouncing, 90.0, 100.0) == 2_000_000
+
+
+@given(st.sampled_from((bouncing, settling, lambda _: Smooth())), st.floats(1, 180), st.floats(20, 2_000), over)
+@settings(deadline=None)
+def test_a_move_in_less_than_the_shortest_time_is_too_fast_and_no_other(
+    profile_in: Callable[[int], Profile], way: float, fastest: float, over_us: int
+) -> None:
+    too_fast = profile_in(over_us).peak_speed * way * 1_000_000 > fastest * over_us * (1 + 1e-8)
+    assert too_fast == (over_us < shortest_us(profile_in, way, fastest))
+
+
 # --- what every profile keeps --------------------------------------------------------------------------------------
 
 
@@ -253,6 +287,7 @@ def test_people_write_four_names() -> None:
 
 
 @given(profiles)
+@settings(deadline=None)
 def test_starts_at_nought_and_ends_at_one(profile: Profile) -> None:
     assert profile.at(0.0) == 0.0
     assert profile.at(1.0) == 1.0
@@ -295,6 +330,7 @@ def test_as_many_bounces_as_asked_for_can_be_seen(count: int) -> None:
 
 
 @given(st.sampled_from((FREE_UNDER_US, LONG)), times, restitutions)
+@settings(deadline=None)
 def test_a_paced_move_bounces_little_and_late(over_us: int, count: int, restitution: float | None) -> None:
     profile = bouncing(over_us, count, restitution)
     assert profile.turns[0] == LANDS == 0.9
@@ -429,6 +465,16 @@ def test_both_ends_are_exact(curve: Curve) -> None:
     assert instants(curve)[0] == curve.from_us
 
 
+@given(values, values, st.integers(10**9, 10**12), st.integers(1, 3))
+@settings(deadline=None)
+def test_no_rounding_passes_an_end(low: float, high: float, length: int, short_of: int) -> None:
+    # added up from the low end, -179.3 + (-63.6 + 179.3) comes out above -63.6
+    for profile in PROFILES.values():
+        curve = Curve(0, length, low, high, profile)
+        for at in (length - short_of, short_of):
+            assert min(low, high) <= curve.value_at(at) <= max(low, high)
+
+
 @given(curves)
 @settings(deadline=None, max_examples=300)
 def test_between_its_turns_a_curve_is_monotone_microsecond_by_microsecond(curve: Curve) -> None:
@@ -469,6 +515,7 @@ def test_the_next_change_is_the_one_that_a_walk_finds(curve: Curve, codes: int, 
     dampings,
     st.floats(0.0, 1.0),
 )
+@settings(deadline=None)
 def test_no_degree_past_a_hard_limit(
     low: float, high: float, spare: float, over_us: int, damping: float, x: float
 ) -> None:
