@@ -29,6 +29,7 @@ class Command(NamedTuple):
 COMMANDS = {
     "check": Command("find everything wrong with a layout's files, before anything moves", "wayside.command_check"),
     "rehearse": Command("play the rehearsals, or any scene, in no time and with no layout", "wayside.command_rehearse"),
+    "draw": Command("show how lamps flicker, come on and fade, so that you can choose", "wayside.command_draw"),
 }
 
 HELP = """\
@@ -52,6 +53,7 @@ example, a scene:
 
   wayside check examples/pellbrook-quay
   wayside rehearse examples/pellbrook-quay
+  wayside draw gas-mantle
 
 exit status: 0 fine, 1 the scenes have a problem, 2 wrong usage or a file that cannot be read or written,
 70 a fault in Wayside itself, 130 stopped by Ctrl-C, 141 nobody read the output to its end
