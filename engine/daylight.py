@@ -157,15 +157,14 @@ def through(where: Whereabouts, course: str, from_us: int, over_us: int, lux_now
 
     It sets out from the instant at which the sky gives the light that there is, and ends with the sun where the event
     has it, or, rising, at the instant at which the sky gives `day_lux`. Light beyond what the sky gives between noon
-    and the event is met at noon, or at the event, by a gain; light already past the course's end goes there evenly to
-    the eye. So it always starts at `lux_now`, ends at `end_lux`, and goes one way.
+    and the event is met at noon, or at the event, by a gain; light already past the course's end goes back to it. So it
+    always starts at `lux_now`, ends at `end_lux`, and goes one way.
     """
     last = end_lux(where, course, day_lux)
     edge, rising = EVENTS[course]
     top = altitude_deg(where, noon(where))
-    # rising, the end is looked for first, and the start no later than it; falling, the end is the event itself
     to_deg = max(edge, min(top, altitude_of(day_lux))) if rising else edge
-    from_deg = max(edge, min(to_deg if rising else top, altitude_of(lux_now)))
+    from_deg = max(edge, min(top, altitude_of(lux_now)))
     from_s, to_s = _second(where, from_deg, rising), _second(where, to_deg, rising)
     first_gain, last_gain = (
         max(light, DARKEST_LUX) / lux(altitude_deg(where, second))

@@ -109,7 +109,7 @@ def _parabola(first: float, middle: float, last: float) -> tuple[float, float, f
 
 @lru_cache(maxsize=64)  # a pure memo
 def _day(whole: int) -> _Day:
-    """A day's course of the sun. The parabolas miss the series by less than 0.1 arcseconds between their nodes."""
+    """A day's course of the sun. The parabolas miss the series by less than 0.01 arcseconds between their nodes."""
     (first, *_), (middle, *_), (last, *_) = nodes = [_seen(whole + part) for part in (0.0, 0.5, 1.0)]
     turn = 2 * pi
     middle, last = (value + turn * round((first - value) / turn) for value in (middle, last))

@@ -135,7 +135,16 @@ def test_the_references_give_the_reason_for_every_second() -> None:
 
 
 def test_noon_is_the_highest_and_lies_in_the_day() -> None:
-    for longitude, utc_min in ((-3, 0), (151.2, 0), (151.2, 600), (-75, -300), (179, 0), (-179, 0)):
+    for longitude, utc_min in (
+        (-3, 0),
+        (151.2, 0),
+        (151.2, 600),
+        (-75, -300),
+        (179, 0),
+        (-179, 0),
+        (-179, 720),
+        (179, -720),
+    ):
         for latitude in (-75, -30, 0, 54, 80):
             where = Whereabouts(latitude, longitude, 2026, 3, 21, utc_min)
             top = noon(where)
