@@ -23,6 +23,7 @@ from engine.program import Come, Flickers, Order, Shows
 from engine.stage import wave_for
 from engine.waves import State, Steady, Wave, next_of
 from engine.ways import WAYS
+from wayside.wording import duration
 
 MS, S, MINUTE = 1_000, 1_000_000, 60_000_000
 LEAST_US = 10 * MS  # the shortest time that is drawn
@@ -124,7 +125,9 @@ class Axis(NamedTuple):
 
 
 LEVEL = Axis(0.0, 1.0, ((0.0, "0 %"), (0.5, "50 %"), (1.0, "100 %")))
-BEYOND = Axis(0.0, 1.4, ((0.0, "0 %"), (0.5, "50 %"), (1.0, "100 %")), rows=7, lit=False)
+TRAVEL = LEVEL._replace(lit=False)
+A_LITTLE_BEYOND = TRAVEL._replace(high=8 / 7)
+BEYOND = TRAVEL._replace(high=1.4, rows=7)
 LUX = Axis(0.001, 100_000.0, ((0.001, "0.001 lx"), (1.0, "1 lx"), (1_000.0, "1000 lx")), by_ratio=True)
 
 
@@ -315,8 +318,14 @@ def arrival(name: str, asked: Asked, times: int | None = None) -> list[Drawing]:
         about = ABOUT_ARRIVALS[name][takes_us >= FREE_UNDER_US]
         line = Line("", Curve(0, takes_us, 0.0, 1.0, shape))
         called = name if times is None else f"{name} {times} times"
-        found.append(Drawing("arrivals", called, about, 0, takes_us, (line,), BEYOND))
+        found.append(Drawing("arrivals", called, about, 0, takes_us, (line,), _axis_for(shape)))
     return found
+
+
+def _axis_for(shape: curves.Profile) -> Axis:
+    """With room above the end, where the move goes past it."""
+    most = max(shape.at(x) for x in (*shape.turns, 1.0))
+    return next(axis for axis in (TRAVEL, A_LITTLE_BEYOND, BEYOND) if most <= axis.high or axis is BEYOND)
 
 
 def character(text: str, asked: Asked) -> list[Drawing]:
@@ -326,7 +335,7 @@ def character(text: str, asked: Asked) -> list[Drawing]:
     enough_us = max(_CHARACTER_US, min(_PHASES * shortest_us, 3 * found.period_us))
     to_us = asked.for_us or found.period_us * max(1, enough_us // found.period_us)
     line = asked.told(Shows(found.script(), found.text))[0]._replace(label="")
-    about = ABOUT_CHARACTERS.get(found.text, "")
+    about = ABOUT_CHARACTERS.get(found.text, f"over and over, every {duration(found.period_us)}")
     return [Drawing("characters", found.text, about, 0, to_us, (line,), hues=_hues(found, to_us))]
 
 

@@ -39,9 +39,11 @@ FLAT = 0.003  # a point that lies so near to the line between its neighbours is 
 SHADES = 32  # of a strip, from dark to full light
 
 TITLE = "What lamps, arms and the daylight can do"
-HOW = (
-    "Height: the level, even to the eye (CIE 1976 lightness), how far a move has come, or daylight by equal ratios.  "
-    "Strip: how it looks; its lightness is the level's."
+HOW = (  # groups, and how to read them
+    (("manners", "ways", "characters", "profiles"), "Height: the level, even to the eye (CIE 1976 lightness)."),
+    (("arrivals", "profiles"), "Height of a move: how far it has come."),
+    (("daylight",), "Height of daylight: lux, equal ratios as equal steps."),
+    (("manners", "ways", "characters", "profiles", "daylight"), "Strip: how it looks, as light as the level says."),
 )
 
 # --- shades --------------------------------------------------------------------------------------------------------
@@ -50,7 +52,7 @@ Rgb = tuple[float, float, float]
 _WEIGHTS = (0.2126, 0.7152, 0.0722)  # of the sRGB primaries in luminance (IEC 61966-2-1)
 
 FULL = 0.96  # lightness of full light on paper: white would not show that it is warm
-GLOW: tuple[Rgb, Rgb] = ((2.2, 0.70, 0.10), (1.09, 1.0, 0.72))  # faint and full: what glows is redder when it is faint
+GLOW: tuple[Rgb, Rgb] = ((1.95, 0.77, 0.12), (1.09, 1.0, 0.72))  # faint and full: what glows is redder when it is faint
 SKY: tuple[Rgb, Rgb] = ((0.45, 0.85, 2.6), (0.86, 1.01, 1.25))  # night and day
 NIGHT = "#000000"
 HUES: dict[str, Rgb] = {  # what a coloured light looks like at its brightest; its letter stands beside it
@@ -77,7 +79,8 @@ def tint(level: float, lights: tuple[Rgb, Rgb]) -> str:
     """The shade of a level, of FULL times that lightness, its colour between the two; paler where there is no room."""
     bright = luminance(FULL * level)
     faint, full = lights
-    light = [low + (high - low) * level for low, high in zip(faint, full, strict=True)]
+    share = level * level * level  # it pales late
+    light = [low + (high - low) * share for low, high in zip(faint, full, strict=True)]
     whole = sum(weight * part for weight, part in zip(_WEIGHTS, light, strict=True))
     light = [part / whole for part in light]
     most = max(light)
@@ -171,7 +174,10 @@ class _Page:
         self.in_order = [drawing for share in shares for drawing in share]
         self._breaks = {share[0] for share in shares[1:]}
         self._headed = len({drawing.group for drawing in drawings}) > 1
-        self._top = SIDE + 0.5
+        groups = {drawing.group for drawing in drawings}
+        how = "  ".join(text for about, text in HOW if groups & set(about))
+        self._how = wrap(how, int((self.width - 2 * SIDE) / text_width("x", 7)))
+        self._top = SIDE + 0.38 + 0.13 * len(self._how)
         self._column = 0
         self._y = self._lowest = self._top
         self._group = ""
@@ -250,7 +256,7 @@ class _Page:
         paper.line(_BASE, (frame.left, frame.foot), (frame.right, frame.foot))
 
     def _curve(self, frame: _Frame, found: Sequence[Column], gid: str) -> None:
-        points = [(frame.x(at_us), frame.y(value)) for column in found for at_us, value in column.samples]
+        points = [(_fine(frame.x(at_us)), _fine(frame.y(value))) for column in found for at_us, value in column.samples]
         points = thinned(points)
         self.paper.shape(
             _FILLS[frame.axis.lit], [(frame.left, frame.foot), *points, (frame.right, frame.foot)], f"fill-{gid}"
@@ -276,7 +282,7 @@ class _Page:
         top, foot = frame.foot + 0.02, frame.foot + 0.02 + STRIP
         self.paper.box(Ink(NIGHT, None, layer=3), frame.left, top, frame.right, foot, f"strip-{gid}")
         shades = [round(SHADES * column.mean(frame.axis.share)) for column in found]
-        edges = [frame.x(column.samples[0].at_us) for column in found] + [frame.right]
+        edges = [_fine(frame.x(column.samples[0].at_us)) for column in found] + [frame.right]
         colours = [_hue_at(drawing.hues, column.samples[0].at_us) for column in found]
         for letters in sorted(set(colours)):
             for shade in range(1, max(shades) + 1):
@@ -294,7 +300,8 @@ class _Page:
 
     def finish(self, title: str) -> None:
         self.paper.words(Words(SIDE, SIDE, title, 15, bold=True, colour=DARK, gid="title"))
-        self.paper.words(Words(SIDE, SIDE + 0.24, HOW, 7, colour=GREY))
+        for number, part in enumerate(self._how):
+            self.paper.words(Words(SIDE, SIDE + 0.24 + number * 0.13, part, 7, colour=GREY))
 
 
 _ROW = CURVE + 0.02 + STRIP + TIMES + GAP
@@ -306,6 +313,11 @@ def _tall(drawing: Drawing) -> float:
 
 def _height(drawings: Sequence[Drawing]) -> float:
     return sum(map(_tall, drawings)) + (HEADING + SECTION) * len({drawing.group for drawing in drawings})
+
+
+def _fine(inches: float) -> float:
+    """To the hundredth of a point, which keeps the file small."""
+    return round(inches * 7200) / 7200
 
 
 def _hue_at(hues: Sequence[Hue], at_us: int) -> str:
