@@ -400,7 +400,7 @@ def test_what_an_answer_offers_is_read(text: str) -> None:
     least = re.search(r"Write ([0-9.]+)s or more", told.instead)
     if least:
         longer = text[: told.column] + least[1] + "s"
-        assert read(longer).period_us == float(least[1]) * S
+        assert read(longer).period_us == round(float(least[1]) * S)
         assert refused(f"{text[: told.column]}{float(least[1]) - 0.101:g}s").what  # and not much less would do
     for sentence in (told.what, told.instead):
         assert sentence[0] == "`" or sentence[0].isdigit() or sentence[0].isupper()

@@ -220,3 +220,4 @@ def test_scaled_to_its_own_length_is_itself() -> None:
         script = coming_on(name, 3)
         assert scaled(script, script.length_us) == script
     assert [leg.us for leg in scaled(Script.of(Leg(1, 0.5), Leg(10**6, 0.5), Leg(1, 1.0)), 3).legs] == [1, 1, 1]
+    assert [leg.us for leg in scaled(Script.of(Leg(10**6, 0.5), Leg(1, 0.5), Leg(1, 1.0)), 3).legs] == [1, 1, 1]
