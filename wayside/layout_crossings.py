@@ -49,6 +49,9 @@ def _plays(reading: Reading, word: Text, role: str, outputs: dict[str, Output]) 
         return
     if not of_kind(reading, word, kinds, f"what plays {role}"):
         return
+    if word.text in outputs and outputs[word.text].follows_lux:
+        what = f"`{word.text}` follows the daylight, so it cannot play {role}"
+        reading.wrong(word.place, what, "Name another lamp", (outputs[word.text].place, "the lamp"))
     if role in _CLOSED and word.text in outputs:
         _stays_closed(reading, word, role, outputs[word.text])
     if "barriers" not in role:

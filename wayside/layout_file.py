@@ -21,6 +21,7 @@ from engine.layout import (
     Kind,
     Layout,
     Link,
+    Output,
     Place,
 )
 from scenes.names import Doubts, sentence
@@ -217,7 +218,8 @@ def _layout(root: Table, shown: str, problems: list[Problem]) -> tuple[Layout, s
         name: _detector(reading, entry, settings) for name, entry, settings in _settings(reading.section("detectors"))
     }
     buttons = {
-        name: _button(reading, entry, settings) for name, entry, settings in _settings(reading.section("buttons"))
+        name: _button(reading, entry, settings, outputs)
+        for name, entry, settings in _settings(reading.section("buttons"))
     }
     tracks = {
         name: read_track(reading, entry, settings, outputs)
@@ -315,8 +317,11 @@ def _detector(reading: Reading, entry: Entry, settings: Table) -> Detector:
     )
 
 
-def _button(reading: Reading, entry: Entry, settings: Table) -> Button:
+def _button(reading: Reading, entry: Entry, settings: Table, outputs: dict[str, Output]) -> Button:
     lamp = text(settings, "ready lamp")
     known = lamp is not None and of_kind(reading, lamp, (Kind.LAMP,), "a ready lamp")
+    if lamp and lamp.text in outputs and outputs[lamp.text].follows_lux:
+        what = f"`{lamp.text}` follows the daylight, so it cannot show that a button is ready"
+        reading.wrong(lamp.place, what, "Name another lamp", (outputs[lamp.text].place, "the lamp"))
     where = wiring(reading, entry.key.text, settings, "input")
     return Button(entry.key.text, entry.key.place, where, lamp.text if lamp and known else None)

@@ -53,6 +53,9 @@ _APART = (
 )
 
 
+_SPECIAL = frozenset([*_NEED_LEVELS, "lit area", "flickers by itself", "flashes as a pair"])
+
+
 def read_lamp(reading: Reading, output: Output, settings: Table) -> Output:
     dimmable, said = yes(settings, "dimmable"), text(settings, "dimmable")
     can_tell = said is None or pattern("yes-or-no").fullmatch(said.text) is not None
@@ -61,7 +64,9 @@ def read_lamp(reading: Reading, output: Output, settings: Table) -> Output:
         reading.wrong(written.key.place, f"`{output.name}` has levels, but is not dimmable", "Add `dimmable: yes`")
     if written or dimmable:
         output = replace(output, steps=levels(reading, settings))
-    elif can_tell:
+    if _is_plain(settings):
+        return output
+    if output.steps == 1 and can_tell:
         _only_switched(reading, output, settings)
     _keep_apart(reading, output, settings)
     output = _with_light(reading, output, settings)
@@ -94,6 +99,11 @@ def levels(reading: Reading, settings: Table) -> int:
     return number
 
 
+def _is_plain(settings: Table) -> bool:
+    """As most lamps are: with nothing that could contradict anything. A layout can have thousands."""
+    return _SPECIAL.isdisjoint(settings.entries)
+
+
 def _only_switched(reading: Reading, output: Output, settings: Table) -> None:
     """What only levels can do. One cause, so it is told once, at the first key that needs them."""
     needing = [(entry.key.place, key) for key in _NEED_LEVELS if (entry := given(settings, key))]
@@ -122,12 +132,8 @@ def _pair(reading: Reading, output: Output, word: Text) -> Output:
 
 # --- the light itself ----------------------------------------------------------------------------------------------
 
-_LIGHT = ("comes on like", "floor", "dithers", "lit area", "follows daylight")
-
 
 def _with_light(reading: Reading, output: Output, settings: Table) -> Output:
-    if not any(key in settings.entries for key in _LIGHT):
-        return output  # as most lamps are; a layout can have thousands
     way = text(settings, "comes on like")
     return replace(
         output,
