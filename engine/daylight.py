@@ -162,10 +162,8 @@ def through(where: Whereabouts, course: str, from_us: int, over_us: int, lux_now
     """
     last = end_lux(where, course, day_lux)
     edge, rising = EVENTS[course]
-    top = altitude_deg(where, noon(where))
-    to_deg = max(edge, min(top, altitude_of(day_lux))) if rising else edge
-    from_deg = max(edge, min(top, altitude_of(lux_now)))
-    from_s, to_s = _second(where, from_deg, rising), _second(where, to_deg, rising)
+    from_s = _second(where, max(edge, altitude_of(lux_now)), rising)
+    to_s = _second(where, max(edge, altitude_of(day_lux)) if rising else edge, rising)
     first_gain, last_gain = (
         max(light, DARKEST_LUX) / lux(altitude_deg(where, second))
         for light, second in ((lux_now, from_s), (last, to_s))
@@ -174,7 +172,7 @@ def through(where: Whereabouts, course: str, from_us: int, over_us: int, lux_now
 
 
 def _second(where: Whereabouts, altitude: float, rising: bool) -> float:
-    """When the sun is at an altitude between the event, which exists, and noon."""
+    """When the sun is as high as that, which is no lower than the event, which exists; noon if it never is so high."""
     second = when_at(where, altitude, rising)
     return noon(where) if second is None else second
 
