@@ -8,13 +8,19 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from functools import lru_cache
+from math import inf
+from typing import TYPE_CHECKING, NamedTuple
 
 from engine.flashes import SECOND_US
 from engine.layout import Blink, Itself, Kind, Output, Place
+from engine.lightness import luminance
 from engine.program import Program
 from engine.trace import Record, Told
 from engine.waves import Flashing, Ramp, State, Steady, Wave
+
+if TYPE_CHECKING:
+    from engine.flicker import Manner
 
 # How long light that goes on by itself is looked at, from when it began, and again from when something new joins it.
 LOOK_US = 20 * SECOND_US  # it repeats itself; two rates that differ by a twentieth of a flash a second have met by then
@@ -34,6 +40,7 @@ class Act(NamedTuple):
     look_us: int  # until when it need be looked at, if nothing else happens
     place: Place
     scene: str
+    most: float  # flashes in any second that it can make, if that is known; else endless
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,14 +125,14 @@ def _lamp(output: Output, told: Sequence[Told], until_us: int) -> Lamp:
         if lasts_us is not None:
             look_us = min(next_us, one.at_us + lasts_us)
             to_us = next_us if one.wave.ends_us is None and lasts_us else look_us
-            acts.append(Act(one.at_us, to_us, look_us, one.place, one.scene))
+            acts.append(Act(one.at_us, to_us, look_us, one.place, one.scene, most_of(one.wave)))
     return Lamp(output, tuple((one.at_us, one.wave) for one in told), tuple(acts))
 
 
 def _lasts(told: Told, before: float | None) -> int | None:
     """How long a wave need be looked at; 0 for a jump, None if it is no part of fast flashing."""
     wave, at_us = told.wave, told.at_us
-    if wave.state is State.FLICKERING and _may_flash(wave):
+    if wave.state is State.FLICKERING and most_of(wave) > 0:
         return FLICKER_LOOK_US
     if wave.state is State.FLASHING:
         return LOOK_US
@@ -135,7 +142,13 @@ def _lasts(told: Told, before: float | None) -> int | None:
     return 0 if before is not None and abs(wave.value_at(at_us) - before) > _SAME else None
 
 
-def _may_flash(wave: Wave) -> bool:
+def most_of(wave: Wave) -> float:
+    """No fewer than the flashes that it can make in any second; endless where the wave does not tell."""
     from engine.flicker import Flicker
 
-    return not isinstance(wave, Flicker) or wave.flashes_a_second > 0
+    return _most_of(wave.manner, *wave.bounds) if isinstance(wave, Flicker) else inf
+
+
+@lru_cache(maxsize=1024)
+def _most_of(manner: Manner, low: float, high: float) -> float:
+    return manner.flashes_in(SECOND_US, lambda level: luminance(low + (high - low) * level))

@@ -10,6 +10,7 @@ near; together, since from afar lamps run into one light, which may flash more o
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from math import inf
 from typing import NamedTuple
 
 from engine.flashes import MOST_A_SECOND, SECOND_US, count, series, small, worst_second
@@ -23,6 +24,7 @@ from wayside.wording import duration, listed
 
 TIMES = 20  # the same lamps doing what the same lines say are looked at in so many stretches
 WORK = 2_000_000  # values of lamps; past it what changes at the same time is no longer looked at, only lines and scenes
+FLICKERING = 12  # so many of a set are looked at first; only if they flash too fast, all of them
 MOST_WARNINGS = 10
 MOST_PLAYED = 40  # scenes that one check plays
 PLAY_US = 60 * SECOND_US
@@ -80,12 +82,12 @@ class _Look:
         """Every set of lamps that flashes too fast in a stretch, unless all of them together are small."""
         found = []
         for lamps in _sets(active):
-            if self._known(lamps, active) or (len(lamps) == len(active) > 1 and self._spent > WORK):
+            if self._harmless(lamps, active) or (len(lamps) == len(active) > 1 and self._spent > WORK):
                 continue
-            waves = [(weight, lamp.history) for weight, lamp in zip(_weights(lamps), lamps, strict=True)]
-            light = list(series(waves, from_us, to_us))
-            self._spent += len(light) * len(lamps)
-            instants = count(light)
+            few = _fewer(lamps, active)
+            instants = self._flashes(few, from_us, to_us)
+            if len(few) < len(lamps) and worst_second(instants)[0] > MOST_A_SECOND:
+                instants = self._flashes(lamps, from_us, to_us)
             most, at_us = worst_second(instants)
             if most > MOST_A_SECOND:
                 before_us = max((one for one in instants if one < at_us), default=from_us)
@@ -94,7 +96,16 @@ class _Look:
         areas = [self._layout.outputs[name].lit_area_mm2 for name in flashing]
         return [] if small(areas, self._layout.viewing_mm) else found
 
-    def _known(self, lamps: Iterable[Lamp], active: Active) -> bool:
+    def _flashes(self, lamps: Sequence[Lamp], from_us: int, to_us: int) -> list[int]:
+        waves = [(weight, lamp.history) for weight, lamp in zip(_weights(lamps), lamps, strict=True)]
+        light = list(series(waves, from_us, to_us))
+        self._spent += len(light) * len(lamps)
+        return count(light)
+
+    def _harmless(self, lamps: Iterable[Lamp], active: Active) -> bool:
+        """Whether their manners let them make too few flashes, or they have been looked at often enough."""
+        if sum(max(act.most for act in active[lamp]) for lamp in lamps) <= MOST_A_SECOND:
+            return True
         key = frozenset((lamp.output.name, act.place) for lamp in lamps for act in active[lamp])
         self._seen[key] = self._seen.get(key, 0) + 1
         return self._seen[key] > TIMES
@@ -120,6 +131,13 @@ def _sets(active: Active) -> list[list[Lamp]]:
         for key in dict.fromkeys((number, *(act.place for act in acts), *(act.scene for act in acts), None)):
             groups.setdefault(key, []).append(lamp)
     return list({tuple(map(id, lamps)): lamps for lamps in groups.values()}.values())
+
+
+def _fewer(lamps: Sequence[Lamp], active: Active) -> list[Lamp]:
+    """Of many lamps that do nothing but flicker the largest: each goes its own way, so more are steadier together."""
+    flickering = [lamp for lamp in lamps if all(act.most < inf for act in active[lamp])]
+    spared = set(sorted(flickering, key=lambda lamp: -(lamp.output.lit_area_mm2 or inf))[FLICKERING:])
+    return [lamp for lamp in lamps if lamp not in spared]
 
 
 def _weights(lamps: Sequence[Lamp]) -> list[float]:
