@@ -240,7 +240,11 @@ def _found(text: str, asked: Asked) -> list[Drawing] | None:
     if only == "characters" and rest:
         return _character(rest, asked)
     name = rest if only else text
-    found = [group for group in known if name in known[group] and only in (None, group)]
+    groups = [group for group in known if name in known[group]]
+    found = [group for group in groups if only in (None, group)]
+    if not found and groups:
+        kinds = wording.listed([f"a {GROUPS[group].one}" for group in groups])
+        raise UsageProblem(f"{name} is {kinds}, not a {kind}: write {GROUPS[groups[0]].one} {name}.")
     if not found:
         return None
     return [one for group in found for one in _drawn(DRAWS[group], name, asked)]
@@ -306,7 +310,7 @@ def _unknown(word: str, asked: Asked, layout: str) -> str:
     shown = word if len(word) <= LONGEST_NAME else word[:LONGEST_NAME] + "..."
     near = near_miss(word, [*names, *known, EVERYTHING])
     of = f", among the manners of {layout} or anywhere else" if layout else ""
-    own = "" if layout or near else " A manner of a scene file needs --in FOLDER."
+    own = "" if layout else " A manner of a scene file needs --in FOLDER."
     return f"Nothing that can be drawn is called {shown}{of}.{near}{own} `wayside draw` lists them all."
 
 

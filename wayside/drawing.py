@@ -333,7 +333,7 @@ def character(text: str, asked: Asked) -> list[Drawing]:
     found = read(text)
     shortest_us = min(phase.us for phase in found.phases)
     enough_us = max(_CHARACTER_US, min(_PHASES * shortest_us, 3 * found.period_us))
-    to_us = asked.for_us or found.period_us * max(1, enough_us // found.period_us)
+    to_us = asked.for_us or found.period_us * -(-enough_us // found.period_us)
     line = asked.told(Shows(found.script(), found.text))[0]._replace(label="")
     about = ABOUT_CHARACTERS.get(found.text, f"over and over, every {duration(found.period_us)}")
     return [Drawing("characters", found.text, about, 0, to_us, (line,), hues=_hues(found, to_us))]

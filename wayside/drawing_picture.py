@@ -35,7 +35,7 @@ LEAD = 0.105  # between two lines of small print
 NAME_SIZE, ABOUT_SIZE, TICK_SIZE = 8.0, 6.0, 5.2  # points
 TICK_APART = 0.55  # between two written times
 DETAIL = 0.018  # a slice of a curve: about a point
-FLAT = 0.003  # a point that lies so near to the line between its neighbours is left out
+FLAT = 0.001  # a point that lies so near to the line between its neighbours is left out
 SHADES = 32  # of a strip, from dark to full light
 
 TITLE = "What lamps, arms and the daylight can do"
@@ -66,7 +66,7 @@ HUES: dict[str, Rgb] = {  # what a coloured light looks like at its brightest; i
 }
 
 _OUTLINE = Pen("#3b3122", 0.6, layer=5)
-_FILLS = {True: Ink("#f4d488", None, layer=3), False: Ink("#c3ccd3", None, layer=3)}
+_LIGHT, _TRAVEL, _DAYLIGHT = (Ink(face, None, layer=3) for face in ("#f4d488", "#c3ccd3", "#c6d5ee"))
 _GRID = Pen(HAIR, 0.5, layer=1)
 _HALF = Pen(PALE, 0.4, (1.2, 1.8), layer=4)
 _BASE = Pen(DARK, 0.6, layer=6)
@@ -258,9 +258,8 @@ class _Page:
     def _curve(self, frame: _Frame, found: Sequence[Column], gid: str) -> None:
         points = [(_fine(frame.x(at_us)), _fine(frame.y(value))) for column in found for at_us, value in column.samples]
         points = thinned(points)
-        self.paper.shape(
-            _FILLS[frame.axis.lit], [(frame.left, frame.foot), *points, (frame.right, frame.foot)], f"fill-{gid}"
-        )
+        ink = _DAYLIGHT if frame.axis.by_ratio else _LIGHT if frame.axis.lit else _TRAVEL
+        self.paper.shape(ink, [(frame.left, frame.foot), *points, (frame.right, frame.foot)], f"fill-{gid}")
         self.paper.line(_OUTLINE, *points, gid=f"curve-{gid}")
 
     def _marks(self, frame: _Frame, drawing: Drawing) -> None:
@@ -285,9 +284,10 @@ class _Page:
         edges = [_fine(frame.x(column.samples[0].at_us)) for column in found] + [frame.right]
         colours = [_hue_at(drawing.hues, column.samples[0].at_us) for column in found]
         for letters in sorted(set(colours)):
-            for shade in range(1, max(shades) + 1):
-                runs = _runs([one >= shade and other == letters for one, other in zip(shades, colours, strict=True)])
-                if runs:
+            own = [shade if other == letters else 0 for shade, other in zip(shades, colours, strict=True)]
+            every = [_runs([one >= shade for one in own]) for shade in range(1, max(own) + 2)]
+            for shade, (runs, above) in enumerate(pairwise(every), 1):
+                if runs != above:  # else it would be hidden
                     ink = Ink(self._shade(drawing, shade / SHADES, letters), None, layer=4)
                     self.paper.shape(ink, _comb([(edges[a], edges[b]) for a, b in runs], top, foot), f"strip-{gid}")
         self.paper.box(_FRAME, frame.left, top, frame.right, foot)

@@ -12,6 +12,7 @@ from wayside.drawing import Axis, Column, Drawing, Mark, columns
 from wayside.wording import duration
 
 NARROWEST, WIDEST = 40, 160  # characters of a line
+BEYOND = 4  # of them right of the curve, for the last time
 STEPS_US = (
     *(step * unit for unit in (1_000, 10_000, 100_000) for step in (1, 2, 5)),
     *(step * unit for unit in (1_000_000, 60_000_000) for step in (1, 2, 5, 10, 15, 30)),
@@ -49,7 +50,7 @@ def lines(drawing: Drawing, width: int, letters: Letters) -> Iterator[str]:
     """The drawing, a line at a time, no longer than `width` (within NARROWEST to WIDEST)."""
     width = min(WIDEST, max(NARROWEST, width))
     left = max(len(text) for _, text in drawing.axis.ticks) + 1
-    across = width - left - 2
+    across = width - left - 1 - BEYOND
     comes_and_goes = False
     for line in drawing.lines:
         if line.label:
@@ -60,7 +61,7 @@ def lines(drawing: Drawing, width: int, letters: Letters) -> Iterator[str]:
             yield f"{row[0]:>{left}}{letters.tick if row[0] else letters.side}{row[1]}".rstrip()
     yield from _feet(drawing, left, across, letters)
     if comes_and_goes:
-        yield f"{'':{left}} {letters.between} comes and goes more quickly than can be drawn here"
+        yield f"{'':{left}} {letters.between} too quick to draw"
 
 
 def picture(cells: Sequence[Column], axis: Axis, letters: Letters) -> Iterator[tuple[str, str]]:
@@ -98,7 +99,7 @@ def _feet(drawing: Drawing, left: int, across: int, letters: Letters) -> Iterato
         return min(across - 1, (at_us - drawing.from_us) * across // span_us)
 
     times = [(at_us, duration(at_us)) for at_us in tick_times(drawing.to_us, span_us * 10 // across)]
-    axis, under = [letters.foot] * across, [" "] * (across + left)
+    axis, under = [letters.foot] * across, [" "] * (across + BEYOND)
     for at_us, text in times:
         axis[place(at_us)] = letters.foot_tick
         _put(under, place(at_us), text)
@@ -106,7 +107,7 @@ def _feet(drawing: Drawing, left: int, across: int, letters: Letters) -> Iterato
     yield f"{'':{left}} {''.join(under).rstrip()}"
     beneath = [Mark(mark.at_us, f"{letters.mark} {mark.text}") for mark in drawing.marks]
     beneath += [Mark((hue.from_us + hue.to_us) // 2, hue.letters) for hue in drawing.hues]
-    row = [" "] * (across + left)
+    row = [" "] * (across + BEYOND)
     for mark in beneath:
         _put(row, place(mark.at_us), mark.text)
     if beneath:
