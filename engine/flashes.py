@@ -31,8 +31,8 @@ _ROUNDING = 1e-9  # a change from 0.4 to 0.5 is one of 10 %, whatever binary fra
 # While up to FEW lamps move, the light between two instants of a series leaves their range by less than HAIR. While
 # more do, what comes and goes within GRID_US may be missed, as far as it is made by lamps that move and not by jumps.
 HAIR = 0.005
-GRID_US = 5_000
-FEW = 8
+GRID_US = 10_000
+FEW = 4
 BUDGET = 400_000  # values of lamps asked for in one series: about a second of work
 
 History = Sequence[tuple[int, Wave]]  # what a lamp was told when, in order

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 # How long light that goes on by itself is looked at, from when it began, and again from when something new joins it.
 LOOK_US = 20 * SECOND_US  # it repeats itself; two rates that differ by a twentieth of a flash a second have met by then
-FLICKER_LOOK_US = 60 * SECOND_US  # it never does
+FLICKER_LOOK_US = 60 * SECOND_US  # it never does, so nothing is certain
 EDGE_US = SECOND_US  # looked at before and after each change
 STRETCH_US, OVERLAP_US = 5 * SECOND_US, 3 * SECOND_US // 2  # looked at in one go: in the next, other lamps may matter
 SLOW_US = SECOND_US  # a fade that takes so long is no part of fast flashing

@@ -9,7 +9,7 @@ near; together, since from afar lamps run into one light, which may flash more o
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from math import inf
 from typing import NamedTuple
 
@@ -22,9 +22,9 @@ from wayside.flash_acts import Act, Lamp, lamps_that_act, stretches
 from wayside.flash_doubts import may_flash
 from wayside.wording import duration, listed
 
-TIMES = 20  # the same lamps doing what the same lines say are looked at in so many stretches
-WORK = 2_000_000  # values of lamps; past it what changes at the same time is no longer looked at, only lines and scenes
-FLICKERING = 12  # so many of a set are looked at first; only if they flash too fast, all of them
+TIMES = 20  # one lamp, or any several, doing what the same lines say are looked at in so many stretches
+WORK = 1_000_000  # values of lamps; past it what changes at the same time is no longer looked at, only lines and scenes
+FLICKERING = 8  # so many of a set are looked at first; only if they flash too fast, all of them
 MOST_WARNINGS = 10
 MOST_PLAYED = 40  # scenes that one check plays
 PLAY_US = 60 * SECOND_US
@@ -75,7 +75,7 @@ class _Look:
 
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
-        self._seen: dict[frozenset[tuple[str, Place]], int] = {}
+        self._seen: dict[tuple[str, frozenset[Place]], int] = {}
         self._spent = 0
 
     def at(self, active: Active, from_us: int, to_us: int) -> list[FastFlashing]:
@@ -102,11 +102,12 @@ class _Look:
         self._spent += len(light) * len(lamps)
         return count(light)
 
-    def _harmless(self, lamps: Iterable[Lamp], active: Active) -> bool:
+    def _harmless(self, lamps: Sequence[Lamp], active: Active) -> bool:
         """Whether their manners let them make too few flashes, or they have been looked at often enough."""
         if sum(max(act.most for act in active[lamp]) for lamp in lamps) <= MOST_A_SECOND:
             return True
-        key = frozenset((lamp.output.name, act.place) for lamp in lamps for act in active[lamp])
+        alone = lamps[0].output.name if len(lamps) == 1 else ""
+        key = alone, frozenset(act.place for lamp in lamps for act in active[lamp])
         self._seen[key] = self._seen.get(key, 0) + 1
         return self._seen[key] > TIMES
 
