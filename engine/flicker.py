@@ -67,8 +67,11 @@ class Listed(NamedTuple):
 
     @property
     def usual(self) -> float:
-        parts = [self.script.piece(end - 1, self.script.legs[-1].to, True) for end in self.script.ends_us]
-        return sum((one.low + one.high) / 2 * ((one.to_us or 0) - one.from_us) for one in parts) / self.script.length_us
+        legs = self.script.legs
+        total = 0.0
+        for before, leg in zip((legs[-1], *legs[:-1]), legs, strict=True):
+            total += leg.us * (leg.to if leg.ease is Ease.HOLD else (before.to + leg.to) / 2)
+        return total / self.script.length_us
 
     def piece(self, key: int, at_us: int) -> Piece:
         phase_us = at_index(key, 0) % self.script.length_us

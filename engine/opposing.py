@@ -6,6 +6,7 @@ What a change and a flash are is said in `engine.flashes`, which counts those th
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 
 from engine.flashes import CHANGE
 
@@ -41,22 +42,25 @@ def met_by(changes: list[tuple[int, int]], first: int, end_us: int) -> int:
 
 def swings(points: list[tuple[int, float]], least: float = CHANGE) -> list[tuple[int, int]]:
     """The opposing changes of at least so much in a course of light: from when to when each goes, turn to turn."""
-    turns = [points[0]]  # where it turned; the last one still moves on
+    low = high = (points[0][0], points[0][0], points[0][1])  # reached when, left when, light
+    turns = [low]  # the last one still moves on
     rising = 0  # 1, -1; 0 while no change was large enough
-    low = high = points[0]
     for at_us, light in points:
         if rising == 0:
-            low, high = min(low, (at_us, light), key=_light), max(high, (at_us, light), key=_light)
-            if high[1] - low[1] >= least:
-                rising = 1 if light == high[1] else -1
-                turns = [low, high] if rising == 1 else [high, low]
-        elif (light - turns[-1][1]) * rising >= 0:
-            turns[-1] = (at_us, light)
-        elif (turns[-1][1] - light) * rising >= least:
-            turns.append((at_us, light))
+            low, high = _further(low, at_us, light, -1), _further(high, at_us, light, 1)
+            if high[2] - low[2] >= least:
+                turns, rising = ([low, high], 1) if light == high[2] else ([high, low], -1)
+        elif (turns[-1][2] - light) * rising >= least:
+            turns.append((at_us, at_us, light))
             rising = -rising
-    return [(turns[number][0], turns[number + 1][0]) for number in range(len(turns) - 1)] if rising else []
+        else:
+            turns[-1] = _further(turns[-1], at_us, light, rising)
+    return [(left, reached) for (_, left, _), (reached, _, _) in pairwise(turns)]
 
 
-def _light(point: tuple[int, float]) -> float:
-    return point[1]
+def _further(turn: tuple[int, int, float], at_us: int, light: float, rising: int) -> tuple[int, int, float]:
+    """A turn, or what is further on its way, or as far and later."""
+    ahead = (light - turn[2]) * rising
+    if ahead > 0:
+        return at_us, at_us, light
+    return (turn[0], at_us, light) if ahead == 0 else turn
