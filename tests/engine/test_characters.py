@@ -76,6 +76,7 @@ def refused(text: str) -> NotRead:
         ("LFl W 10s", [8, 2]),
         ("LFl(2) W 15s", [9, 2, 2, 2]),
         ("Oc W 6s", [1, 5]),
+        ("Oc W 30s", [2, 28]),
         ("Q W", [0.6, 0.4]),
         ("Fl+LFl W 10s", [5, 1, 2, 2]),
         ("Mo(A) W 8s", [5.5, 0.5, 0.5, 1.5]),
@@ -91,7 +92,9 @@ def test_light_and_dark_as_published(text: str, expected: list[float]) -> None:
         ("Q", 50, 79),  # chart symbols: 50-79 a minute
         ("VQ", 80, 159),  # 80-159 a minute
         ("UQ", 160, 300),  # 160 or more, usually 240-300
-        ("Q 1.2s", 50, 79),
+        ("Q 1.2s", 50, 50),
+        ("VQ 0.75s", 80, 80),
+        ("UQ 0.375s", 160, 160),
         ("VQ 0.6s", 80, 159),
         ("UQ 0.2s", 160, 300),
     ],
@@ -322,6 +325,8 @@ CASES = [  # text, column, length, words of what is wrong, words of what to writ
     ("LFl(2) 9s", 7, 2, "too short", "Write 10s or more."),
     ("Q(9) 9.5s", 5, 4, "too short for 9 flashes of `Q`", "Write 9.6s or more."),
     ("Q(6)+LFl 9s", 9, 2, "too short for 6 flashes and one of 2 s", "Write 9.2s or more."),
+    ("Q(2)+LFl 5.6s", 9, 4, "too short for 2 flashes and one of 2 s", "Write 5.7s or more."),
+    ("Fl+LFl 4.8s", 7, 4, "too short", "Write 4.9s or more."),
     ("IQ 4s", 3, 2, "too short", "Write 4.5s or more."),
     ("Mo(A) 2s", 6, 2, "too short for Morse A", "Write 2.4s or more."),
     ("Al WR 1.9s", 6, 4, "too short", "Write 2s or more."),
@@ -346,6 +351,7 @@ CASES = [  # text, column, length, words of what is wrong, words of what to writ
     ("IQ(3) 8s", 2, 3, "`IQ` has no groups", "Leave the brackets out"),
     ("Fl W(2) 10s", 4, 1, "right behind the rhythm", "`Fl(2) W 10s`"),
     ("Fl+Oc 10s", 2, 3, "not joined", "`Q(6)+LFl 15s`"),
+    ("Fl(2+1)+LFl 20s", 7, 4, "not joined", "`Q(6)+LFl 15s`"),
     ("Fl+ 10s", 2, 2, "not joined", "`Q(6)+LFl 15s`"),
     ("Q+LFl 15s", 1, 4, "without a break", "`Q(6)+LFl`"),
     ("Fl(2)+LFl(2) 15s", 9, 1, "right behind the rhythm", "`Q(6)+LFl W 15s`"),
@@ -359,6 +365,7 @@ CASES = [  # text, column, length, words of what is wrong, words of what to writ
     ("Fl P 10s", 3, 1, "`P` means nothing", "W, R, G"),
     ("Fl 10s W", 7, 1, "before the period", "`Fl W 10s`"),
     ("Fl(2)WRG.10s", 5, 3, "sectors", "`Al Fl WRG 15s`"),
+    ("F WR", 2, 2, "sectors", "`Al WR 15s`"),
     ("FFl WR 10s", 4, 2, "sectors", "`Al WR 15s`"),
     ("Fl WW 10s", 3, 2, "sectors", "`W`"),
     ("Al W 10s", 3, 1, "two or more", "`Al WR 10s`"),
