@@ -31,7 +31,8 @@ def is_light(reading: Reading, word: Text, key: str, value: float) -> bool:
     if LEAST_LUX <= value <= MOST_LUX:
         return True
     bounds = f"{LEAST_LUX:g} lux (a black night) to {MOST_LUX:g} lux (the brightest sun)"
-    reading.wrong(word.place, f"`{key}`: it is never {value:g} lux outdoors", f"Write {bounds}")
+    shown = f"{value:.6f}".rstrip("0").rstrip(".")
+    reading.wrong(word.place, f"`{key}`: it is never {shown} lux outdoors", f"Write {bounds}")
     return False
 
 

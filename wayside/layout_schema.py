@@ -228,7 +228,13 @@ def _wrong_form(one: _Found, _: _Explained) -> list[Problem]:
         return [Problem(one.place, f"{one.said}: `{text}` has no unit", f"Write `{one.name}: {text} {unit}`")]
     if re.match(r"-\s*[0-9]", text):
         return [Problem(one.place, f"{one.said}: `{text}` is less than nothing", _write(one.name, part))]
-    return [Problem(one.place, f"{one.said}: `{text}` is not {title}", _write(one.name, part))]
+    if title == schema()["$defs"]["name"]["title"]:
+        return [Problem(one.place, f"{one.said}: `{text}` is not {title}", _suggested(text))]
+    from wayside.layout_meant import meant  # late: a good file needs none of its forms
+
+    guess = meant(text, part.get("pattern", ""))
+    instead = f"Write `{one.name}: {guess}`" if guess else _write(one.name, part)
+    return [Problem(one.place, f"{one.said}: `{text}` is not {title}", instead)]
 
 
 _UNSIGNED = re.compile(r"[0-9]+([.,][0-9]+)?")
@@ -276,7 +282,7 @@ def _unknown_keys(one: _Found, explained: _Explained) -> list[Problem]:
     known = _known_keys(one)
     problems = []
     for name in one.error.kind.unexpected:
-        near = nearest(name.lower(), known)
+        near = nearest(name.lower(), known) or _in_short(name.lower(), known)
         if near:
             explained[(one.path, near)] = None
         free = [key for key in known if key not in one.value.entries]
@@ -285,6 +291,12 @@ def _unknown_keys(one: _Found, explained: _Explained) -> list[Problem]:
         key = one.value.entries[name].key
         problems.append(Problem(key.place, f"`{name}` is not known {where}", instead))
     return problems
+
+
+def _in_short(name: str, known: list[str]) -> str | None:
+    """The one key that a short form such as `lat` stands for."""
+    found = [key for key in known if len(name) > 2 and key.startswith(name)]
+    return found[0] if len(found) == 1 else None
 
 
 def _known_keys(one: _Found) -> list[str]:

@@ -15,6 +15,7 @@ from engine.layout import Place
 from scenes.problems import Problem
 
 _TIGHT_COLON = re.compile(r"^\s*(?:- +)?(?P<key>[A-Za-z][\w -]*):(?P<value>[^\s:].*)$")
+_LOOSE_MINUS = re.compile(r":\s+(-\s+([0-9][^,}\]#]*[^,}\]#\s]))")
 _BACKSLASH = "\\"
 
 
@@ -68,6 +69,11 @@ def sentence(error: yaml.YAMLError, lines: list[str], file: str) -> Problem:
     tab = _tab(trouble)
     if tab:
         return tab
+    minus = _LOOSE_MINUS.search(trouble.text)
+    if minus:
+        what = "a space stands between the minus and its number"
+        place = spot(file, line + 1, minus.start(1) + 1, len(minus[1]))
+        return Problem(place, what, f"Write `-{minus[2]}`")
     message = getattr(error, "problem", None) or ""
     return next(say for words, say in _SAYINGS if words in message)(trouble)
 

@@ -288,11 +288,17 @@ OUTPUTS: list[tuple[str, str, bool]] = [
     # lit areas
     (f"{LAMP}, lit area: §400", "Write lit area: 400 mm2", True),
     (f"{LAMP}, lit area: §400 mm", "is not an area", True),
+    (f"{LAMP}, lit area: §4 sq cm", "Write lit area: 4 cm2", True),
+    (f"{LAMP}, lit area: §400 square mm", "Write lit area: 400 mm2", True),
+    (f"{LAMP}, lit area: §400 mm^2", "Write lit area: 400 mm2", True),
+    (f"{LAMP}, lit area: §1 m2", "Write for example lit area: 400 mm2", True),
     (f"{LAMP}, lit area: §0 mm2", "nothing is seen of it", False),
     (f"{LAMP}, lit area: §10000.01 cm2", "more than a square metre", False),
     ("kind: relay, §lit area: 4 cm2", "belongs to a lamp, not to a relay", True),
     # sky lamps
     (f"{DIMMED}, follows daylight: §1 to 1000", "is not a range of light", True),
+    (f"{DIMMED}, follows daylight: §from 1 to 100 lux", "Write follows daylight: 1 lux to 100 lux", True),
+    (f"{DIMMED}, follows daylight: §1 lux - 0.5 klux", "for example follows daylight: 1 lux to 1000 lux", True),
     (f"{DIMMED}, follows daylight: §1000 lux", "for example follows daylight: 1 lux to 1000 lux", True),
     (f"{DIMMED}, follows daylight: §yes", "is not a range of light", True),
     (f"{DIMMED}, follows daylight: §0 lux to 1000 lux", "it is never 0 lux outdoors", False),
@@ -307,6 +313,7 @@ OUTPUTS: list[tuple[str, str, bool]] = [
     (f"{SERVO}, full travel: 1 s, §follows daylight: 1 lux to 9 lux", "belongs to a lamp, not to a servo", True),
     # whites
     (f"{DIMMED}, whites: §2200 to 6500", "is not a range of whites", True),
+    (f"{DIMMED}, whites: §2700K-6500K", "Write whites: 2700 K to 6500 K", True),
     (f"{DIMMED}, whites: §2700", "Write whites: 2700 K to 6500 K", True),
     (f"{DIMMED}, §whites: [2200 K, 6500 K]", "needs a range of whites, not a list", True),
     (f"{DIMMED}, whites: §999 K to 6500 K", "no lamp has a white of 999 K", False),
@@ -327,7 +334,7 @@ OUTPUTS: list[tuple[str, str, bool]] = [
     (f"{LAMP}, §colours: [a, b, c, d, e, f, g, h, i]", "more than 8 entries", True),
     (f"{LAMP}, colours: §white", "needs a list of colours, not white", True),
     (f"{LAMP}, §colours: {{white: 1}}", "for example colours: [white, red]", True),
-    (f"{LAMP}, colours: [white, §Red]", "is not a name in lower-case letters", True),
+    (f"{LAMP}, colours: [white, §Red]", "is not a name in lower-case letters, digits and hyphens. Write red", True),
     (f"{LAMP}, colours: [white, red, §white]", "white is a colour of one twice", False),
     (f"{LAMP}, colours: [white, §off]", "off cannot be a colour", True),  # for some editors it is no
     (f"{LAMP}, colours: [white, §lit]", "lit cannot be a colour", False),
@@ -368,6 +375,7 @@ OUTPUTS: list[tuple[str, str, bool]] = [
 WHERE = "latitude: 54 N, longitude: 3 W"
 HEADS: list[tuple[str, str, bool]] = [
     ("daylight: §0 lux", "daylight: it is never 0 lux outdoors", False),
+    ("daylight: §0,00009 lux", "it is never 0.00009 lux outdoors", False),
     ("daylight: §200001 lux", "200000 lux (the brightest sun)", False),
     ("daylight: §500", "Write daylight: 500 lux", True),
     ("daylight: §500 K", "is not a light", True),
@@ -406,14 +414,23 @@ HEADS: list[tuple[str, str, bool]] = [
     ("whereabouts: {latitude: 54 N, longitude: §180.1 w, time zone: 0 h}", "Write at most 180 W", False),
     (f"whereabouts: {{{WHERE}, time zone: 0 h, date: §2026-02-29}}", "no calendar has 2026-02-29", False),
     (f"whereabouts: {{{WHERE}, time zone: 0 h, date: §2026-21-03}}", "Write the year, the month and the day", False),
-    (f"whereabouts: {{{WHERE}, time zone: 0 h, date: §21.3.2026}}", "for example date: 2026-03-21", True),
-    (f"whereabouts: {{{WHERE}, time zone: 0 h, date: §21 March 2026}}", "is not a date", True),
+    (f"whereabouts: {{{WHERE}, time zone: 0 h, date: §21.3.2026}}", "Write date: 2026-3-21", True),
+    (f"whereabouts: {{{WHERE}, time zone: 0 h, date: §21 March 2026}}", "Write date: 2026-03-21", True),
+    (f"whereabouts: {{{WHERE}, time zone: 0 h, date: §2026/3/21}}", "Write date: 2026-3-21", True),
+    (f"whereabouts: {{{WHERE}, time zone: 0 h, date: §2026-03-21 12:00}}", "Write date: 2026-03-21", True),
+    (f"whereabouts: {{{WHERE}, time zone: 0 h, date: §21 Foo 2026}}", "Write for example date: 2026-03-21", True),
+    (f"whereabouts: {{{WHERE}, time zone: 0 h, date: §spring}}", "Write for example date: 2026-03-21", True),
     (f"whereabouts: {{{WHERE}, time zone: 0 h, date: §1899-12-31}}", "Write a year from 1900 to 2099", False),
     (f"whereabouts: {{{WHERE}, time zone: 0 h, date: §2100-01-01}}", "the sun of 2100 is not worked out", False),
     (f"whereabouts: {{{WHERE}, time zone: §-1}}", "Write time zone: -1 h", True),
     (f"whereabouts: {{{WHERE}, time zone: §0}}", "Write time zone: 0 h", True),
     (f"whereabouts: {{{WHERE}, time zone: §-1:30}}", "Write time zone: -1:30 h", True),
-    (f"whereabouts: {{{WHERE}, time zone: §UTC}}", "is not a time zone in hours from universal time", True),
+    (f"whereabouts: {{{WHERE}, time zone: §UTC}}", "Write time zone: 0 h", True),
+    (f"whereabouts: {{{WHERE}, time zone: §GMT-5}}", "Write time zone: -5 h", True),
+    (f"whereabouts: {{{WHERE}, time zone: §local}}", "is not a time zone in hours from universal time", True),
+    ("whereabouts: {latitude: §N 54, longitude: 3 W, time zone: 0 h}", "Write latitude: 54 N", True),
+    ("whereabouts: {latitude: 54 N, longitude: §3 degrees west, time zone: 0 h}", "Write longitude: 3 w", True),
+    ("whereabouts: {§lat: 54 N, longitude: 3 W, time zone: 0 h}", "Did you mean latitude?", True),
     (f"whereabouts: {{{WHERE}, time zone: §0:60 h}}", "not a whole number of minutes", False),
     (f"whereabouts: {{{WHERE}, time zone: §0.33 h}}", "not a whole number of minutes", False),
     ("whereabouts: {latitude: 0 N, longitude: 180 E, time zone: §-12:01 h}", "no clock is -12:01 h", False),
@@ -441,6 +458,14 @@ def answered(folder: Path, text: str, words: str, **others: str) -> Problem:
 def test_a_mistake_is_answered_once_and_where_it_is(tmp_path: Path, text: str, words: str) -> None:
     problem = answered(tmp_path, HEAD + text, words)
     assert not problem.advice
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["whereabouts: {latitude: 54 N, longitude: 75 W, time zone: §- 5 h}", "whereabouts:\n  time zone: §- 5 h  # west"],
+)
+def test_a_minus_apart_from_its_number(tmp_path: Path, text: str) -> None:
+    answered(tmp_path, f"{HEAD}{text}\n", "a space stands between the minus and its number. Write -5 h")
 
 
 def test_the_two_that_exclude_each_other_are_both_shown(tmp_path: Path) -> None:
