@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 PICTURES = (".svg", ".png")
 LONGEST_NAME = 80
+LONGEST_PHRASE = 6  # words that make one name: `character Al Fl WR 10s`
 MOST_NAMES = 30  # drawn by one command
 
 DESCRIPTION = """\
@@ -185,22 +186,18 @@ def listed(asked: Asked) -> Iterator[str]:
 
 
 def chosen(words: Sequence[str], asked: Asked, layout: str = "") -> list[Drawing]:
-    """The drawings that the words ask for: all words as one name, or else each for itself."""
-    whole = " ".join(words)
-    if len(words) > 1:
-        together = _found(whole, asked)
-        if together is not None:
-            return _some(together)
-        if _looks_like_character(words[0]) and not any(_is_name(word, asked) for word in words[1:]):
-            return _character(whole, asked)
+    """The drawings that the words ask for. As many words as make sense together are one name: `way candle`."""
     drawings: list[Drawing] = []
-    for word in words:
-        found = _found(word, asked)
-        if found is None:
-            found = _character(word, asked) if _looks_like_character(word) else None
-        if found is None:
-            raise UsageProblem(_unknown(word, asked, layout))
+    at = 0
+    while at < len(words):
+        for end in range(min(len(words), at + LONGEST_PHRASE), at, -1):
+            found = _found(" ".join(words[at:end]), asked)
+            if found is not None:
+                break
+        else:
+            raise UsageProblem(_not_drawn(words[at:], asked, layout))
         drawings += found
+        at = end
     return _some(list(dict.fromkeys(drawings)))
 
 
@@ -212,17 +209,8 @@ def _some(drawings: list[Drawing]) -> list[Drawing]:
     return drawings
 
 
-def _is_name(word: str, asked: Asked) -> bool:
-    return _found(word, asked) is not None
-
-
-def _looks_like_character(text: str) -> bool:
-    """Names are in small letters; a chart's abbreviations are not."""
-    return text != text.lower() or "(" in text
-
-
 def _found(text: str, asked: Asked) -> list[Drawing] | None:
-    """What has this name; None if nothing has."""
+    """What has this name, or the light that has this character; None if nothing has."""
     from wayside.drawing import DRAWS, EVERYTHING, GROUPS, arrival, members
 
     known = members(asked)
@@ -237,9 +225,9 @@ def _found(text: str, asked: Asked) -> list[Drawing] | None:
     times = re.fullmatch(r"bouncing (once|twice|([0-9]{1,3}) times)", rest if only == "arrivals" else text)
     if times:
         return arrival("bouncing", asked, _bounces({"once": 1, "twice": 2}.get(times[1]) or int(times[2])))
-    if only == "characters" and rest:
-        return _character(rest, asked)
     name = rest if only else text
+    if only in (None, "characters") and (only or _looks_like_character(name)):
+        return _character(name, asked)
     groups = [group for group in known if name in known[group]]
     found = [group for group in groups if only in (None, group)]
     if not found and groups:
@@ -281,14 +269,34 @@ def _drawn(draw: Draws, name: str, asked: Asked) -> list[Drawing]:
         raise UsageProblem(str(problem)) from problem
 
 
-def _character(text: str, asked: Asked) -> list[Drawing]:
+def _looks_like_character(text: str) -> bool:
+    """Names are in small letters; a chart's abbreviations are not."""
+    return text != text.lower() or "(" in text
+
+
+def _character(text: str, asked: Asked) -> list[Drawing] | None:
     from engine.characters import NotRead
     from wayside.drawing import character
 
     try:
         return character(text, asked)
+    except NotRead:
+        return None
+
+
+def _not_drawn(words: Sequence[str], asked: Asked, layout: str) -> str:
+    """Why the first of these words cannot be drawn, nor anything that begins with it."""
+    from engine.characters import NotRead, read
+
+    kind, _, rest = " ".join(words).partition(" ")
+    text = rest if kind == "character" and rest else " ".join(words)
+    if not _looks_like_character(text.partition(" ")[0]):
+        return _unknown(words[0], asked, layout)
+    try:
+        read(text)
     except NotRead as problem:
-        raise UsageProblem(_not_read(text, problem)) from problem
+        return _not_read(text, problem)
+    return _unknown(words[0], asked, layout)  # a character so long that it is taken for several names
 
 
 def _not_read(text: str, problem: NotRead) -> str:

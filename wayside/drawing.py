@@ -317,7 +317,7 @@ def arrival(name: str, asked: Asked, times: int | None = None) -> list[Drawing]:
             shape = curves.settling(takes_us)
         about = ABOUT_ARRIVALS[name][takes_us >= FREE_UNDER_US]
         line = Line("", Curve(0, takes_us, 0.0, 1.0, shape))
-        called = name if times is None else f"{name} {times} times"
+        called = f"{name} {_TIMES.get(times, f'{times} times')}" if times else name
         found.append(Drawing("arrivals", called, about, 0, takes_us, (line,), _axis_for(shape)))
     return found
 
@@ -360,6 +360,7 @@ def course(name: str, asked: Asked) -> list[Drawing]:
 
 
 Draws = Callable[[str, Asked], list[Drawing]]
+_TIMES = {1: "once", 2: "twice"}
 BY_CHANCE = ("manners", "ways")  # what differs from lamp to lamp, and from seed to seed
 DRAWS: dict[str, Draws] = {
     "manners": manner,

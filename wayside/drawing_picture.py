@@ -176,7 +176,7 @@ class _Page:
         self._headed = len({drawing.group for drawing in drawings}) > 1
         groups = {drawing.group for drawing in drawings}
         how = "  ".join(text for about, text in HOW if groups & set(about))
-        self._how = wrap(how, int((self.width - 2 * SIDE) / text_width("x", 7)))
+        self._how = wrap(how, int((self.width - 2 * SIDE) / (text_width("x", 7) * 0.9)))
         self._top = SIDE + 0.38 + 0.13 * len(self._how)
         self._column = 0
         self._y = self._lowest = self._top

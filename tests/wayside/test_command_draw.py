@@ -152,6 +152,8 @@ def test_a_name_in_two_groups_is_drawn_for_both_or_for_the_one_that_is_named(dra
     assert heads(draw("candle").out) == ["candle (manner)", "candle (way)"]
     assert heads(draw("way", "candle").out) == ["candle (way)"]
     assert heads(draw("manner candle").out) == ["candle (manner)"]
+    three = draw("way", "candle", "Fl(2)", "W", "10s", "bouncing", "once", "--for", "500ms").out
+    assert heads(three) == ["candle (way)", "Fl(2) W 10s (character)", "bouncing once (arrival)"]
 
 
 def test_several_names_and_groups(draw: Draw) -> None:
@@ -244,6 +246,7 @@ def test_the_layout_says_where_the_sun_is(draw: Draw, folder: Path) -> None:
         (["everthing"], "Did you mean everything?"),
         (["way", "embers"], "embers is a manner, not a way: write manner embers."),
         (["embers", "oilwick"], "Nothing that can be drawn is called oilwick. Did you mean oil-wick?"),
+        (["way", "candel"], "Nothing that can be drawn is called candel. Did you mean candle?"),
         (["candle", "--for", "30"], "--for takes a time with its unit"),
         (["candle", "--for", "1ms"], "--for takes 10 ms or more, not '1ms'."),
         (["candle", "--for", "49h"], "at most 48 h"),
@@ -300,6 +303,11 @@ def test_a_character_that_cannot_be_read(draw: Draw, text: str, column: int | No
     assert "Write" in what or "Leave" in what, what
 
 
+def test_what_is_wrong_with_a_character_is_said_of_it_alone(draw: Draw) -> None:
+    for words in (["character", "Fl(2) W 10x"], ["embers", "Fl(2)", "W", "10x"]):
+        assert "from its column 9 on:\n    Fl(2) W 10x\n            ^" in draw(*words).err
+
+
 def test_its_help_keeps_its_promises(draw: Draw) -> None:
     said = draw("--help")
     assert said.status == 0
@@ -311,6 +319,17 @@ def test_its_help_keeps_its_promises(draw: Draw) -> None:
         options = read_options(parser, shlex.split(example))
         if options.names and not options.in_ and not options.picture:
             assert draw(*shlex.split(example)).status == 0
+
+
+def test_what_the_read_me_files_show_can_be_drawn(draw: Draw, tmp_path: Path) -> None:
+    (tmp_path / "examples").mkdir()  # where the gallery goes
+    text = "".join((ROOT / name).read_text(encoding="utf-8") for name in ("README.md", "examples/README.md"))
+    shown = re.findall(r"^wayside draw ?(.*)$|`wayside draw ?([^`]*)`", text, re.M)
+    assert len(shown) >= 4
+    for words in {"".join(one) for one in shown}:
+        if "NAME" not in words:
+            assert draw(*shlex.split(words)).status == 0, words
+    assert (tmp_path / "examples/gallery.svg").is_file()
 
 
 def test_drawing_text_loads_no_plotting_library(folder: Path) -> None:

