@@ -44,7 +44,7 @@ def _branches(together: Together) -> Iterator[Problem]:
         here = written(branch)
         name = next((name for name in here if name in before), None)
         if name is not None:
-            what = f"two lines that run side by side both tell `{name}` what to do"
+            what = f"two lines that run side by side both tell `{_said(name)}` what to do"
             instead = "Put them one after the other under `in order`, or leave one out."
             yield Problem(here[name], _sentence(what), instead, also=((before[name], "the other line"),))
         before = {**here, **before}
@@ -57,7 +57,8 @@ def _members(each: ForEach) -> Iterator[Problem]:
         name = next((name for name in here if name in told_by), None)
         if name is not None:
             what = (
-                f"this runs for `{told_by[name]}` and `{member.name}` side by side, and both tell `{name}` what to do"
+                f"this runs for `{told_by[name]}` and `{member.name}` side by side, "
+                f"and both tell `{_said(name)}` what to do"
             )
             instead = "Put the line outside the `for each`, or leave out `side by side`."
             yield Problem(here[name], _sentence(what), instead, also=((each.place, "the `for each`"),))
@@ -87,13 +88,18 @@ def scenes_at_once(program: Program) -> Iterator[Problem]:
 
 
 def _clash(first: Scene, second: Scene, outputs: list[str]) -> Problem:
-    name, more = outputs[0], len(outputs) - 1
-    others = f" and {more} more" if more else ""
-    what = f"The scenes `{first.name}` and `{second.name}` can run at once, and both tell `{name}`{others} what to do."
-    instead = f"Write `takes {name} from {first.name}` in the scene that shall have it, here `{second.name}`."
+    name, more = outputs[0], len(dict.fromkeys(map(_said, outputs))) - 1
+    told = f"`{_said(name)}`" + (f" and {more} more" if more else "")
+    what = f"The scenes `{first.name}` and `{second.name}` can run at once, and both tell {told} what to do."
+    instead = f"Write `takes {_said(name)} from {first.name}` in the scene that shall have it, here `{second.name}`."
     here = written(*whole(second)).get(name, second.place)
     there = written(*whole(first)).get(name, first.place)
     return Problem(here, what, instead, also=((there, f"the line of `{first.name}`"),))
+
+
+def _said(output: str) -> str:
+    """An output as a scene calls it: the colour of a lamp goes by the lamp's name."""
+    return output.partition(" ")[0]
 
 
 class _Meeting:

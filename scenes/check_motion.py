@@ -31,7 +31,7 @@ def moves(program: Program) -> Iterator[Problem]:
     """A move faster than its servo, or so slow that the servo takes it in steps."""
     for scene in program.scenes.values():
         for line in walk(*whole(scene)):
-            if isinstance(line, Move) and line.over_us:
+            if isinstance(line, Move) and line.over_us is not None:
                 servos = [program.layout.outputs[name] for name, _ in line.targets]
                 yield from _too_fast(line, line.over_us, servos)
                 yield from _in_steps(line, line.over_us, servos)
@@ -48,19 +48,20 @@ def _profile(move: Move, over_us: int) -> Profile:
 
 
 def _too_fast(move: Move, over_us: int, servos: list[Output]) -> Iterator[Problem]:
+    from engine.curves import shortest_us
+
     slow = max(servos, key=lambda output: output.travel_us)
-    if over_us >= slow.travel_us * _profile(move, over_us).peak_speed:
-        return
-    least_us = over_us
-    for _ in range(3):  # how a landing goes depends on its time, so the proposal is looked at with its own
-        peak = _profile(move, least_us).peak_speed
-        least_us = max(over_us, -(-round(slow.travel_us * peak) // NICE_US) * NICE_US)
     peak = _profile(move, over_us).peak_speed
-    what = (
-        f"`{slow.name}` needs {_seconds(slow.travel_us)} for its whole travel at full speed (layout file), and this move, "
-        f"at its fastest, goes {peak:.2f} times as fast as on average."
-    )
-    yield _advice(move, what, f"Write `over {_seconds(least_us)}` or longer, or `like even`.")
+    if over_us >= slow.travel_us * peak:
+        return
+    # how an arm lands depends on the time of its move, so each time is looked at with its own landing
+    least_us = shortest_us(lambda us: _profile(move, us), slow.travel_us, 1_000_000)
+    proposed_us = -(-least_us // NICE_US) * NICE_US
+    what = f"`{slow.name}` needs {_seconds(slow.travel_us)} for its whole travel at full speed (layout file)"
+    what += f", and this move, at its fastest, goes {peak:.2f} times as fast as on average." if over_us else "."
+    evenly = not move.arrives and over_us >= slow.travel_us
+    instead = f"Write `over {_seconds(proposed_us)}` or longer" + (", or `like even`." if evenly else ".")
+    yield _advice(move, what, instead)
 
 
 def _in_steps(move: Move, over_us: int, servos: list[Output]) -> Iterator[Problem]:
@@ -70,10 +71,10 @@ def _in_steps(move: Move, over_us: int, servos: list[Output]) -> Iterator[Proble
         low, high = servo.span if servo.positions else (0.0, 0.0)
         steps = servo_steps(servo, high - low, over_us, 1.0)
         if 0.0 < steps < FLOWING_STEPS_S:
-            quicker_us = round(over_us * steps / FLOWING_STEPS_S) // NICE_US * NICE_US
+            quicker_us = int(over_us * steps / FLOWING_STEPS_S) // NICE_US * NICE_US
             what = (
-                f"`{servo.name}` will be seen to move in steps, {steps:.1f} a second: it answers to no less than "
-                f"{servo.dead_band_deg:g} deg (layout file: `dead band`)."
+                f"`{servo.name}` will be seen to move in steps, {steps:.1f} a second: it is taken to answer to no less "
+                f"than {servo.dead_band_deg:g} deg (`dead band` in the layout file)."
             )
             faster = f"Write `over {_seconds(quicker_us)}` or shorter" if quicker_us else "Move it further"
             yield _advice(move, what, f"{faster}, or turn the servo further with a shorter crank.")

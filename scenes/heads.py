@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from engine.layout import DAYLIGHT, colour_of
 from engine.program import Again, AtTime, EachTime, Every, Head, OnButton, OnlyWhile, Takes, Whenever
 from scenes import quantities
+from scenes.light import followers
 from scenes.names import OPEN, Refused, Scope, Sort
 from scenes.nodes import Node
 from scenes.writer import Writer
@@ -46,8 +48,11 @@ def _at_sun(writer: Writer, node: Node) -> Head:
     if second is None:
         what = daylight.why_not(names.layout.whereabouts, word.text).rstrip(".")
         raise names.refuse(word.place, what, "write a time of day, such as `starts at 17:45 layout time`")
-    time = node.word("DURATION")
-    away_s = names.duration(time) // 1_000_000 if time else 0
+    away = node.word("DURATION")
+    away_s, rest_us = divmod(names.duration(away) if away else 0, 1_000_000)
+    if away and (rest_us or away_s >= DAY_S):
+        what = "a scene starts at a whole second" if rest_us else f"`{away.text}` is a whole day or more"
+        raise names.refuse(away.place, what, f"write for example `starts at {word.text} - 20 min`")
     return AtTime(node.place, (second + (-away_s if node.word("MINUS") else away_s)) % DAY_S, True)
 
 
@@ -94,7 +99,7 @@ def reason(writer: Writer, node: Node) -> str:
 
 
 def takes(writer: Writer, node: Node, scope: Scope = OPEN) -> Takes:
-    """`takes GROUP from SCENE`: signals with their parts."""
+    """`takes GROUP from SCENE`: signals with their parts, lamps with their colour, daylight with what follows it."""
     outputs = node.node("names")
     found = writer.names.members(outputs.words() if outputs else (), scope, Sort.OUTPUT)
     scene = writer.names.look_up(node.words()[0], scope, Sort.SCENE)
@@ -107,4 +112,8 @@ def takes(writer: Writer, node: Node, scope: Scope = OPEN) -> Takes:
         named.setdefault(symbol.name)
         for aspect in symbol.output.aspects if symbol.output else ():
             named.update(dict.fromkeys(part for part, _ in aspect.parts))
+        if colour_of(symbol.name) in writer.names.layout.outputs:
+            named.setdefault(colour_of(symbol.name))
+        if symbol.name == DAYLIGHT:
+            named.update(dict.fromkeys(output.name for output in followers(writer.names)))
     return Takes(node.place, tuple(named), scene.name)

@@ -13,6 +13,7 @@ from scenes import quantities
 from scenes.manners import Way
 from scenes.names import Names, Refused, Scope
 from scenes.nodes import Node, Word
+from scenes.telling import how, is_a
 from scenes.writer import Writer
 
 if TYPE_CHECKING:
@@ -22,13 +23,28 @@ Wrong = tuple[str, str] | None
 Told = list[tuple[Output, Order]]
 
 GLIDE_US = 500_000  # a flicker that says nothing of it begins within this time from what the lamp shows
-_COLOURS = {"W": ("white",), "R": ("red",), "G": ("green",), "Y": ("yellow", "amber"), "Bu": ("blue",)}
+_COLOURS = {  # the letters of a chart, and what a layout file may call them
+    "W": ("white",),
+    "R": ("red",),
+    "G": ("green",),
+    "Y": ("yellow", "amber"),
+    "Bu": ("blue",),
+    "Vi": ("violet",),
+    "Or": ("orange", "amber"),
+    "Am": ("amber", "yellow"),
+}
+_WARM, _COOL = ("warm", "warm-white", "candlelight"), ("cool", "cold", "cool-white", "cold-white")
+_SAME_COURSE = {  # other words for what daylight fades through
+    **dict.fromkeys(("sunset", "evening", "twilight", "sundown", "nautical-dusk"), "dusk"),
+    **dict.fromkeys(("sunrise", "morning", "sunup", "day"), "dawn"),
+    "night": "nightfall",
+}
 
 
 def dims(output: Output, needs: str) -> Wrong:
     """Whether it is a lamp with levels between on and off."""
     if output.kind is not Kind.LAMP:
-        return f"`{output.name}` is a {output.kind.value}, and only a lamp {needs}", ""
+        return f"{is_a(output)}, and only a lamp {needs}", how(output)
     if output.itself is Itself.FLICKERS:
         return f"`{output.name}` flickers by itself: its board does it", f"write `turn on {output.name}`"
     if not output.dimmable:
@@ -106,37 +122,39 @@ def show(writer: Writer, node: Node, scope: Scope) -> Statement:
     orders: Told = []
     for output in outputs:
         orders.append((output, Shows(character.script(), character.text)))
-        orders += _coloured(writer, node, scope, output, character)
+        orders += _coloured(writer, word, scope, output, character)
     return told(writer, node, scope, orders)
 
 
 def _shows(output: Output) -> Wrong:
     if output.kind is not Kind.LAMP:
-        return f"`{output.name}` is a {output.kind.value}, and only a lamp shows a character", ""
+        return f"{is_a(output)}, and only a lamp shows a character", how(output)
     if output.itself in (Itself.FLASHES, Itself.FLICKERS):
         return f"`{output.name}` works by itself, as set on its board", f"write `turn on {output.name}`"
     return None
 
 
-def _coloured(writer: Writer, node: Node, scope: Scope, lamp: Output, character: Character) -> Told:
+def _coloured(writer: Writer, text: Word, scope: Scope, lamp: Output, character: Character) -> Told:
     """What the colour of the lamp must do for a character; a lamp of one colour is what it is."""
     from engine.courses import Leg, Script
 
     colour = colour_output(writer.names, lamp)
     letters = character.colours
     if colour is None or not colour.aspects:
-        if len(letters) > 1:
-            what = f"`{lamp.name}` has one colour, and `{character.text}` has {len(letters)}"
-            instead = "give it `colours: [white, red]` in the layout file, or write a character of one colour"
-            raise writer.names.refuse(node.place, what, instead, scope)
+        if len(letters) > 1 or (colour is not None and letters != ("W",)):
+            has = "has one colour" if colour is None else "has white light only"
+            named = ", ".join(_COLOURS[letter][0] for letter in dict.fromkeys(("W", *letters)))
+            what = f"`{lamp.name}` {has}, and `{character.text}` is {_joined(letters)}"
+            instead = f"write a character of one colour, or give the lamp `colours: [{named}]` in the layout file"
+            raise writer.names.refuse(text.place, what, instead, scope)
         return []
     known = [aspect.name for aspect in colour.aspects]
     index: dict[str | None, int] = {}
     for letter in letters:
-        found = next((known.index(name) for name in _COLOURS.get(letter, ()) if name in known), None)
+        found = next((known.index(name) for name in _COLOURS[letter] if name in known), None)
         if found is None:
-            what = f"`{lamp.name}` has no {' or '.join(_COLOURS.get(letter, (letter,)))}; it has {', '.join(known)}"
-            raise writer.names.refuse(node.place, what, "write a character of its colours", scope)
+            what = f"`{lamp.name}` has no {' or '.join(_COLOURS[letter])}; it has {', '.join(known)}"
+            raise writer.names.refuse(text.place, what, "write a character of its colours", scope)
         index[letter] = found
     writer.claim([colour])
     if len(letters) == 1:
@@ -146,6 +164,10 @@ def _coloured(writer: Writer, node: Node, scope: Scope, lamp: Output, character:
         shown = index.get(phase.colour, shown)  # through an eclipse the colour stays as it was
         legs.append(Leg(phase.us, shown / (len(known) - 1)))
     return [(colour, Shows(Script.of(*legs), character.text, float(len(known) - 1)))]
+
+
+def _joined(letters: tuple[str, ...]) -> str:
+    return " and ".join(_COLOURS[letter][0] for letter in letters)
 
 
 # --- colour --------------------------------------------------------------------------------------------------------
@@ -180,11 +202,37 @@ def _has_whites(names: Names, output: Output) -> Wrong:
     colour = colour_output(names, output) if output.kind is Kind.LAMP else None
     if colour is not None and colour.mired is not None:
         return None
+    if output.kind is not Kind.LAMP:
+        return f"{is_a(output)}, and only a lamp has a colour of light", how(output)
     if colour is not None:
-        named = " or ".join(f"`{aspect.name}`" for aspect in colour.aspects)
+        named = " or ".join(f"`set {output.name} to {aspect.name}`" for aspect in colour.aspects)
         return f"`{output.name}` has colours of its own, not a temperature", f"write {named}"
     what = f"`{output.name}` has one colour only"
     return what, "for a lamp with two whites write `whites: 2200 K to 6500 K` in the layout file"
+
+
+def no_colour(names: Names, lamp: Output, said: str) -> tuple[str, str]:
+    """What to say of a lamp that is to go to a word which is none of its colours."""
+    from engine.daylight import COURSES
+
+    colour = colour_output(names, lamp)
+    if said in COURSES:
+        what = f"`{lamp.name}` is a lamp, and only daylight goes through `{said}`"
+        return what, f"write `fade daylight through {said} over 4 min`"
+    if colour is not None and colour.mired is not None:
+        warm, cool = (f"{1e6 / mired:.0f} K" for mired in colour.mired)
+        near = warm if said in _WARM else cool if said in _COOL else ""
+        instead = f"write for example `{near}`" if near else f"write a colour of light from `{warm}` to `{cool}`"
+        return f"`{lamp.name}` has no colour called `{said}`", instead
+    if colour is not None:
+        known = [aspect.name for aspect in colour.aspects]
+        what = f"`{lamp.name}` has no colour called `{said}`; it has {', '.join(f'`{name}`' for name in known)}"
+        return what, names.near(said, known)
+    whites = said in _WARM or said in _COOL
+    if whites or any(said in colours for colours in _COLOURS.values()):
+        line = "whites: 2200 K to 6500 K" if whites else f"colours: [white, {said}]".replace("white, white", "white")
+        return f"`{lamp.name}` has one colour only", f"if it has more, write `{line}` for it in the layout file"
+    return f"`{lamp.name}` is a lamp and cannot go to `{said}`", f"write `turn on {lamp.name}`, or a level: `40 %`"
 
 
 # --- daylight ------------------------------------------------------------------------------------------------------
@@ -195,7 +243,7 @@ def through(writer: Writer, node: Node, scope: Scope) -> Statement:
     from engine import daylight
 
     names = writer.names
-    subject, course = node.node("names"), node.words()[0]
+    subject, course = node.node("names"), names.resolve(node.words()[0], scope)
     words = subject.words() if subject else []
     if [word.text for word in words] != [DAYLIGHT]:
         place = subject.place if subject else node.place
@@ -205,15 +253,21 @@ def through(writer: Writer, node: Node, scope: Scope) -> Statement:
     if course.text not in daylight.COURSES:
         known = ", ".join(f"`{one}`" for one in daylight.COURSES)
         what = f"daylight knows no `{course.text}`; it fades through {known}"
-        raise names.refuse(course.place, what, names.near(course.text, daylight.COURSES), scope)
+        near = names.near(course.text, daylight.COURSES)
+        instead = near or f"write `through {_SAME_COURSE.get(course.text, 'dusk')}`"
+        raise names.refuse(course.place, what, instead, scope)
     layout = names.layout
     try:
         daylight.through(layout.whereabouts, course.text, 0, 1_000_000, layout.daylight_lux, layout.daylight_lux)
     except daylight.NoSuchSun as no:
         instead = "choose another date or place under `whereabouts` in the layout file"
         raise names.refuse(course.place, str(no).rstrip("."), instead, scope) from no
-    followers = [output for output in layout.outputs.values() if output.follows_lux is not None]
-    sky = names.symbols[DAYLIGHT].output
-    writer.claim([*([sky] if sky else []), *followers])
+    sky, lamps = names.symbols[DAYLIGHT].output, followers(names)
+    writer.claim([*([sky] if sky else []), *lamps])
     over_us = writer.time_of(node, "over", scope) or 0
-    return Through(node.place, course.text, over_us, tuple(output.name for output in followers))
+    return Through(node.place, course.text, over_us, tuple(output.name for output in lamps))
+
+
+def followers(names: Names) -> list[Output]:
+    """The lamps that go with the daylight."""
+    return [output for output in names.layout.outputs.values() if output.follows_lux is not None]

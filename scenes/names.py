@@ -53,6 +53,8 @@ class Symbol:
 
     @property
     def described(self) -> str:
+        if self.name == DAYLIGHT:
+            return "the light outdoors"
         return f"a {self.output.kind.value}" if self.output else self.sort.value
 
 

@@ -26,8 +26,9 @@ from engine.program import (
 )
 from scenes import light, quantities
 from scenes.manners import Way
-from scenes.names import Refused, Scope, own_words
+from scenes.names import Refused, Scope
 from scenes.nodes import Node, Word
+from scenes.telling import TOLD_APART, how, is_a
 from scenes.writer import Writer
 
 if TYPE_CHECKING:
@@ -39,22 +40,6 @@ MOST_BOUNCES = 10  # of one arrival
 
 _A_MINUTE_US = 60_000_000
 _TURNED = (Kind.LAMP, Kind.RELAY, Kind.MOTOR, Kind.SOUND)
-_HOW_TO_TELL = {
-    Kind.SERVO: "write `move {0} to {1} over 3 s`",
-    Kind.SIGNAL: "write `set {0} to {1}`",
-    Kind.PULSE: "write `pulse {0}`",
-    Kind.MOTOR: "write `set {0} to 40 %`, or `set {0} to 40 % backwards`",
-}
-
-
-def _instead(output: Output, otherwise: str = "write `turn on {0}` or `turn off {0}`") -> str:
-    """How this kind of output is told."""
-    names = own_words(output) or ["its position"]
-    return _HOW_TO_TELL.get(output.kind, otherwise).format(output.name, names[0])
-
-
-def _is_a(output: Output) -> str:
-    return f"`{output.name}` is a {output.kind.value}"
 
 
 def turn(writer: Writer, node: Node, scope: Scope) -> Statement:
@@ -70,7 +55,7 @@ def turn(writer: Writer, node: Node, scope: Scope) -> Statement:
 def _turned(output: Output) -> Wrong:
     if output.kind in _TURNED:
         return None
-    return f"{_is_a(output)} and is not turned on or off", _instead(output)
+    return f"{is_a(output)} and is not turned on or off", how(output)
 
 
 def _with_parts(writer: Writer, output: Output, order: Order) -> list[tuple[Output, Order]]:
@@ -130,7 +115,7 @@ def _target(writer: Writer, node: Node, scope: Scope) -> Word:
 def _settable(output: Output, target: Word, node: Node, at_once: bool) -> Wrong:
     if output.kind is Kind.SERVO and not at_once:
         instead = f"write `move {output.name} to {target.text} over 3 s`, or add `at once`"
-        return f"{_is_a(output)}, and `set` would throw it over without a pace", instead
+        return f"{is_a(output)}, and `set` would throw it over without a pace", instead
     if target.kind == "PERCENT" and output.kind is not Kind.SERVO:
         return _dims(output, node, "a level")
     return None
@@ -140,11 +125,11 @@ def _dims(output: Output, node: Node, needs: str) -> Wrong:
     """Whether an output has levels between on and off, and a direction if one is asked for."""
     backwards = node.word("BACKWARDS") is not None
     if backwards and output.kind is not Kind.MOTOR:
-        return f"{_is_a(output)} and has no backwards", "leave `backwards` out"
+        return f"{is_a(output)} and has no backwards", "leave `backwards` out"
     if output.kind is Kind.MOTOR:
         return None
     if output.kind not in (Kind.LAMP, Kind.SOUND):
-        return f"{_is_a(output)} and takes no level", _instead(output)
+        return f"{is_a(output)} and takes no level", how(output)
     if not output.dimmable:
         if output.kind is Kind.SOUND:
             return (
@@ -168,8 +153,8 @@ def _value(writer: Writer, output: Output, target: Word, node: Node, scope: Scop
         return _angle(writer, output, target, scope)
     if target.kind == "NAME":
         return _named_value(writer, output, target, scope)
-    what = f"{_is_a(output)} and cannot be set to `{target.text}`"
-    raise writer.names.refuse(target.place, what, _instead(output), scope)
+    what = f"{is_a(output)} and cannot be set to `{target.text}`"
+    raise writer.names.refuse(target.place, what, how(output), scope)
 
 
 def _angle(writer: Writer, output: Output, target: Word, scope: Scope) -> float:
@@ -186,9 +171,11 @@ def _named_value(writer: Writer, output: Output, target: Word, scope: Scope) -> 
     named |= {aspect.name: float(index) for index, aspect in enumerate(output.aspects)}
     if target.text in named:
         return named[target.text]
+    if output.kind is Kind.LAMP:
+        raise writer.names.refuse(target.place, *light.no_colour(writer.names, output, target.text), scope)
     if not named:
-        what = f"{_is_a(output)} and cannot be set to `{target.text}`"
-        raise writer.names.refuse(target.place, what, _instead(output), scope)
+        what = f"{is_a(output)} and cannot be set to `{target.text}`"
+        raise writer.names.refuse(target.place, what, how(output), scope)
     one = "position" if output.kind is Kind.SERVO else "aspect"
     what = f"`{output.name}` has no {one} called `{target.text}`; it has {', '.join(f'`{name}`' for name in named)}"
     raise writer.names.refuse(target.place, what, writer.names.near(target.text, named), scope)
@@ -206,7 +193,7 @@ def fade(writer: Writer, node: Node, scope: Scope) -> Statement:
             raise writer.names.refuse(like.place, "a colour fades evenly, by mired", "leave `like` out", scope)
         mired = light.temperatures(writer, node, scope, target)
         return Fade(node.place, tuple((colour.name, value) for colour, value in mired), over_us)
-    outputs = writer.outputs(node, scope, lambda output: _fades(output, node))
+    outputs = writer.outputs(node, scope, lambda output: _fades(writer, output, target, node))
     if target.kind in ("ON", "OFF"):
         values = [(output.name, float(target.kind == "ON")) for output in outputs]
     else:
@@ -229,9 +216,15 @@ def _fading(writer: Writer, node: Node, scope: Scope, outputs: list[Output]) -> 
     return None, Come(1.0, *found)
 
 
-def _fades(output: Output, node: Node) -> Wrong:
+def _fades(writer: Writer, output: Output, target: Word, node: Node) -> Wrong:
     if output.kind in (Kind.SERVO, Kind.SIGNAL):
-        return f"{_is_a(output)} and does not fade", _instead(output)
+        return f"{is_a(output)} and does not fade", how(output)
+    if output.kind is Kind.LAMP and target.kind == "NAME":
+        colour = light.colour_output(writer.names, output)
+        if colour is not None and any(aspect.name == target.text for aspect in colour.aspects):
+            what = f"`{output.name}` goes from one of its colours to another at once, without a fade"
+            return what, f"write `set {output.name} to {target.text}`"
+        return light.no_colour(writer.names, output, target.text)
     return _dims(output, node, "a fade")
 
 
@@ -276,12 +269,14 @@ def _arrival(writer: Writer, node: Node, scope: Scope) -> tuple[str, int | None]
 
 def _moves(output: Output, target: Word, over: Node | None, node: Node) -> Wrong:
     if output.kind is not Kind.SERVO:
-        instead = _instead(output) if output.kind in _HOW_TO_TELL else f"write `turn on {output.name}`"
-        return f"{_is_a(output)} and does not move", instead
+        instead = how(output) if output.kind in TOLD_APART else f"write `turn on {output.name}`"
+        return f"{is_a(output)} and does not move", instead
     own = output.itself is Itself.MOVES
-    if own and (over is not None or node.node("arrival") is not None):
+    extra = over or node.node("like") or node.node("arrival")
+    if own and extra is not None:
         what = f"`{output.name}` moves by itself in {quantities.say_us(output.itself_us)}"
-        which = "`over`" if over is not None else "`bouncing`"
+        arrives = "settling" if extra.node("settling") else "bouncing"
+        which = f"`{arrives if extra.kind == 'arrival' else extra.kind}`"
         instead = f"set the pace on the board and write `move {output.name} to {target.text}`"
         return f"{what}: {which} is set on its board", instead
     if not own and over is None:
@@ -316,7 +311,7 @@ def flash(writer: Writer, node: Node, scope: Scope) -> Statement:
 
 def _flashes(output: Output) -> Wrong:
     if output.kind is not Kind.LAMP:
-        return f"{_is_a(output)} and does not flash: only lamps do", _instead(output)
+        return f"{is_a(output)} and does not flash: only lamps do", how(output)
     if output.itself is Itself.FLASHES:
         return f"`{output.name}` flashes by itself, at the rate set on its board", f"write `turn on {output.name}`"
     return None
@@ -334,7 +329,7 @@ def pulse(writer: Writer, node: Node, scope: Scope) -> Statement:
 
 def _pulses(output: Output, for_us: int | None) -> Wrong:
     if output.kind is not Kind.PULSE:
-        what = f"{_is_a(output)}, and nothing but this program would end its pulse"
+        what = f"{is_a(output)}, and nothing but this program would end its pulse"
         return what, "write `turn on ... for 1 s`, or `kind: pulse` in the layout file if its board ends the pulse"
     if for_us is None and not output.pulse_us:
         return f"how long is the pulse of `{output.name}`?", f"write `pulse {output.name} for 120 ms`"
@@ -360,7 +355,11 @@ def _held(writer: Writer, node: Node, scope: Scope) -> tuple[str, ...]:
 
 
 def _parts(writer: Writer, output: Output) -> list[str]:
-    """A signal's lamps and arms; a lamp's colour."""
+    """A signal's lamps and arms; a lamp's colour; the lamps that follow the daylight."""
+    if output.kind is Kind.DAYLIGHT:
+        lamps = light.followers(writer.names)
+        writer.claim(lamps)
+        return [lamp.name for lamp in lamps]
     colour = light.colour_output(writer.names, output)
     if colour is not None:
         writer.claim([colour])

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from engine.layout import Layout, Place
+from engine.layout import DAYLIGHT, Layout, Place
 from engine.program import (
     AsLongAs,
     Block,
@@ -25,6 +25,7 @@ from engine.program import (
     Statement,
     StopRepeating,
     Tell,
+    Through,
     Together,
     Wait,
     WaitUntil,
@@ -82,6 +83,8 @@ def told(statement: Statement) -> tuple[str, ...]:
             return tuple(name for name, _ in targets)
         case Pulse(_, outputs, _) | Hold(_, outputs) | Release(_, outputs):
             return outputs
+        case Through(_, _, _, followers):
+            return (DAYLIGHT, *followers)
         case _:
             return ()
 
@@ -100,7 +103,7 @@ def takes_time(statement: Statement) -> bool:
     match statement:
         case Wait(_, _, high, _):
             return high > 0
-        case Fade(_, _, over) | Pulse(_, _, over):
+        case Fade(_, _, over) | Pulse(_, _, over) | Through(_, _, over):
             return over > 0
         case Tell(_, _, for_us):
             return bool(for_us)
@@ -154,7 +157,7 @@ def fixed_us(statement: Statement) -> int | None:
     match statement:
         case Wait(_, low, _, _):
             return low
-        case Fade(_, _, over) | Pulse(_, _, over):
+        case Fade(_, _, over) | Pulse(_, _, over) | Through(_, _, over):
             return over
         case Tell(_, _, for_us):
             return for_us or 0

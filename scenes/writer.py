@@ -13,7 +13,7 @@ from engine.conditions import Sort as On
 from engine.layout import Output, Place
 from engine.program import Block, InOrder, Statement
 from scenes.conditions import Conditions
-from scenes.manners import Manners
+from scenes.manners import Manners, brought, every_brought
 from scenes.names import Names, Refused, Scope, Sort, Symbol
 from scenes.nodes import Node, Word
 
@@ -209,8 +209,8 @@ class Writer:
             raise self.names.refuse(name.place, f"{what} {given}", instead, scope)
         values = [self.names.resolve(word, scope) for word in arguments]
         for word, value in zip(arguments, values, strict=True):
-            if value.kind == "NAME" and not self.names.exists(value):
-                self.names.unknown(word, "a thing", self.names.every_name(), scope)
+            if value.kind == "NAME" and not self.names.exists(value) and not brought(value.text):
+                self.names.unknown(word, "a thing", (*self.names.every_name(), *every_brought()), scope)
                 raise Refused
         return {word.text: value for word, value in zip(wanted, values, strict=True)}
 

@@ -40,6 +40,7 @@ def barrier(name: str, itself_us: int = 0) -> Output:
         positions=(Position("raised", 85.0), Position("lowered", 0.0)),
         limits=(0.0, 90.0),
         travel_us=4 * S,
+        dead_band_deg=0.5,
         itself=Itself.MOVES if itself_us else None,
         itself_us=itself_us,
     )
