@@ -1,6 +1,6 @@
 """Episodes: manners whose times, levels and numbers are drawn: strokes of lightning, shots on a screen, a tube trying.
 
-One endless course is cut into fixed blocks of time, each drawn from a key of its own, so any instant can be asked.
+One endless course is cut into blocks of about a minute, each drawn from a key of its own, so any instant can be asked.
 Knows no lamp and no manner by name.
 """
 
@@ -20,11 +20,13 @@ from engine.lightness import luminance
 from engine.opposing import Light, flashes_of
 from engine.waves import Piece
 
-BLOCK_US = 60_000_000
+BLOCK_US = 60_000_000  # on the mean
+_UNEVEN_US = 45_000_000  # each beginning lies up to so much later: neighbours that keep a pace must not begin together
+SHORTEST_BLOCK_US = BLOCK_US - _UNEVEN_US
 BLOCKS_KEPT = 512  # as a memo: about as many lamps can be asked in turn without drawing anything twice
 STEPS = 200  # steps of one episode at most, every repetition counted
 SHORTEST_US = 10_000
-LONGEST_US = BLOCK_US // 2
+LONGEST_US = 30_000_000
 _GRAIN_US = 5_000  # of the count of flashes
 _ALIKE = 0.98 * CHANGE  # luminances that lie within this make no change among themselves
 
@@ -54,7 +56,7 @@ class Drawn(NamedTuple):
     """Parts one after another, over and over, each time drawn anew. Made with `Drawn.of`.
 
     At the end of a block the leg under way is cut short and the first part begins, from the level that was reached.
-    Where blocks end is drawn from the key, so neighbours are not cut together.
+    Where blocks end is drawn, so neighbours are not cut together.
     """
 
     name: str
@@ -70,6 +72,8 @@ class Drawn(NamedTuple):
             raise ValueError(f"an episode has at most {STEPS} steps")
         if any(not SHORTEST_US <= leg.us[0] <= leg.us[1] <= LONGEST_US for leg in legs):
             raise ValueError(f"a leg takes {SHORTEST_US} to {LONGEST_US} microseconds")
+        if parts[0].legs[0].ease is not Ease.HOLD and parts[0].legs[0].us[1] >= SHORTEST_BLOCK_US:
+            raise ValueError(f"a first leg that goes little by little takes less than {SHORTEST_BLOCK_US} microseconds")
         return cls(name, parts)
 
     @property
@@ -81,9 +85,11 @@ class Drawn(NamedTuple):
         return sum(weight * level for weight, level in shares) / sum(weight for weight, _ in shares)
 
     def piece(self, key: int, at_us: int) -> Piece:
-        offset = at_index(key, 0) % BLOCK_US
-        index = (at_us + offset) // BLOCK_US
-        start_us = index * BLOCK_US - offset
+        index = (at_us + at_index(key, 0) % BLOCK_US) // BLOCK_US
+        start_us = _begins_us(key, index)
+        if at_us < start_us:
+            index -= 1
+            start_us = _begins_us(key, index)
         ends, levels, eases = _block(self, key, index)
         number = bisect_right(ends, at_us - start_us)
         low, high = levels[number], levels[number + 1]
@@ -102,6 +108,12 @@ class Drawn(NamedTuple):
         return self.flashes_in(SECOND_US, luminance)
 
 
+def _begins_us(key: int, index: int) -> int:
+    """When a block begins."""
+    own = at_index(key, 0)
+    return index * BLOCK_US - own % BLOCK_US + at_index(own, index) % _UNEVEN_US
+
+
 Block = tuple[tuple[int, ...], tuple[float, ...], tuple[Ease, ...]]
 
 
@@ -112,19 +124,20 @@ def _block(manner: Drawn, key: int, index: int) -> Block:
     levels = [0.0]
     eases: list[Ease] = []
     at_us = 0
+    length_us = _begins_us(key, index + 1) - _begins_us(key, index)
     for us, to, ease in _legs(manner.parts, at_index(at_index(key, 1), index)):
         whole = Piece(at_us, at_us + us, to if ease is Ease.HOLD else levels[-1], to, ease is Ease.SMOOTH)
-        at_us = min(at_us + us, BLOCK_US)
+        at_us = min(at_us + us, length_us)
         ends.append(at_us)
         levels.append(whole.value_at(at_us))
         eases.append(ease)
-        if at_us == BLOCK_US:
+        if at_us == length_us:
             break
     return tuple(ends), tuple(levels), tuple(eases)
 
 
 def _last_level(manner: Drawn, key: int, index: int) -> float:
-    """Where a block ends. A block has more than one leg, so this does not hang on where the block began."""
+    """Where a block ends. It hangs only on its last legs: none that goes little by little fills a block."""
     return _block(manner, key, index)[1][-1]
 
 

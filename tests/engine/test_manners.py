@@ -200,18 +200,18 @@ def test_lightning_has_two_or_three_strokes() -> None:
 
 @pytest.mark.parametrize("name", MANNERS)
 def test_neighbours_have_nothing_to_do_with_each_other(name: str) -> None:
-    # over four hours, a value every four seconds. What forgets slowest is the smith, whose strokes keep their pace for
-    # half a minute: r of chance has a deviation of about sqrt(30 / 14 400) = 0.05
+    # over four hours, a value every four seconds: r of chance has a deviation of 0.01 to 0.024 (measured on 15 pairs
+    # of each; the embers, which forget slowest, have the most)
     keys = [key_of(f"quay-lamp-{number}") for number in (1, 2, 3)]
     rows = [sampled(MANNERS[name], key, 14_400, 0.25) for key in keys]
-    assert np.abs(np.corrcoef(rows) - np.eye(3)).max() < 0.2
+    assert np.abs(np.corrcoef(rows) - np.eye(3)).max() < 0.1
 
 
 @pytest.mark.parametrize("name", MANNERS)
 def test_no_neighbour_does_the_same_a_little_later(name: str) -> None:
-    one, other = (sampled(MANNERS[name], key_of(f"quay-lamp-{number}"), 1_200, 10) for number in (1, 2))
+    one, other = (sampled(MANNERS[name], key_of(f"quay-lamp-{number}"), 1_200, 5) for number in (1, 2))
     one, other = one - one.mean(), other - other.mean()
-    longest = 300  # half a minute
+    longest = 150  # half a minute
     middle = one[longest:-longest]
     both = np.correlate(other, middle, "valid") / (len(middle) * one.std() * other.std())
     assert len(both) == 2 * longest + 1
