@@ -77,10 +77,12 @@ def _on_its_way(group: Group) -> str:
     if wave.state is State.FLASHING:
         return f"show{s} {like}"
     ends_us = wave.ends_us or told.at_us
-    low, high = wave.value_at(told.at_us), wave.value_at(ends_us)
+    low = wave.low if isinstance(wave, Course) else wave.value_at(told.at_us)  # before it leapt to its first level
+    high = wave.value_at(ends_us)
     takes = words.length(ends_us - told.at_us)
     if wave.state is State.OWN_WAY:
-        return f"{'come' if high > low else 'go'}{s} {'on' if high > low else 'off'} like {like}, {takes}"
+        comes = ("comes on" if s else "come on") if high > low else ("goes off" if s else "go off")
+        return f"{comes} like {like}, {takes}"
     verb = {Kind.SERVO: "move", Kind.MOTOR: "change"}.get(output.kind, "fade") + s
     likely = "" if not like else f", {like}" if output.kind is Kind.SERVO else f" like {like}"
     return f"{verb} {words.value(output, low)} -> {words.value(output, high)}, {takes}{likely}"

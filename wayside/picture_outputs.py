@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from math import log10
 
+from engine.courses import Course
 from engine.curves import Curve
 from engine.layout import Kind, Output
 from engine.trace import Told
@@ -21,13 +22,11 @@ DARKEST, BRIGHTEST = -3.0, 5.0  # powers of ten of lux, from a night to noon
 
 def output_row(output: Output, told: Sequence[Told], until_us: int) -> Row:
     """An output's row. Before it is first told something it shows its rest, or where its first move began."""
-    first = told[0].wave if told else None
-    on_its_way = (
-        first is not None and first.state is State.UNDER_WAY and first.turns(told[0].at_us - 1) == told[0].at_us
-    )
-    before = first.value_at(told[0].at_us) if first is not None and on_its_way else output.rest.value
+    before = _began_at(told[0]) if told else None
     blink = output.rest.blink
-    waves: list[tuple[int, Wave]] = [(0, Flashing(0, blink) if blink else Steady(before))]
+    waves: list[tuple[int, Wave]] = [
+        (0, Flashing(0, blink) if blink else Steady(output.rest.value if before is None else before))
+    ]
     for record in told:
         if waves[-1][0] == record.at_us:
             waves.pop()  # only the last order of an instant was sent
@@ -40,6 +39,14 @@ def output_row(output: Output, told: Sequence[Told], until_us: int) -> Row:
     if output.kind is Kind.SERVO:
         marks = tuple((one.name, words.travel_share(output, one.degrees)) for one in output.positions)
     return Row(output.kind.value, output.name, tuple(joined(spans)), marks=marks)
+
+
+def _began_at(told: Told) -> float | None:
+    """The value from which a fade or a move set out when it was told; None for what leaps."""
+    wave = told.wave
+    if wave.state is not State.UNDER_WAY or wave.turns(told.at_us - 1) != told.at_us:
+        return None
+    return wave.low if isinstance(wave, Course) else wave.value_at(told.at_us)
 
 
 def _wave_spans(output: Output, wave: Wave, from_us: int, to_us: int) -> list[Span]:
