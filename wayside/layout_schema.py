@@ -294,9 +294,8 @@ def _unknown_keys(one: _Found, explained: _Explained) -> list[Problem]:
 
 
 def _in_short(name: str, known: list[str]) -> str | None:
-    """The one key that a short form such as `lat` stands for."""
-    found = [key for key in known if len(name) > 2 and key.startswith(name)]
-    return found[0] if len(found) == 1 else None
+    """The key that a short form such as `lat` stands for."""
+    return next((key for key in known if len(name) > 2 and key.startswith(name)), None)
 
 
 def _known_keys(one: _Found) -> list[str]:

@@ -431,6 +431,12 @@ HEADS: list[tuple[str, str, bool]] = [
     ("whereabouts: {latitude: §N 54, longitude: 3 W, time zone: 0 h}", "Write latitude: 54 N", True),
     ("whereabouts: {latitude: 54 N, longitude: §3 degrees west, time zone: 0 h}", "Write longitude: 3 w", True),
     ("whereabouts: {§lat: 54 N, longitude: 3 W, time zone: 0 h}", "Did you mean latitude?", True),
+    (f"whereabouts: {{{WHERE}, time zone: 0 h, §d: 2026-03-21}}", "What can stand here: date", True),
+    (
+        "whereabouts:\n  latitude: 54 N\n  longitude: 3 W\n  time zone: 0 h\n  date: §March 21, 2026",
+        "Write date: 2026-03-21",
+        True,
+    ),
     (f"whereabouts: {{{WHERE}, time zone: §0:60 h}}", "not a whole number of minutes", False),
     (f"whereabouts: {{{WHERE}, time zone: §0.33 h}}", "not a whole number of minutes", False),
     ("whereabouts: {latitude: 0 N, longitude: 180 E, time zone: §-12:01 h}", "no clock is -12:01 h", False),
