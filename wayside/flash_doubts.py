@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from engine.flashes import MOST_A_SECOND, SECOND_US, worst_second
+from engine.flashes import MOST_A_SECOND, SECOND_US, small, worst_second
 from engine.layout import Itself, Kind, Layout
 from engine.lightness import luminance
 from engine.program import (
@@ -54,6 +54,9 @@ def may_flash(program: Program) -> list[str]:
 
     What only happens when several scenes run at once is found by rehearsing them.
     """
+    lamps = [output for output in program.layout.outputs.values() if output.kind is Kind.LAMP]
+    if small((lamp.lit_area_mm2 for lamp in lamps), program.layout.viewing_mm):
+        return []  # whatever they do
     return [name for name, scene in program.scenes.items() if not scene.accepts_flashing and _quick(program, scene)]
 
 

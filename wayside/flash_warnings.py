@@ -30,10 +30,9 @@ MOST_PLAYED = 40  # scenes that one check plays
 PLAY_US = 60 * SECOND_US
 
 CAUTION = "Such light can harm people with photosensitive epilepsy"
-INSTEAD = (
-    f"{CAUTION}: flash more slowly, or keep it small and away from the public. Where it must be, write "
-    '`accepts flashing because "..."` with your reason in the scene.'
-)
+SLOWER = f"{CAUTION}: flash more slowly, or keep it small and away from the public."
+STATE = "Whether it is small is known once the layout file states `viewing distance` and the `lit area` of these lamps."
+ACCEPT = 'Where it must be, write `accepts flashing because "..."` with your reason in the scene.'
 
 Active = dict[Lamp, tuple[Act, ...]]  # what each does in a stretch
 
@@ -46,6 +45,7 @@ class FastFlashing(NamedTuple):
     lamps: tuple[str, ...]
     places: tuple[Place, ...]
     scenes: tuple[str, ...]
+    stated: bool = False  # whether it is known how much of the view these lamps fill
 
 
 # --- a played trace ------------------------------------------------------------------------------------------------
@@ -94,7 +94,10 @@ class _Look:
                 found.append(_found(most, max(before_us + 1, at_us - SECOND_US), at_us, lamps))
         flashing = dict.fromkeys(name for one in found for name in one.lamps)
         areas = [self._layout.outputs[name].lit_area_mm2 for name in flashing]
-        return [] if small(areas, self._layout.viewing_mm) else found
+        if small(areas, self._layout.viewing_mm):
+            return []
+        stated = self._layout.viewing_mm is not None and None not in areas
+        return [one._replace(stated=stated) for one in found]
 
     def _flashes(self, lamps: Sequence[Lamp], from_us: int, to_us: int) -> list[int]:
         waves = [(weight, lamp.history) for weight, lamp in zip(_weights(lamps), lamps, strict=True)]
@@ -193,4 +196,5 @@ def problem(found: FastFlashing, played: str = "") -> Problem:
     many = "flashes" if len(found.lamps) == 1 else "flash, together or each by itself,"
     what = f"{lamps} {many} {found.flashes} times within one second, {when}: more than three."
     first, *others = found.places
-    return Problem(first, what, INSTEAD, advice=True, also=tuple((place, "and here") for place in others))
+    instead = " ".join((SLOWER, *(() if found.stated else (STATE,)), ACCEPT))
+    return Problem(first, what, instead, advice=True, also=tuple((place, "and here") for place in others))

@@ -72,7 +72,9 @@ def test_a_flash_is_a_pair_of_opposing_changes(lights: Sequence[float], flashes:
     assert len(count(steps(*lights))) == flashes
 
 
-@pytest.mark.parametrize(("low", "high", "flashes"), [(0.4, 0.499, 0), (0.4, 0.5, 4), (0.0, 0.1, 4), (0.7, 0.8, 4)])
+@pytest.mark.parametrize(
+    ("low", "high", "flashes"), [(0.4, 0.499, 0), (0.4, 0.4999, 0), (0.4, 0.5, 4), (0.0, 0.1, 4), (0.7, 0.8, 4)]
+)
 def test_a_change_is_a_tenth_of_the_greatest_light_or_more(low: float, high: float, flashes: int) -> None:
     assert len(count(steps(low, high, low, high, low, high, low, high, low))) == flashes
 
@@ -189,6 +191,8 @@ def test_what_a_lamp_is_told_next_takes_over() -> None:
     assert worst_second(count(series([(1.0, told)], 0, 5 * S))) == (9, 100_000)
     assert list(series([(1.0, [(10, Steady(1.0)), (10, Steady(0.0))])], 0, 20)) == [(0, 0.0), (20, 0.0)]
     assert list(series([(1.0, [(5, Steady(1.0))])], 10, 20)) == [(10, 1.0), (20, 1.0)]
+    edges = [(0, 1.0), (500_000, 0.0), (S, 1.0), (1_200_000, 0.0), (2 * S, 0.0)]
+    assert list(series([(1.0, [(0, flashing(60)), (1_200_000, Steady(0.0))])], 0, 2 * S)) == edges
 
 
 def test_a_fade_that_ends_in_a_jump_is_seen_at_its_height() -> None:
@@ -205,6 +209,9 @@ def test_a_dip_between_two_fades_that_cross_is_found() -> None:
     assert min(value for _, value in light) == pytest.approx(0.184, abs=HAIR)
     assert len(count(light)) == 1
     assert len(light) < 300
+    sooner = [there, Ramp(0, 1_300_000, 1.0, 0.0)]
+    lowest = min(value for _, value in walked(sooner, 2 * S, 1_000))
+    assert min(value for _, value in together(*sooner, until_s=2)) == pytest.approx(lowest, abs=HAIR)
 
 
 def test_slow_things_cost_little() -> None:

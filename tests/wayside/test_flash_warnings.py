@@ -7,7 +7,9 @@ from collections.abc import Sequence
 import pytest
 
 from engine import flashes
+from engine.chance import key_of
 from engine.courses import Course, Leg, Script
+from engine.flicker import Flicker, Listed
 from engine.layout import Aspect, Blink, Itself, Kind, Layout, Output, Place, Position, Setting
 from engine.program import Program, Scene
 from engine.trace import Record, Told
@@ -127,7 +129,7 @@ def test_one_small_lamp_among_many_is_counted_by_itself() -> None:
 def test_steady_light_and_slow_fades_do_not_thin_it_out() -> None:
     """Five lamps that flash once each, as above, while twenty-five others are lit or fade up."""
     others = [told(0, name, Steady(1.0), 50) for name in NAMES[5:15]]
-    others += [told(0, name, Ramp(0, 60 * S, 0.0, 1.0), 51) for name in NAMES[15:30]]
+    others += [told(29, name, Ramp(29 * S, 60 * S, 0.0, 1.0), 51) for name in NAMES[15:30]]
     trace = []
     for n in range(5):
         trace += [told(30 + 0.15 * n, NAMES[n], Steady(1.0), 1), told(30.05 + 0.15 * n, NAMES[n], Steady(0.0), 2, "t")]
@@ -167,6 +169,54 @@ def test_what_lasts_is_looked_at_for_a_while_only(monkeypatch: pytest.MonkeyPatc
     monkeypatch.setattr(flash_warnings, "series", counting)
     assert found([flashing(1, "lamp-1", 2, 3)], 36_000) == []
     assert max(to_us for _, to_us in asked) == 1 * S + LOOK_US + flash_acts.EDGE_US
+
+
+def test_what_lies_across_two_stretches_is_found() -> None:
+    """Four flashes in less than a second, at any time after a slow light has begun."""
+    assert flash_acts.OVERLAP_US > S
+    for tenth in range(45, 65):
+        start = tenth / 10
+        quick = [told(start + 0.1 * n, "lamp-2", Steady(float(n % 2 == 0)), 7) for n in range(8)]
+        assert [one.flashes for one in found([flashing(1, "lamp-1", 0.2, 3), *quick])] == [4], start
+
+
+def test_what_comes_after_the_end_is_left_out() -> None:
+    assert found([flashing(5, "lamp-1", 9, 3)], until_s=5) == []
+    assert found([flashing(5, "lamp-1", 9, 3)], until_s=6) != []
+    later = [told(50 + 0.1 * n, "lamp-1", Steady(float(n % 2 == 0)), 3) for n in range(12)]
+    assert found([flashing(1, "lamp-1", 1, 2), *later], until_s=40) == []
+
+
+def flickering(name: str, *legs: Leg) -> Told:
+    wave = Flicker(0, 0, key_of(name), Listed("bench", Script.of(*legs)), (0.0, 0.0), (0.0, 1.0))
+    return told(0, name, wave, 3)
+
+
+def test_a_flicker_is_looked_at_for_a_minute() -> None:
+    """A burst of five flashes once in 40 s, wherever in its list a lamp begins."""
+    burst = [Leg(60_000, float(n % 2 == 0)) for n in range(10)]
+    for name in NAMES[:10]:
+        assert [one.flashes for one in found([flickering(name, Leg(40 * S, 0.0), *burst)])] == [5]
+
+
+def test_a_flicker_that_says_that_it_cannot_is_not_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(flash_warnings, "series", None)  # asking it would fail
+    assert found([flickering("lamp-1", Leg(S, 0.0), Leg(S, 1.0))]) == []
+    assert found([flickering("lamp-1", Leg(50_000, 0.1), Leg(50_000, 0.2))]) == []
+
+
+def test_of_many_that_flicker_the_largest_are_looked_at_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[int] = []
+    real = flashes.series
+
+    def counting(waves: Sequence[tuple[float, flashes.History]], from_us: int, to_us: int) -> object:
+        asked.append(len(waves))
+        return real(waves, from_us, to_us)
+
+    monkeypatch.setattr(flash_warnings, "series", counting)
+    assert found([flickering(name, Leg(700_000, 0.3), Leg(400_000, 0.4)) for name in NAMES]) == []
+    assert found([flickering(name, Leg(700_000, 0.0), Leg(400_000, 0.5)) for name in NAMES], 5) == []
+    assert max(asked) == flash_warnings.FLICKERING
 
 
 def test_lit_area_and_distance() -> None:
@@ -221,8 +271,8 @@ def test_a_lamp_that_flashes_at_rest_blames_the_layout_file() -> None:
 
 def test_a_state_from_before_the_first_instant_is_no_change() -> None:
     begins = told(0, "lamp-1", Steady(1.0), 1)._replace(why="begins")
-    trace = [begins, *(told(0.1 * n, "lamp-1", Steady(float(n % 2 == 0)), 3) for n in range(1, 7))]
-    assert found(trace) == []  # off, on, off, on, off, on: three flashes
+    trace = [begins, *(told(0.1 * n, "lamp-1", Steady(float(n % 2 == 0)), 3) for n in range(1, 8))]
+    assert found(trace) == []  # off, on, off, on, off, on, off: three flashes
     assert [
         one.flashes for one in found([*trace, *(told(0.1 * n, "lamp-1", Steady(float(n % 2 == 0)), 3) for n in (7, 8))])
     ] == [4]
@@ -251,6 +301,8 @@ def test_the_sentence() -> None:
     )
     assert CAUTION in said.instead
     assert "accepts flashing because" in said.instead
+    assert "states `viewing distance` and the `lit area`" in said.instead
+    assert "lit area" not in problem(FastFlashing(5, 0, ("a",), (line(3),), (), stated=True)).instead
     assert (said.place, said.also, said.advice) == (line(3), ((line(9), "and here"),), True)
     assert problem(FastFlashing(5, 0, ("a",), (line(3),), ("s",)), "s").what == (
         "`a` flashes 5 times within one second, when `s` is played: more than three."
@@ -393,4 +445,6 @@ def test_a_check_plays_so_many_scenes_and_says_so(monkeypatch: pytest.MonkeyPatc
 
 
 def test_small_lamps_far_away_are_no_matter_for_a_check() -> None:
+    assert may_flash(program(scene(FAST["a flash"]), layout(20.0, 800))) == []
+    assert may_flash(program(scene(FAST["a flash"]), layout(20.0, 80))) == ["s"]
     assert check_by_playing(program(scene(FAST["a flash"]), layout(20.0, 800))) == []
