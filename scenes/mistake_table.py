@@ -27,7 +27,7 @@ _TIME = rf"{_NUMBER} ?(?:ms|milliseconds?|s|secs?|seconds?|min|mins|minutes?|h|h
 class Entry(NamedTuple):
     """One mistake. The group `x` is what the caret points at; without one it is all that the pattern finds.
 
-    `inside`: where the line stands: t the left edge, s scene or routine, r rule, h rehearsal; "" anywhere.
+    `inside`: where the line stands: t the left edge, s scene or routine, r rule, h rehearsal, m manner; "" anywhere.
     `first`: only where already the first word does not fit. `near`: only where the reading stopped within the pattern.
     """
 
@@ -137,6 +137,128 @@ def _isnt(said: Said) -> str:
     return f"Write `{_ISNT[said['x'].replace('’', chr(39))]}`."
 
 
+# --- light, motion, the sun ----------------------------------------------------------------------------------------
+
+# What a line can be like, so that it is known where `like` is missing; held against the engine's own by test.
+KNOWN = (
+    "gas-mantle", "oil-wick", "candle", "filament", "tube", "neon-sign", "sodium", "mercury", "arc-lamp", "dynamo", "led", "soft-led",
+    "oil-lamp", "mantle-in-a-draught", "embers", "bonfire", "forge-with-bellows", "arc-and-pause", "glow-behind-a-curtain",
+    "bad-letter", "sun-on-water", "storm", "tube-that-struggles",
+)
+EVENTS = ("daybreak", "dawn", "sunrise", "sunset", "dusk", "nightfall")
+_LIKE = "|".join(sorted(KNOWN, key=len, reverse=True))
+_EVENT = "(?:" + "|".join(EVENTS) + ")"
+_PERCENT = rf"{_NUMBER} ?(?:%|percent)"
+_RATE = rf"{_NUMBER} ?(?:a minute|per minute|/min)"
+_K = rf"{_NUMBER} ?(?:K|kelvin)\b"
+
+
+def _away(said: Said) -> str:
+    sign = "-" if said["w"] in ("before", "minus", "less", "-") or said.get("q") == "-" else "+"
+    return f"Write `starts at {said['n']} {sign} {said['t']}`."
+
+
+def _white(said: Said) -> str:
+    return f"Write `{'2700 K' if said['a'] == 'warm' else '5000 K'}`."
+
+
+def _in_time(said: Said) -> str:
+    return f"Write `fade {said['n']} to {'100' if said['s'] == 'on' else '0'} % over {said['t']}`."
+
+
+_COURSES = {"smoothly": "smooth", "gently": "smooth", "softly": "smooth", "evenly": "even", "linearly": "even", "linear": "even", "steadily": "even"}
+
+
+def _course(said: Said) -> str:
+    return f"Write `like {_COURSES.get(said['x'], said['x'])}`."
+
+
+def _times(said: Said) -> str:
+    return "Write `once`." if int(said["n"]) == 1 else f"Write `{said['n']} times`."
+
+
+def _sways(said: Said) -> str:
+    return _period(said).replace("`at ", "`sways ")
+
+
+_MANNERS = (
+    _entry("level and time", rf"^(?P<l>{_PERCENT}),? ?(?P<x>{_TIME})$", "Is the level held so long, or gone to?", "Write `{l} for {x}` to hold it, or `{l} over {x}` to go there.", "m"),
+    _entry("level in time", rf"^(?P<l>{_PERCENT}),? (?P<x>in|within|during|after|at|to) (?P<t>{_TIME})$", "A level is held `for` a time, or gone to `over` a time.", "Write `{l} for {t}`, or `{l} over {t}`.", "m"),
+    _entry("level alone", rf"^(?P<x>{_PERCENT})$", "For how long?", "Write `{x} for 2 s` to hold it, or `{x} over 2 s` to go there.", "m"),
+    _entry("level unit", rf"^(?P<x>(?P<n>{_NUMBER})) (?:for|over)\b", "`{n}` of what? A level carries its unit.", "Write `{n} %`.", "m"),
+    _entry("time first", rf"^(?P<x>(?P<w>for|over) (?P<t>{_TIME})(?: at| to)? (?P<l>{_PERCENT}))$", "The level comes first.", "Write `{l} {w} {t}`.", "m"),
+    _entry("manner waits", rf"^(?P<x>(?:wait|pause|sleep|hold|stay)(?: for)? (?P<t>{_TIME}))", "A manner does not wait: each of its levels says how long it lasts.", "Write the level, too, such as `0 % for {t}`.", "m"),
+    _entry("sway", r"^(?P<x>sway|swaying|swings?|swinging|rocks?|rocking|rolls?|rolling|wobbles?)\b", "The word for this is `sways`.", "Write `sways 40 a minute by 60 %`.", "m"),
+    _entry("sways how often", rf"^(?P<x>sways(?: by {_PERCENT})?)$", "How often does it sway?", "Write `sways 40 a minute by 60 %`.", "m"),
+    _entry("sways every", rf"^sways (?P<x>(?:every |once every |at |for |over )?(?P<n>{_NUMBER}) ?(?P<u>ms|milliseconds|s|secs?|seconds?|min|minutes?)\b)", "How often it sways is given per minute.", _sways, "m"),
+    _entry("sways number", rf"^sways (?:at )?(?P<x>(?P<n>{_NUMBER}))(?= by\b|$)", "`{n}` of what? A rate carries its unit.", "Write `{n} a minute`.", "m"),
+    _entry("sways by", rf"^sways {_RATE},? (?P<x>(?P<l>{_PERCENT}))$", "`by` is missing before the share.", "Write `by {l}`.", "m"),
+    _entry("sways share", rf"^sways {_RATE} by (?P<x>(?P<n>{_NUMBER}))$", "`{n}` of what? A share carries its unit.", "Write `{n} %`.", "m"),
+    _entry("like and more", rf"^like {NAME}(?P<x>,? ?(?:and|with|at|but|pace|depth|,).*)$", "A manner is like one other; `pace` and `depth` stand on lines of their own.", "Begin a new line there, or leave it out.", "m"),
+    _entry("like otherwise", r"^(?P<x>is like|as|similar to|same as|based on|from|flickers? like|flickers? as|flickers?|copy|copies)\b", "What a manner is like is said with `like` alone.", "Write `like candle`.", "m"),
+    _entry("pace", r"^(?P<x>speed|rate|tempo|slower|faster|quicker|slow|fast|quick)\b", "The word for this is `pace`.", "Write `pace 60 %` for slower, or `pace 150 %` for quicker.", "m"),
+    _entry("depth", r"^(?P<x>strength|contrast|amplitude|amount|shallower|shallow|weaker|range)\b", "The word for this is `depth`.", "Write `depth 60 %`.", "m"),
+    _entry("figure unit", rf"^(?P<k>pace|depth) (?:at |of |to )?(?P<x>(?P<n>{_NUMBER}))$", "`{n}` of what? A share carries its unit.", "Write `{k} {n} %`.", "m"),
+    _entry("manner repeats", r"^(?P<x>repeat|loop|forever|again|cycle)\b.*$", "A manner is run over and over anyway.", "Leave the line out, and move its block to the left.", "m"),
+    _entry("level first", r"^(?P<x>(?:hold|stay|stays|keep|keeps|set|turn|fade|go|goes|rise|rises|fall|falls|dim|dims|flash|at|on|off|for|over|to|from|then|full|dark)(?: at| to| on| off)?)\b", "A line of a manner begins with its level.", "Write `70 % for 2 s` to hold it, or `70 % over 2 s` to go there.", "m", first=True),
+    _entry("statement in manner", rf"^(?P<x>{_VERB}|together|if|for each|expect|plays|never|always|starts|runs)\b", "`{x}` does not belong in a manner, which says only how a lamp flickers.", "Move it to the scene.", "m", first=True),
+)
+
+_SUN = (
+    _entry("before the sun", rf"^(?P<x>starts (?:at )?(?P<t>{_TIME}) (?P<w>before|after|past) (?:the )?(?P<n>{_EVENT}))\b", "How long before or after comes behind the time of the sun.", _away, "s"),
+    _entry("sun and word", rf"^starts at (?P<n>{_EVENT}),? (?P<x>(?P<w>minus|plus|less|and) (?P<t>{_TIME}))", "How long before or after is written with a sign.", _away, "s"),
+    _entry("sun's sign", rf"^starts at (?P<n>{_EVENT}) ?(?P<x>(?:(?<! )(?P<w>[-+]) ?|(?<= )(?P<q>[-+]))(?P<t>{_TIME}))", "The sign stands between two blanks.", _away, "s"),
+    _entry("sun's unit", rf"^starts at {_EVENT} [-+] (?P<x>(?P<n>{_NUMBER}))$", "`{n}` of what? A time carries its unit.", "Write `{n} min`.", "s"),
+    _entry("sun's clock", rf"^starts at {_EVENT}.*? (?P<x>(?:by )?(?:layout|hall)(?: time)?)$", "The sun goes by the layout time, so a clock is not named.", "Leave it out.", "s"),
+    _entry("sun with article", rf"^starts at (?P<x>the) {_EVENT}\b", "Times of the sun stand without `{x}`.", "Leave out `{x}`.", "s"),
+    _entry("starts dusk", rf"^(?P<x>(?:starts|runs)(?: on| every| each| when| whenever| by| with| around)?(?: the)? (?P<n>{_EVENT}))\b", "A time of the sun comes after `starts at`.", "Write `starts at {n}`.", "s"),
+    _entry("accept", r"^(?P<x>(?:accept|allow|allows|permit|permits|accepts(?! flashing\b))(?: [a-z]+)?)\b", "`{x}` is not how a scene says so.", 'Write `accepts flashing because "..."`, with your reason between the marks.', "s"),
+    _entry("accepts why", r"^(?P<x>accepts flashing(?: because)?)$", "Flashing is accepted for a reason.", 'Write `accepts flashing because "..."`, with your reason between the marks.', "s"),
+    _entry("accepts marks", r"^accepts flashing because (?P<x>(?![\"“”„«‘'])[^\"]+)$", "The reason stands in quotation marks.", 'Write `because "{x}"`.', "s"),
+    _entry("accepts because", r"^accepts flashing(?P<x>:|,| for| as| since| if| when|(?= \"))", "The reason comes after `because`.", 'Write `accepts flashing because "..."`.', "s"),
+)
+
+_LIGHT = (
+    _entry("shows a character", rf"^(?P<v>flash|flicker|turn on|set) (?P<n>{_NAMES}) (?P<x>(?:as|like|to) (?P<q>\".*\"))", "A light's character is shown with `show`.", "Write `show {n} as {q}`."),
+    _entry("show like", rf"^show (?P<n>{_NAMES}) (?P<x>(?:like|with|to|is|in|:|=) ?(?P<q>\".*\"))", "The character comes after `as`.", "Write `show {n} as {q}`."),
+    _entry("show single quotes", rf"^show (?P<n>{_NAMES}) as (?P<x>['‘’`](?P<q>[^'‘’`\"]*)['‘’`])", "A light's character stands between plain double marks.", 'Write `show {n} as "{q}"`.'),
+    _entry("flicker what", rf"^flicker (?P<x>like (?P<m>{NAME}))", "Which lamp is it that flickers?", "Write `flicker`, the lamp's name, and `{x}`."),
+    _entry("as for like", rf"^(?P<v>flicker|turn on|turn off) (?P<n>{_NAMES}) (?P<x>(?:as|with|by|using|similar to)(?: an?)? (?P<m>(?!long\b|soon\b|an?\b){NAME}))", "How a lamp flickers or comes on is said with `like`.", "Write `like {m}`.", near=True),
+    _entry("like alone", r"^(?:flicker|turn on|turn off|fade|move) .*? (?P<x>like)$", "Like what?", "Write a name after it, such as `like candle` for a lamp, or `like even` for a move."),
+    _entry("like missing", rf"^(?P<v>flicker|turn on|turn off) (?P<n>{_NAMES}) (?P<x>(?P<m>{_LIKE}))(?![a-z0-9-])", "`like` is missing.", "Write `{v} {n} like {m}`.", near=True),
+    _entry("flicker between", rf"^flicker (?P<n>{_NAMES}) (?P<x>between .*)$", "Like what does it flicker?", "Write `flicker {n} like embers {x}`.", near=True),
+    _entry("flicker from", rf"^flicker .*?(?P<x>(?:from|at) (?P<a>{_PERCENT}) (?:to|and|-) (?P<b>{_PERCENT}))", "The two levels come after `between`.", "Write `between {a} and {b}`.", near=True),
+    _entry("flicker at", rf"^flicker (?!.*\bbetween\b).*?(?P<x>(?:at|to|up to) (?P<a>{_PERCENT}))$", "A lamp flickers between two levels.", "Write `between 20 % and {a}`.", near=True),
+    _entry("flicker order", rf"^flicker .*?(?P<x>(?P<o>(?:over|for) {_TIME}),? (?P<b>between {_PERCENT} and {_PERCENT}))", "The levels come before the time.", "Write `{b} {o}`.", near=True),
+    _entry("between numbers", rf"^flicker .*?(?P<x>between (?P<a>{_NUMBER})(?: ?(?:%|percent))? and (?P<b>{_NUMBER})(?: ?(?:%|percent))?)(?![a-z0-9%])", "Both levels carry their unit.", "Write `between {a} % and {b} %`.", near=True),
+    _entry("flicker for over", rf"^flicker .*?(?P<x>(?P<f>for {_TIME}),? (?P<o>over {_TIME}))", "`over` comes before `for`.", "Write `{o} {f}`.", near=True),
+    _entry("turn over", rf"^turn (?P<s>on|off) (?P<n>{_NAMES}) (?P<x>over (?P<t>{_TIME}))", "`turn {s}` takes no time.", _in_time, near=True),
+    _entry("like before over", rf"^(?:fade|move) {_NAMES} to .*?(?P<x>(?P<l>like {NAME}),? (?P<o>over {_TIME}))", "How long it takes comes before what it is like.", "Write `{o} {l}`.", near=True),
+    _entry("adverb", rf"^(?:fade|move) .*?{_TIME},? (?P<x>smoothly|gently|softly|evenly|linearly|linear|steadily|smooth|even|swaying|ramped)\b", "The course of a fade or a move is said with `like`.", _course, near=True),
+    _entry("kelvin sign", r"^(?:set|fade) .*?(?P<x>(?P<n>[0-9]{3,5}) ?(?:k|kelvins|Kelvins?|KELVIN|(?:deg|degrees?|°) ?[kK](?:elvin)?))(?![A-Za-z0-9])", "A colour of light is written with a capital K.", "Write `{n} K`.", near=True),
+    _entry("kelvin number", r"^(?:set|fade) .*? to (?P<x>(?P<n>[1-9][0-9]{3,4}))(?= over\b|$)", "`{n}` of what? A colour of light carries its unit.", "Write `{n} K`.", near=True),
+    _entry("white", rf"^(?:set|fade) {_NAMES} to (?P<x>(?P<a>warm|cool|cold) (?:white|light))", "How warm or cool a white is stands in kelvin.", _white),
+    _entry("is kelvin", rf"\b(?:is|are|becomes) (?:not )?(?:at (?:least |most )?|above |below )?(?P<x>{_K})", "The whites of a lamp cannot be asked for.", "Ask for its level, such as `is above 40 %`, or keep a flag.", near=True),
+    _entry("set daylight", rf"^(?:set|fade|turn) daylight .*?(?P<x>{_NUMBER} ?(?:lux|lx))", "Daylight goes through the hours of a day, not to an amount of light.", "Write `fade daylight through dusk over 4 min`."),
+    _entry("fade to dusk", rf"^fade (?P<n>{_NAMES}) (?P<x>to (?P<c>dusk|dawn|nightfall|daybreak))$", "Only `daylight` goes through `{c}`; the lamps that follow it go with it.", "Write `fade daylight through {c} over 4 min`."),
+    _entry("through to", r"^fade daylight (?P<x>to|into|towards|until|with|from|at|by)\b", "`daylight` fades `through` dusk or dawn.", "Write `fade daylight through dusk over 4 min`."),
+    _entry("through what", rf"^fade daylight (?P<x>(?:over|in|for) {_TIME})$", "Through which hours?", "Write `fade daylight through dusk over 4 min`."),
+    _entry("through in", rf"^fade daylight through {NAME},? (?P<x>in|within|for|during|taking) (?P<t>{_TIME})", "How long it takes comes after `over`.", "Write `over {t}`."),
+    _entry("through how long", rf"^(?P<x>fade daylight through (?P<c>{NAME}))(?: over)?$", "How long does it take?", "Write `{x} over 4 min`."),
+    _entry("through whom", r"^fade (?P<x>through) ", "What fades?", "Write `fade daylight through dusk over 4 min`."),
+)
+
+_MOTION = (
+    _entry("arrives first", rf"^move .*?(?P<x>,? ?(?P<w>bouncing(?: once| twice| [0-9]+ times)?|settling),? (?P<o>over {_TIME}))", "How a move arrives comes last.", "Write `{o}, {w}`.", near=True),
+    _entry("bounce", r"^move .*?(?P<x>(?:(?:and|with|with an?|then) )?(?:bounces?|bounced))(?![a-z0-9-])", "The word for this is `bouncing`, after a comma.", "Write `, bouncing`, `, bouncing twice` or `, bouncing 3 times`.", near=True),
+    _entry("settle", r"^move .*?(?P<x>(?:(?:and|with|with an?|then) )?(?:settles?|settled|wobbles?|wobbling|overshoots?|overshooting))(?![a-z0-9-])", "The word for this is `settling`, after a comma.", "Write `, settling`.", near=True),
+    _entry("arrives with", r"^move .*?(?P<x>(?:and|with|then|while) (?P<w>bouncing|settling))(?![a-z0-9-])", "`{w}` comes after a comma.", "Write `, {w}`.", near=True),
+    _entry("bouncing comma", r"^move .*?[a-z0-9%] (?P<x>bouncing|settling)(?![a-z0-9-])", "A comma is missing before `{x}`.", "Write `, {x}`.", near=True),
+    _entry("bouncing time", r"^move .*?bouncing (?P<x>(?P<n>[0-9]+)(?: time| x|x)?)$", "How often is written with `times`.", _times, near=True),
+    _entry("bouncing thrice", r"^move .*?bouncing (?P<x>thrice|a few times|several times|a little|once or twice|repeatedly|many times)", "How often is written in figures.", "Write `bouncing 3 times`, or `bouncing` alone.", near=True),
+)
+
+
 # --- the table -----------------------------------------------------------------------------------------------------
 
 _OPENINGS = (
@@ -184,28 +306,28 @@ _SIGNS = (
     _entry("model speed", rf"(?P<x>(?P<n>{_NUMBER}) ?(?P<u>[kK][mM]/[hH]|kmh|kph|mph|m/s|cm/s))", "Speeds are given in mm/s.", _speed),
     _entry("negative", r"(?<![a-z0-9])(?P<x>-) ?(?P<n>[0-9])", "Amounts have no minus sign.", "Leave it out; a motor that runs the other way is written `40 % backwards`."),
     _entry("no nought", r"(?<![0-9a-z])(?P<x>[.,](?P<n>[0-9]+))", "A number begins with a figure.", "Write `0.{n}`.", near=True),
-    _entry("volts", rf"(?P<x>{_NUMBER} ?(?:V|volts?|A|mA|amps?|W|watts?|K)\b)", "`{x}` is nothing that an output can be told.", "Write a level such as `40 %`."),
+    _entry("volts", rf"(?P<x>{_NUMBER} ?(?:V|volts?|A|mA|amps?|W|watts?)\b)", "`{x}` is nothing that an output can be told.", "Write a level such as `40 %`."),
     _entry("underscores", r"(?P<x>[A-Za-z][A-Za-z0-9-]*_[A-Za-z0-9_-]*)", "The words of a name are joined by hyphens, not by `_`.", _small),
-    _entry("capitals", r"(?P<x>[A-Za-z0-9]*[A-Z][A-Za-z0-9]*(?:-[A-Za-z0-9]+)*)", "Words and names are written in small letters.", _small),
+    _entry("capitals", r"(?P<x>(?!(?<=[0-9])K\b)(?!(?<=[0-9] )K\b)(?![0-9]+K\b)[A-Za-z0-9]*[A-Z][A-Za-z0-9]*(?:-[A-Za-z0-9]+)*)", "Words and names are written in small letters.", _small),
     _entry("arguments", rf"(?P<x>(?P<n>{NAME})\()(?=[a-z0-9, -]*\)$)", "What a routine is given is not written in brackets.", "Write `with`, and the names after it.", near=True),
     _entry("hyphen", rf"(?P<x>{NAME}(?:--+{NAME})+|{NAME}-+(?![a-z0-9])|(?<![a-z0-9-])-+{NAME})", "A name has single hyphens between its words, and none at its ends.", lambda said: "Write `" + "-".join(filter(None, said["x"].split("-"))) + "`.", near=True),
     _entry("figure first", r"(?<![a-z0-9:.,-])(?P<x>(?P<d>[0-9]+)-(?P<n>[a-z][a-z0-9-]*))", "A name begins with a letter.", "Write `{n}-{d}`."),
 )
 
 _DECLARATIONS = (
-    _entry("scene without name", r"^(?P<x>scene|routine|rule|rehearsal|group|define|flag|counter):?$", "`{x}` needs a name after it.", "Write `{x} saltmarsh-lane`, or any other name.", "t"),
-    _entry("scene colon", rf"^(?P<k>scene|routine|rule|rehearsal|flag|counter)(?P<x>:) ?(?P<n>{NAME})", "The colon comes after the name, or not at all.", "Write `{k} {n}`.", "t"),
-    _entry("called", rf"^(?P<k>scene|routine|rule|rehearsal|group|flag|counter) (?P<x>called|named|is|the|a) (?P<n>{NAME})", "The name comes straight after `{k}`.", "Write `{k} {n}`.", "t"),
+    _entry("scene without name", r"^(?P<x>scene|routine|rule|rehearsal|group|define|flag|counter|manner):?$", "`{x}` needs a name after it.", "Write `{x} saltmarsh-lane`, or any other name.", "t"),
+    _entry("scene colon", rf"^(?P<k>scene|routine|rule|rehearsal|flag|counter|manner)(?P<x>:) ?(?P<n>{NAME})", "The colon comes after the name, or not at all.", "Write `{k} {n}`.", "t"),
+    _entry("called", rf"^(?P<k>scene|routine|rule|rehearsal|group|flag|counter|manner) (?P<x>called|named|is|the|a) (?P<n>{NAME})", "The name comes straight after `{k}`.", "Write `{k} {n}`.", "t"),
     _entry("scene with heads", rf"^scene {NAME} (?P<x>(?:runs|starts|takes|when|if)\b.*)$", "How a scene runs stands on a line of its own.", "Write it below, indented by 4 spaces.", "t"),
     _entry("routine without with", rf"^routine {NAME} (?P<x>(?!with\b)(?:for|takes|using|of|in|on|to)) (?P<n>{_NAMES})$", "What a routine is given comes after `with`.", "Write `with {n}`.", "t"),
-    _entry("name with blanks", rf"^(?:scene|routine|rule|rehearsal|flag|counter) (?P<x>{NAME}(?: (?!with\b){NAME})+)", "A name is one word; its parts are joined by hyphens.", _joined, "t"),
+    _entry("name with blanks", rf"^(?:scene|routine|rule|rehearsal|flag|counter|manner) (?P<x>{NAME}(?: (?!with\b){NAME})+)", "A name is one word; its parts are joined by hyphens.", _joined, "t"),
     _entry("group with blanks", rf"^(?:group|define) (?P<x>{NAME}(?: (?!as\b){NAME})+)(?=:| as )", "A name is one word; its parts are joined by hyphens.", _joined, "t"),
     _entry("group colon", rf"^group (?P<n>{NAME}) (?P<x>{NAME}).*$", "After a group's name comes a colon.", "Write `group {n}: {x}`, and its other members.", "t"),
     _entry("empty group", rf"^(?P<x>group {NAME}:?)$", "The group has no members.", "Write their names after a colon, separated by commas.", "t"),
     _entry("group list", rf"^group {NAME}: .*?(?P<x>{NAME} {NAME}(?: {NAME})*)", "The members of a group are separated by commas.", lambda said: f"Write `{', '.join(said['x'].split())}`; or `{'-'.join(said['x'].split())}` if it is one name.", "t", near=True),
     _entry("empty define", rf"^(?P<x>define {NAME} as)$", "The condition is missing after `as`.", "Write it there, for example `as lane is occupied`.", "t"),
     _entry("define as", rf"^define (?P<n>{NAME}) (?P<x>(?!as\b)\S+)", "`as` is missing after the name.", "Write `define {n} as`, and the condition.", "t"),
-    _entry("late item", rf"^(?P<x>scene|routine|rule|rehearsal|define|group|flag|counter) {NAME}", "`{x}` begins at the left edge, outside any block.", "Move it to the left edge.", "srh", first=True),
+    _entry("late item", rf"^(?P<x>scene|routine|rule|rehearsal|define|group|flag|counter|manner) {NAME}", "`{x}` begins at the left edge, outside any block.", "Move it to the left edge.", "srhm", first=True),
 )
 
 _HEADS = (
@@ -334,13 +456,11 @@ _AMOUNTS = (
     _entry("fade in", rf"^fade (?P<x>in|up) (?P<n>{_NAMES})", "`fade` names a level.", "Write `fade {n} to 100 % over 3 s`."),
     _entry("fade out", rf"^fade (?P<x>out|down|away) (?P<n>{_NAMES})", "`fade` names a level.", "Write `fade {n} to 0 % over 3 s`."),
     _entry("in time", rf"^(?P<v>fade|move) (?P<n>{_NAMES}) to (?:[^ ]+|{_NUMBER} ?(?:%|percent|deg|degrees?)) (?P<x>in|within|during|for|taking) (?P<t>{_TIME})", "How long it takes comes after `over`.", "Write `over {t}`."),
-    _entry("fade without over", rf"^(?P<x>fade (?P<n>{_NAMES}) to (?P<g>{_NUMBER} ?(?:%|percent)|on|off|{NAME}))$", "How long does the fade take?", "Write `fade {n} to {g} over 3 s`; at once is `set {n} to {g}`."),
+    _entry("fade without over", rf"^(?P<x>fade (?P<n>{_NAMES}) to (?P<g>{_NUMBER} ?(?:%|percent|K|kelvin)|on|off|{NAME}))$", "How long does the fade take?", "Write `fade {n} to {g} over 3 s`; at once is `set {n} to {g}`."),
     _entry("set over", rf"^set (?P<n>{_NAMES}) to (?P<g>.+?) (?P<x>over {_TIME})", "`set` takes no time.", "Write `fade {n} to {g} {x}`, or `move` for a servo."),
-    _entry("set missing to", rf"^(?P<v>set|fade|move) (?P<n>(?!to\b){_NAMES}) (?P<x>(?P<g>{_NUMBER} ?(?:%|percent|degrees?|deg|°)?))(?![a-z0-9])", "`to` is missing.", "Write `{v} {n} to {g}`.", near=True),
+    _entry("set missing to", rf"^(?P<v>set|fade|move) (?P<n>(?!to\b){_NAMES}) (?P<x>(?P<g>{_NUMBER} ?(?:%|percent|degrees?|deg|°|K|kelvin)?))(?![a-z0-9])", "`to` is missing.", "Write `{v} {n} to {g}`.", near=True),
     _entry("set state missing to", rf"^(?P<v>set|fade|move) (?P<n>(?!to\b){_NAMES}) (?P<x>(?!to\b|over\b|through\b|and\b)(?P<g>{NAME}))(?= over\b|$| at once\b| for\b)", "`to` is missing.", "Write `{v} {n} to {g}`, or join the words with a hyphen if they are one name.", near=True),
     _entry("set to nothing", rf"^(?P<x>(?P<v>set|fade|move) (?P<n>{_NAMES})(?: to)?)$", "What is it to go to?", "Write `{v} {n} to`, and a level or a position."),
-    _entry("through to", r"^fade daylight (?P<x>to)\b", "`daylight` fades `through` dusk or dawn.", "Write `fade daylight through dusk over 4 min`."),
-    _entry("bouncing comma", rf"^move .*?{_TIME} (?P<x>bouncing|settling)", "A comma is missing before `{x}`.", "Write `, {x}`."),
     _entry("show as", rf"^show (?P<n>{_NAMES}) (?P<x>\".*\")", "`as` is missing.", "Write `show {n} as {x}`."),
     _entry("show what", rf"^(?P<x>show (?P<n>{_NAMES})(?: as)?)$", "Which character does it show?", 'Write `show {n} as "Fl(2) 10s"`.'),
     _entry("flicker like", rf"^(?P<x>flicker (?P<n>{_NAMES}))$", "Like what does it flicker?", "Write `flicker {n} like embers`."),
@@ -420,5 +540,5 @@ _WIDE = (
 )
 
 TABLE: tuple[Entry, ...] = (
-    *_OPENINGS, *_SIGNS, *_DECLARATIONS, *_HEADS, *_PLACES, *_VERBS, *_CONDITIONS, *_REHEARSALS, *_AMOUNTS, *_SENTENCES, *_WIDE
+    *_MANNERS, *_SUN, *_LIGHT, *_MOTION, *_OPENINGS, *_SIGNS, *_DECLARATIONS, *_HEADS, *_PLACES, *_VERBS, *_CONDITIONS, *_REHEARSALS, *_AMOUNTS, *_SENTENCES, *_WIDE
 )  # fmt: skip

@@ -127,11 +127,12 @@ _LATE_HEADS = {
     "accepts": "accepts",
     "when_stopped": "when stopped",
 }
-_HEAD_KINDS = frozenset({"scene", "routine", "rule", "rehearsal"})
-# First words that only lines of a rehearsal, or of a rule, have.
+_HEAD_KINDS = frozenset({"scene", "routine", "rule", "rehearsal", "manner"})
+# First words that only lines of a rehearsal, of a rule, or of a manner have.
 _LINES_OF = {
     "rehearsal": frozenset({"begins", "plays", "expect", "seed", "lasts"}),
     "rule": frozenset({"never", "always"}),
+    "manner": frozenset({"sways", "pace", "depth", "like"}),
 }
 
 
@@ -327,7 +328,7 @@ class Reader:
         )
 
     def _opens_item(self, sentence: _Sentence) -> bool:
-        heads = ("scene", "routine", "rule", "rehearsal", "define", "group", "flag", "counter")
+        heads = (*_HEAD_KINDS, "define", "group", "flag", "counter")
         return (sentence.width == 0 and sentence.words[0][1] in heads) or sentence.words[0][1] == "otherwise"
 
     @property
@@ -427,6 +428,8 @@ class Reader:
             code = self.lines[(begin >> 16) - 1][: (end & 0xFFFF) - 1]
             name = given_name(code, in_block=len(self.levels) > 1)
             self._feed([("BROKEN", name, begin, end), ("_NL", "", end, end)])
+            if deeper and words[0][1] == "manner":  # its lines are none of a scene's
+                self.skip_above = sentence.width
 
     def _broken_head(self, words: list[_Token], begin: int, end: int, last: int) -> None:
         kind = self._kind_of_item(words, last)
@@ -568,7 +571,7 @@ class Reader:
         return node
 
 
-_INVENTED_KINDS = frozenset({"scene", "routine", "rule", "rehearsal", "by_chance"})
+_INVENTED_KINDS = frozenset({*_HEAD_KINDS, "by_chance"})
 
 
 def _place(file: str, begin: int, end: int) -> Place:

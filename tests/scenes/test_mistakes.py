@@ -9,8 +9,11 @@ from pathlib import Path
 import pytest
 
 import scenes.reader
+from engine.daylight import EVENTS as SUN
 from engine.layout import Place
-from scenes.mistake_table import TABLE
+from engine.manners import MANNERS
+from engine.ways import WAYS
+from scenes.mistake_table import EVENTS, KNOWN, TABLE
 from scenes.mistakes import Line, Mistake, as_name, explain, repaired_name
 from scenes.parse import parse
 from scenes.problems import Problem
@@ -38,12 +41,14 @@ def _around(where: str, line: str, depth: int, place: str) -> tuple[list[str], i
         before = ["flag shop-open", "scene first-one", "    wait 3 s"] if place != "first" else []
         after = ["flag door-open"] if place != "last" else []
         return [*before, line, *after], len(before)
-    head, fine = {"h": ("rehearsal x", "plays evening"), "r": ("rule x", "never lane is occupied")}.get(
-        where, ("scene x", "wait 3 s")
-    )
+    head, fine = {
+        "h": ("rehearsal x", "plays evening"),
+        "r": ("rule x", "never lane is occupied"),
+        "m": ("manner x", "40 % for 3 s"),
+    }.get(where, ("scene x", "wait 3 s"))
     if where == "2":
         depth = max(depth, 1)
-    if where in "hr1":
+    if where in "hrm1":
         depth = 0
     out = [head]
     for level in range(depth):
@@ -129,3 +134,8 @@ def test_the_name_that_a_broken_head_was_to_give() -> None:
     assert repaired_name("scene Saltmarsh Lane:") == "saltmarsh-lane"
     assert repaired_name("routine Lamplighter with first-lamp") == "lamplighter"
     assert repaired_name("scene") == ""
+
+
+def test_the_names_that_the_table_knows_are_those_that_there_are() -> None:
+    assert sorted(KNOWN) == sorted({*MANNERS, *WAYS})
+    assert sorted(EVENTS) == sorted(SUN)
