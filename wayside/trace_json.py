@@ -34,11 +34,12 @@ The object, in this order (version 1; a later version may add keys, and changes 
 
 - A *wave* has `shape`: "steady" {`value`}; "ramp" {`from_us`, `to_us`, `low`, `high`: evenly from `low` to `high`};
   "flashing" {`from_us`, `blink` {`cycle_us`, `cycles`, `slot`, `slots`}, `high`: on in slot `slot` of `slots` of each
-  period of `cycle_us` / `cycles`}; "curve" (as a ramp, with a `profile`); "course" {`from_us`, `legs` of `us`
-  microseconds `to` a level, `low` and `high` (the values of levels 0 and 1), `begins`, `repeats`, `name`}; "flicker"
-  {`from_us`, `over_us`, `key`, `manner`, `before` and `bounds` (two values each)}; "sunlight" (daylight's course);
-  "follow" (a sky lamp's: `inner` is the daylight). Values: lamp, relay, sound and pulse 0..1, a lamp's in CIE 1976
-  lightness; motor -1..1; servo degrees; signal the index of its aspect; colour mired or an index; daylight lux.
+  period of `cycle_us` / `cycles`}; "curve" (as a ramp, with its `profile`); "course" {`from_us`, `script` (legs of `us`
+  microseconds `to` a level, `ease`: how), `low` and `high` (the values of levels 0 and 1), `begins`, `repeats`,
+  `state`, `name`}; "flicker" {`from_us`, `over_us`, `key`, `manner` (its name), `before` and `bounds` (two values each)};
+  "sunlight" (daylight along the sun's course `where`, `from_s` to `to_s`); "follow" (a sky lamp's: `inner` is the
+  daylight, `dark_lux` and `bright_lux` its `low` and `high`). Values: lamp, relay, sound and pulse 0..1, a lamp's in CIE
+  1976 lightness; motor -1..1; servo degrees; signal the index of its aspect; colour mired or an index; daylight lux.
 """
 
 from __future__ import annotations
@@ -234,6 +235,8 @@ def _value(kind: type[tuple[Any, ...]], name: str, value: Any) -> object:
         return [_fields(leg) for leg in value.legs]
     if isinstance(value, Enum):
         return value.value
+    if kind is Flicker and name == "manner":
+        return value.name
     if hasattr(value, "_fields"):
         return {"kind": type(value).__name__.lower(), **_fields(value)} if kind is not Flashing else value._asdict()
     if isinstance(value, tuple) and name != "places":

@@ -6,11 +6,16 @@ import io
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
 from typing import Any, get_args
 
 import pytest
 
+import engine
 from engine.conditions import All, Condition
+from engine.courses import Course, Ease, Leg, Script
+from engine.flicker import Flicker
 from engine.layout import (
     NOWHERE,
     Aspect,
@@ -26,6 +31,7 @@ from engine.layout import (
     Stretch,
     Track,
 )
+from engine.manners import MANNERS
 from engine.program import Expectation, Program, Rehearsal, Timing
 from engine.trace import (
     Began,
@@ -44,7 +50,7 @@ from engine.trace import (
     TrainOn,
     Trouble,
 )
-from engine.waves import Flashing, Ramp, Steady, Wave
+from engine.waves import Flashing, Ramp, Steady
 from wayside import trace_json
 
 PLACE = Place("pellbrook-quay/lane.scene", 12, 5, 12, 20)
@@ -228,4 +234,28 @@ def test_every_kind_and_every_field_is_documented() -> None:
         for field in fields:
             assert field == "at_us" or f"`{field}`" in rows[name], (name, field)
     assert set(trace_json.KINDS) == set(get_args(Record))
-    assert set(trace_json.SHAPES) == set(get_args(Wave))
+
+
+def waveforms() -> set[type]:
+    """Every class of the engine that can be asked what a waveform is asked."""
+    modules = [import_module(f"engine.{file.stem}") for file in Path(engine.__file__).parent.glob("[a-z]*.py")]
+    found = {thing for module in modules for thing in vars(module).values() if isinstance(thing, type)}
+    return {one for one in found if all(hasattr(one, name) for name in ("value_at", "turns", "ends_us", "_fields"))}
+
+
+def test_every_waveform_has_a_shape_and_is_documented() -> None:
+    assert set(trace_json.SHAPES) == waveforms()
+    for shape in trace_json.SHAPES.values():
+        assert f'"{shape}"' in (trace_json.__doc__ or "")
+
+
+def test_a_flicker_is_written_with_its_manners_name_and_a_course_with_its_legs() -> None:
+    course = Course(5, Script.of(Leg(10, 0.5), Leg(20, 1.0, Ease.EVEN)), 0.0, 0.8, name="lamp")
+    flicker = Flicker(0, 7, 9, MANNERS["embers"], (0.0, 0.0), (0.2, 0.9))
+    trace = [Told(0, "amber", wave, "", NOWHERE, "line") for wave in (course, flicker)]
+    first, second = (record["wave"] for record in json.loads(text(trace))["records"])
+    assert first["script"] == [
+        {"us": 10, "to": 0.5, "ease": "at once, and stays"},
+        {"us": 20, "to": 1.0, "ease": "evenly"},
+    ]
+    assert (second["manner"], second["bounds"]) == ("embers", [0.2, 0.9])
