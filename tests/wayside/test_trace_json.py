@@ -50,7 +50,7 @@ from engine.trace import (
     TrainOn,
     Trouble,
 )
-from engine.waves import Flashing, Ramp, Steady
+from engine.waves import Flashing, Ramp, Steady, Wave
 from wayside import trace_json
 
 PLACE = Place("pellbrook-quay/lane.scene", 12, 5, 12, 20)
