@@ -10,7 +10,7 @@ from engine import flashes
 from engine.chance import key_of
 from engine.courses import Course, Leg, Script
 from engine.flicker import Flicker, Listed
-from engine.layout import Aspect, Blink, Itself, Kind, Layout, Output, Place, Position, Setting
+from engine.layout import Aspect, Blink, Button, Itself, Kind, Layout, Output, Place, Position, Setting
 from engine.program import Program, Scene
 from engine.trace import Record, Told
 from engine.waves import Flashing, Ramp, State, Steady, Wave
@@ -31,7 +31,8 @@ def lamp(name: str, area: float | None = None, **more: object) -> Output:
 
 def layout(area: float | None = None, viewing: int | None = None, *more: Output) -> Layout:
     outputs = (*(lamp(name, area) for name in NAMES), Output("bell", Kind.SOUND, Setting(0.0)), *more)
-    return Layout("bench", outputs={output.name: output for output in outputs}, viewing_mm=viewing)
+    named = {output.name: output for output in outputs}
+    return Layout("bench", outputs=named, buttons={"knob": Button("knob")}, viewing_mm=viewing)
 
 
 def line(number: int) -> Place:
@@ -132,8 +133,49 @@ def test_steady_light_and_slow_fades_do_not_thin_it_out() -> None:
     others += [told(29, name, Ramp(29 * S, 60 * S, 0.0, 1.0), 51) for name in NAMES[15:30]]
     trace = []
     for n in range(5):
-        trace += [told(30 + 0.15 * n, NAMES[n], Steady(1.0), 1), told(30.05 + 0.15 * n, NAMES[n], Steady(0.0), 2, "t")]
-    assert lines(found(sorted([*others, *trace]))) == [(1, 2)]
+        trace += [
+            told(30 + 0.15 * n, NAMES[n], Steady(1.0), 2 * n + 1),
+            told(30.05 + 0.15 * n, NAMES[n], Steady(0.0), 2 * n + 2),
+        ]
+    assert lines(found([*others, *trace])) == [tuple(range(1, 11))]
+
+
+def in_turn(on: int, off: int, scene: str = "s") -> list[Told]:
+    """Five lamps, each on once for 50 ms, 150 ms apart, at 30 s."""
+    trace = []
+    for n in range(5):
+        trace.append(told(30 + 0.15 * n, NAMES[n], Steady(1.0), on, scene))
+        trace.append(told(30.05 + 0.15 * n, NAMES[n], Steady(0.0), off, scene))
+    return trace
+
+
+def test_the_lamps_of_a_line_and_of_a_scene_are_counted_by_themselves() -> None:
+    """While twenty-five others are turned on in the same second, so that each of the five is a thirtieth of all light."""
+
+    def others(scene: str) -> list[Told]:
+        return [told(29.5, name, Steady(1.0), 50, scene) for name in NAMES[5:]]
+
+    assert lines(found([*others("s"), *in_turn(7, 7)])) == [(7,)]
+    crossed = [one._replace(place=line(n + 1)) for n, one in enumerate(in_turn(0, 0))]
+    assert lines(found([*others("t"), *crossed])) == [tuple(range(1, 11))]
+    assert found([*others("s"), *crossed]) == []
+
+
+def test_the_same_again_and_again_is_not_looked_at_for_ever(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[int] = []
+    real = flashes.series
+
+    def counting(waves: Sequence[tuple[float, flashes.History]], from_us: int, to_us: int) -> object:
+        asked.append(len(waves))
+        return real(waves, from_us, to_us)
+
+    monkeypatch.setattr(flash_warnings, "series", counting)
+    trace = [told(10 * n, "lamp-1", Steady(float(n % 2 == 0)), 3 + n % 2) for n in range(400)]
+    assert found(trace, 4000) == []
+    assert len(asked) <= 3 * flash_warnings.TIMES
+    asked.clear()
+    assert found([flickering(name, Leg(100_000, 0.0), Leg(100_000, 1.0)) for name in NAMES]) != []
+    assert max(asked) == len(NAMES)  # the largest flash too fast, so all are looked at
 
 
 def test_the_worst_comes_first_and_there_is_an_end() -> None:
@@ -240,7 +282,9 @@ def test_a_large_lamp_weighs_more_than_a_small_one() -> None:
     trace = [flashing(1, "lamp-1", 2, 3, "s", 0, 10), flashing(1.25, "small", 2, 30, "t", 0, 10)]
     assert found(trace, on=layout(1100.0, None, lamp("small", 100.0))) == []
     assert found(trace, on=layout(800.0, None, lamp("small", 100.0))) != []
-    assert found(trace, on=layout(800.0, None, lamp("small", None))) != []  # not stated: as large as the largest
+    trace.append(flashing(1, "tiny", 0.5, 40))
+    unstated = layout(800.0, None, lamp("small", None), lamp("tiny", 10.0))
+    assert lines(found(trace, on=unstated)) == [(3, 30, 40)]  # not stated: as large as the largest
 
 
 def test_a_scene_that_accepts_it_is_left_out() -> None:
@@ -366,6 +410,10 @@ SLOW = {
     ),
     "a lamplighter": "for each lamp in lamps, 6 s apart\n    fade lamp to 85 % over 2 s",
     "quickly on": "for each lamp in lamps, 20 ms apart\n    turn on lamp\nwait 100 ms\nturn off lamps",
+    "five changes": "repeat 3 times\n    turn on lamp-1 for 200 ms\n    wait 200 ms",
+    "waits for a hand": (
+        "repeat\n    turn on lamp-1\n    wait until knob is pressed\n    turn off lamp-1\n    wait until knob is let go"
+    ),
     "nothing but sound": "repeat\n    turn on bell for 50 ms\n    wait 50 ms",
 }
 
@@ -388,6 +436,19 @@ def test_scenes_that_do_not(lines: str) -> None:
 @pytest.mark.parametrize("name", [name for name in SLOW if name != "quickly on"])
 def test_most_scenes_are_not_even_played(name: str) -> None:
     assert may_flash(program(scene(SLOW[name]))) == []
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "flash lamp-1 at 150 a minute\nrepeat\n    turn on lamp-2 for 100 ms\n    wait 400 ms",
+        "fade lamp-1 to 100 % over 1 s like tube",
+        "turn on pair",
+    ],
+)
+def test_what_might_be_too_fast_is_played(text: str) -> None:
+    board = layout(None, None, lamp("pair", itself=Itself.FLASHES, itself_us=200_000))
+    assert may_flash(program(scene(text), board)) == ["s"]
 
 
 def test_what_a_doubt_is_about_is_played_and_dropped() -> None:
