@@ -16,16 +16,14 @@ from typing import TYPE_CHECKING
 from wayside import wording
 from wayside.progress import watched
 from wayside.terminal import say
-from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss, why_not
+from wayside.usage import FINE, PROBLEMS, UsageProblem, why_not
 
 if TYPE_CHECKING:
-    from engine.characters import NotRead
-    from wayside.drawing import Asked, Drawing, Draws
+    from wayside.drawing import Asked, Drawing
     from wayside.project import Project
 
 PICTURES = (".svg", ".png")
 LONGEST_NAME = 80
-LONGEST_PHRASE = 6  # words that make one name: `character Al Fl WR 10s`
 MOST_NAMES = 30  # drawn by one command
 
 DESCRIPTION = """\
@@ -67,8 +65,8 @@ def describe(parser: argparse.ArgumentParser) -> None:
 
     parser.usage = "wayside draw [NAME ...] [options]"
     parser.description, parser.epilog = DESCRIPTION, EXAMPLES
-    what = parser.add_argument_group("what it draws")
-    what.add_argument("names", metavar="NAME", nargs="*", help="a name, a character, or a group; several are drawn")
+    parser._positionals.title = "what it draws"
+    parser.add_argument("names", metavar="NAME", nargs="*", help="a name, a character, or a group; several are drawn")
     for name, metavar, text in OPTIONS:
         dest = name[2:] + ("_" if name in _KEYWORDS else "")
         parser.add_argument(name, metavar=metavar, action=Once, help=text, dest=dest)
@@ -79,6 +77,7 @@ def describe(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     from wayside.drawing import EVERYTHING, LEAST_US, Asked
+    from wayside.drawing_choice import chosen
 
     _refuse_odd_mixes(options)
     for_us = None if options.for_ is None else wording.read_duration(options.for_, "--for")
@@ -180,146 +179,6 @@ def listed(asked: Asked) -> Iterator[str]:
         yield ""
     yield "wayside draw NAME draws one of these, or any other character of a light; the name of a group, or"
     yield f"{EVERYTHING}, draws all of it. Add --picture FILE.svg for a picture."
-
-
-# --- what to draw --------------------------------------------------------------------------------------------------
-
-
-def chosen(words: Sequence[str], asked: Asked, layout: str = "") -> list[Drawing]:
-    """The drawings that the words ask for. As many words as make sense together are one name: `way candle`."""
-    drawings: list[Drawing] = []
-    at = 0
-    while at < len(words):
-        for end in range(min(len(words), at + LONGEST_PHRASE), at, -1):
-            found = _found(" ".join(words[at:end]), asked)
-            if found is not None:
-                break
-        else:
-            raise UsageProblem(_not_drawn(words[at:], asked, layout))
-        drawings += found
-        at = end
-    return _some(list(dict.fromkeys(drawings)))
-
-
-def _some(drawings: list[Drawing]) -> list[Drawing]:
-    if not drawings:
-        raise UsageProblem(
-            "There is nothing to draw: none of these courses of daylight happens at that place and date."
-        )
-    return drawings
-
-
-def _found(text: str, asked: Asked) -> list[Drawing] | None:
-    """What has this name, or the light that has this character; None if nothing has."""
-    from wayside.drawing import DRAWS, EVERYTHING, GROUPS, arrival, members
-
-    known = members(asked)
-    if text == EVERYTHING:
-        return [one for group in known for one in _all_of(group, known[group], asked)]
-    singular = {about.one: group for group, about in GROUPS.items()}
-    if text in known or text in singular:
-        group = singular.get(text, text)
-        return _all_of(group, known[group], asked)
-    kind, _, rest = text.partition(" ")
-    only = singular.get(kind)
-    times = re.fullmatch(r"bouncing (once|twice|([0-9]{1,3}) times)", rest if only == "arrivals" else text)
-    if times:
-        return arrival("bouncing", asked, _bounces({"once": 1, "twice": 2}.get(times[1]) or int(times[2])))
-    name = rest if only else text
-    if only in (None, "characters") and (only or _looks_like_character(name)):
-        return _character(name, asked)
-    groups = [group for group in known if name in known[group]]
-    found = [group for group in groups if only in (None, group)]
-    if not found and groups:
-        kinds = wording.listed([f"a {GROUPS[group].one}" for group in groups])
-        raise UsageProblem(f"{name} is {kinds}, not a {kind}: write {GROUPS[groups[0]].one} {name}.")
-    if not found:
-        return None
-    return [one for group in found for one in _drawn(DRAWS[group], name, asked)]
-
-
-def _bounces(times: int) -> int:
-    from engine.landings import MOST_TIMES
-
-    if not 1 <= times <= MOST_TIMES:
-        raise UsageProblem(f"An arm bounces 1 to {MOST_TIMES} times, not {times}.")
-    return times
-
-
-def _all_of(group: str, names: Sequence[str] | dict[str, str], asked: Asked) -> list[Drawing]:
-    """A whole group. A course of daylight that does not happen at the layout's place is left out."""
-    from engine.daylight import NoSuchSun
-    from wayside.drawing import DRAWS
-
-    drawings = []
-    for name in names:
-        try:
-            drawings += DRAWS[group](name, asked)
-        except NoSuchSun:
-            continue
-    return drawings
-
-
-def _drawn(draw: Draws, name: str, asked: Asked) -> list[Drawing]:
-    from engine.daylight import NoSuchSun
-
-    try:
-        return draw(name, asked)
-    except NoSuchSun as problem:
-        raise UsageProblem(str(problem)) from problem
-
-
-def _looks_like_character(text: str) -> bool:
-    """Names are in small letters; a chart's abbreviations are not."""
-    return text != text.lower() or "(" in text
-
-
-def _character(text: str, asked: Asked) -> list[Drawing] | None:
-    from engine.characters import NotRead
-    from wayside.drawing import character
-
-    try:
-        return character(text, asked)
-    except NotRead:
-        return None
-
-
-def _not_drawn(words: Sequence[str], asked: Asked, layout: str) -> str:
-    """Why the first of these words cannot be drawn, nor anything that begins with it."""
-    from engine.characters import NotRead, read
-
-    kind, _, rest = " ".join(words).partition(" ")
-    text = rest if kind == "character" and rest else " ".join(words)
-    if not _looks_like_character(text.partition(" ")[0]):
-        return _unknown(words[0], asked, layout)
-    try:
-        read(text)
-    except NotRead as problem:
-        return _not_read(text, problem)
-    return _unknown(words[0], asked, layout)  # a character so long that it is taken for several names
-
-
-def _not_read(text: str, problem: NotRead) -> str:
-    """The character with a caret under what is wrong, and what to write instead."""
-    shown = text[: LONGEST_NAME + 10]
-    length = max(1, min(problem.length, len(shown) - problem.column))
-    carets = " " * problem.column + "^" * length
-    return (
-        f"This is no light's character, from its column {problem.column + 1} on:\n"
-        f"    {shown}\n    {carets}\n{problem.what} {problem.instead}"
-    )
-
-
-def _unknown(word: str, asked: Asked, layout: str) -> str:
-    from wayside.drawing import EVERYTHING, members
-
-    known = members(asked)
-    names = [name for group in known.values() for name in group]
-    shown = word if len(word) <= LONGEST_NAME else word[:LONGEST_NAME] + "..."
-    near = near_miss(word, [*names, *known, EVERYTHING])
-    of = f", among the manners of {layout} or anywhere else" if layout else ""
-    own = "" if layout else " A manner of a scene file needs --in FOLDER."
-    return f"Nothing that can be drawn is called {shown}{of}.{near}{own} `wayside draw` lists them all."
 
 
 # --- where it goes -------------------------------------------------------------------------------------------------

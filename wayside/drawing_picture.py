@@ -12,8 +12,9 @@ from pathlib import Path
 from textwrap import wrap
 from typing import NamedTuple
 
-from engine.lightness import luminance
-from wayside.drawing import GROUPS, Axis, Column, Drawing, Hue, Line, columns
+from wayside.drawing import GROUPS, Axis, Drawing, Hue, Line
+from wayside.drawing_samples import Column, columns
+from wayside.drawing_shades import GLOW, HUES, NIGHT, SKY, hue, tint
 from wayside.drawing_text import tick_times
 from wayside.picture_marks import DARK, GREY, HAIR, PALE
 from wayside.picture_paper import LETTER, Ink, Paper, Pen, Point, Words, text_width
@@ -46,24 +47,7 @@ HOW = (  # groups, and how to read them
     (("manners", "ways", "characters", "profiles", "daylight"), "Strip: how it looks, as light as the level says."),
 )
 
-# --- shades --------------------------------------------------------------------------------------------------------
-
-Rgb = tuple[float, float, float]
-_WEIGHTS = (0.2126, 0.7152, 0.0722)  # of the sRGB primaries in luminance (IEC 61966-2-1)
-
-FULL = 0.96  # lightness of full light on paper: white would not show that it is warm
-GLOW: tuple[Rgb, Rgb] = ((1.95, 0.77, 0.12), (1.09, 1.0, 0.72))  # faint and full: what glows is redder when it is faint
-SKY: tuple[Rgb, Rgb] = ((0.45, 0.85, 2.6), (0.86, 1.01, 1.25))  # night and day
-NIGHT = "#000000"
-HUES: dict[str, Rgb] = {  # what a coloured light looks like at its brightest; its letter stands beside it
-    "R": (1.0, 0.05, 0.03),
-    "G": (0.05, 0.80, 0.22),
-    "Y": (1.0, 0.72, 0.05),
-    "Am": (1.0, 0.50, 0.03),
-    "Or": (1.0, 0.32, 0.02),
-    "Bu": (0.06, 0.20, 1.0),
-    "Vi": (0.45, 0.10, 0.90),
-}
+# --- inks -------------------------------------------------------------------------------------------------------------
 
 _OUTLINE = Pen("#3b3122", 0.6, layer=5)
 _LIGHT, _TRAVEL, _DAYLIGHT = (Ink(face, None, layer=3) for face in ("#f4d488", "#c3ccd3", "#c6d5ee"))
@@ -73,33 +57,6 @@ _BASE = Pen(DARK, 0.6, layer=6)
 _FRAME = Ink(None, GREY, 0.4, layer=6)
 _WEDGE = Ink(DARK, layer=7)
 _RULE = Pen(GREY, 0.6, layer=2)
-
-
-def tint(level: float, lights: tuple[Rgb, Rgb]) -> str:
-    """The shade of a level, of FULL times that lightness, its colour between the two; paler where there is no room."""
-    bright = luminance(FULL * level)
-    faint, full = lights
-    share = level * level * level  # it pales late
-    light = [low + (high - low) * share for low, high in zip(faint, full, strict=True)]
-    whole = sum(weight * part for weight, part in zip(_WEIGHTS, light, strict=True))
-    light = [part / whole for part in light]
-    most = max(light)
-    depth = 1.0 if bright * most <= 1.0 else (1.0 / bright - 1.0) / (most - 1.0)
-    return _hex([bright * (1.0 + depth * (part - 1.0)) for part in light])
-
-
-def hue(level: float, letters: str) -> str:
-    """The shade of a coloured light: full colour at full level."""
-    return _hex([part * luminance(level) for part in HUES[letters]])
-
-
-def _hex(linear: Iterable[float]) -> str:
-    return "#" + "".join(f"{round(255 * _coded(min(1.0, max(0.0, part)))):02x}" for part in linear)
-
-
-def _coded(part: float) -> float:
-    """IEC 61966-2-1."""
-    return 12.92 * part if part <= 0.0031308 else float(1.055 * part ** (1 / 2.4) - 0.055)
 
 
 # --- the picture ---------------------------------------------------------------------------------------------------

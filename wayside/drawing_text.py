@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from wayside.drawing import Axis, Column, Drawing, Mark, columns
+from wayside.drawing import Axis, Drawing, Mark
+from wayside.drawing_samples import Column, columns
 from wayside.wording import duration
 
 NARROWEST, WIDEST = 40, 160  # characters of a line

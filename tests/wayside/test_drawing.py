@@ -21,7 +21,8 @@ from engine.trace import Told
 from engine.waves import Flashing, Ramp, Steady, Wave
 from engine.ways import WAYS
 from wayside import drawing
-from wayside.drawing import GROUPS, LEVEL, LUX, Asked, Column, Sample, Then, columns, members
+from wayside.drawing import GROUPS, LEVEL, LUX, Asked, members
+from wayside.drawing_samples import MOST_TURNS, Column, Sample, Then, columns
 from wayside.project import load
 from wayside.rehearsing import play
 
@@ -65,7 +66,7 @@ def test_no_value_lies_outside_its_column(wave: Wave, from_us: int, long_us: int
     for index, column in enumerate(found):
         start, end = column.samples[0].at_us, column.samples[-1].at_us
         assert [sample.at_us for sample in column.samples] == sorted(sample.at_us for sample in column.samples)
-        if len(column.samples) <= 2 * drawing.MOST_TURNS and len(column.samples) != drawing.MOST_TURNS + 1:
+        if len(column.samples) <= 2 * MOST_TURNS and len(column.samples) != MOST_TURNS + 1:
             at_us = start + (salt * (index + 1)) % (end - start)
             assert column.low - 1e-9 <= wave.value_at(at_us) <= column.high + 1e-9
 
@@ -96,8 +97,8 @@ def test_a_dense_curve_costs_no_more_than_its_columns() -> None:
     found = list(columns(Dense(0, Blink(20_000, 1, 0, 2)), 0, 48 * 3600 * S, 100))
     assert len(found) == 100
     # of each column its beginning, its end, what was met until it was seen to be dense, and what stands for it
-    assert len(asked) < 100 * 20 * drawing.MOST_TURNS
-    assert all(len(column.samples) <= drawing.MOST_TURNS + 1 for column in found)
+    assert len(asked) < 100 * 20 * MOST_TURNS
+    assert all(len(column.samples) <= MOST_TURNS + 1 for column in found)
 
 
 def test_means_and_middles_are_those_of_the_time_between() -> None:
@@ -229,6 +230,8 @@ def test_then() -> None:
     wave = Then(Steady(0.25), 5, Ramp(5, 9, 0.25, 1.0))
     assert [wave.value_at(at) for at in (0, 4, 5, 9)] == [0.25, 0.25, 0.25, 1.0]
     assert [wave.turns(at) for at in (0, 4, 5, 9)] == [5, 5, 9, None]
+    assert Then(Ramp(0, 20, 0.0, 1.0), 5, Steady(0.0)).turns(2) == 5
+    assert Then(Ramp(0, 3, 0.0, 1.0), 5, Steady(0.0)).turns(2) == 3
     assert (wave.ends_us, wave.state) == (9, wave.second.state)
 
 

@@ -18,9 +18,11 @@ from hypothesis import strategies as st
 from engine import characters
 from wayside import drawing, drawing_picture
 from wayside.cli import main
-from wayside.command_draw import chosen
-from wayside.drawing import Asked, Drawing, columns
-from wayside.drawing_picture import FLAT, FULL, GLOW, HUES, SKY, hue, shared_out, thinned, tint
+from wayside.drawing import Asked, Drawing
+from wayside.drawing_choice import chosen
+from wayside.drawing_picture import FLAT, shared_out, thinned
+from wayside.drawing_samples import columns
+from wayside.drawing_shades import FULL, GLOW, HUES, SKY, Rgb, hue, tint
 from wayside.picture_paper import text_width
 
 ROOT = Path(__file__).parents[2]
@@ -89,7 +91,7 @@ def lightness(shade: str) -> float:
 
 
 @pytest.mark.parametrize("lights", [GLOW, SKY])
-def test_a_shade_has_the_lightness_of_its_level(lights: tuple[drawing_picture.Rgb, drawing_picture.Rgb]) -> None:
+def test_a_shade_has_the_lightness_of_its_level(lights: tuple[Rgb, Rgb]) -> None:
     """Against the colour-science library: L* within half a step of 8 bits, which is most where it is dark."""
     shades = [tint(step / 32, lights) for step in range(33)]
     for step, shade in enumerate(shades):
@@ -254,7 +256,8 @@ def test_the_same_bytes_whenever_it_is_made(tmp_path: Path) -> None:
     for ending in ("svg", "png"):
         made = []
         for number in (1, 2):
-            code = f"from wayside.cli import main; main(['draw', 'bonfire', 'Al WR 9s', '--picture', '{number}.{ending}'])"
+            words = ["draw", "bonfire", "Al WR 9s", "--picture", f"{number}.{ending}"]
+            code = f"from wayside.cli import main; main({words!r})"
             env = {"PYTHONPATH": str(ROOT), "PYTHONHASHSEED": str(number), "PATH": "", "HOME": str(tmp_path)}
             subprocess.run([sys.executable, "-c", code], cwd=tmp_path, env=env, check=True, capture_output=True)
             made.append((tmp_path / f"{number}.{ending}").read_bytes())
