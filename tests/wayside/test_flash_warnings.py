@@ -150,7 +150,7 @@ def in_turn(on: int, off: int, scene: str = "s") -> list[Told]:
 
 
 def test_the_lamps_of_a_line_and_of_a_scene_are_counted_by_themselves() -> None:
-    """While twenty-five others are turned on in the same second, so that each of the five is a thirtieth of all light."""
+    """While twenty-five others are turned on in the same second, each of the five being a thirtieth of all light."""
 
     def others(scene: str) -> list[Told]:
         return [told(29.5, name, Steady(1.0), 50, scene) for name in NAMES[5:]]
