@@ -88,12 +88,13 @@ def scenes_at_once(program: Program) -> Iterator[Problem]:
 
 
 def _clash(first: Scene, second: Scene, outputs: list[str]) -> Problem:
-    name, more = outputs[0], len(dict.fromkeys(map(_said, outputs))) - 1
+    here_at, there_at = written(*whole(second)), written(*whole(first))
+    name = next((one for one in outputs if one in here_at), outputs[0])
+    more = len(dict.fromkeys(map(_said, outputs))) - 1
     told = f"`{_said(name)}`" + (f" and {more} more" if more else "")
     what = f"The scenes `{first.name}` and `{second.name}` can run at once, and both tell {told} what to do."
     instead = f"Write `takes {_said(name)} from {first.name}` in the scene that shall have it, here `{second.name}`."
-    here = written(*whole(second)).get(name, second.place)
-    there = written(*whole(first)).get(name, first.place)
+    here, there = here_at.get(name, second.place), there_at.get(name, first.place)
     return Problem(here, what, instead, also=((there, f"the line of `{first.name}`"),))
 
 

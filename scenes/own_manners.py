@@ -114,7 +114,19 @@ def _points_a_second(word: Word) -> float:
 def _like(names: Names, lines: list[Node], find: Find) -> Own:
     if len(lines) > 1:
         raise names.refuse(lines[1].place, "a manner is like one other", "leave one `like` line")
-    return Own(find(lines[0].words()[0], OPEN), None)
+    manner = find(lines[0].words()[0], OPEN)
+    return Own(manner, _list_in(manner))
+
+
+def _list_in(manner: Manner) -> Script | None:
+    """The list of levels that a manner is, if it is one and not a shallower one."""
+    from engine.flicker import Listed, Varied
+    from engine.ways import scaled
+
+    if isinstance(manner, Varied) and manner.depth == 1.0:
+        script = _list_in(manner.manner)
+        return script and scaled(script, max(1, round(script.length_us / manner.pace)))
+    return manner.script if isinstance(manner, Listed) else None
 
 
 # --- quicker, slower, shallower ------------------------------------------------------------------------------------
