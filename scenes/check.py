@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 
 from engine.program import Program
-from scenes.check_advice import crossings, feeds, flashing, guarded, ruled
+from scenes.check_advice import crossings, feeds, guarded, ruled
 from scenes.check_drivers import branches, scenes_at_once
 from scenes.check_motion import fades, moves
 from scenes.check_waits import after_endless, loops, waits
@@ -19,7 +19,6 @@ _CHECKS = (
     waits,
     guarded,
     ruled,
-    flashing,
     feeds,
     crossings,
     moves,

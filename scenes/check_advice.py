@@ -1,9 +1,8 @@
-"""Advice: guarded outputs, idle rules, flashing light and people, pulses and their feed, short approaches."""
+"""Advice: guarded outputs, idle rules, pulses and their feed, short approaches."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from fractions import Fraction
 
 from engine.conditions import Sort, atoms
 from engine.layout import Crossing, Layout, Place, Track
@@ -12,7 +11,6 @@ from engine.program import (
     Block,
     EachTime,
     Fade,
-    Flash,
     If,
     InOrder,
     Move,
@@ -30,9 +28,6 @@ from scenes.check_waits import World
 from scenes.problems import Problem
 from scenes.quantities import say_us
 from scenes.walking import every_block, fixed_us, guards, walk, whole
-
-# WCAG 2.2, success criterion 2.3.1: at most three flashes in any one second.
-MOST_FLASHES_A_SECOND = 3
 
 
 def _advice(place: Place, what: str, instead: str, also: tuple[tuple[Place, str], ...] = ()) -> Problem:
@@ -87,31 +82,6 @@ def ruled(program: Program) -> Iterator[Problem]:
             if idle is not None and program.scenes:
                 what = f"No scene tells `{idle}` what to do, so this rule says nothing about it."
                 yield _advice(line.place, what, "Name the output that is meant, or take the line out.")
-
-
-# --- flashing ------------------------------------------------------------------------------------------------------
-
-
-def flashing(program: Program) -> Iterator[Problem]:
-    """More than three flashes a second, the lamps of one line together."""
-    for scene in program.scenes.values():
-        for statement in walk(*whole(scene)):
-            rate = _together(statement)
-            if rate > MOST_FLASHES_A_SECOND:
-                what = f"Together these lamps flash {float(rate):.3g} times a second, which is more than three."
-                instead = (
-                    "Such light can harm people with photosensitive epilepsy: flash more slowly, "
-                    "or keep it small and away from the public."
-                )
-                yield _advice(statement.place, what, instead)
-
-
-def _together(statement: Statement) -> Fraction:
-    """Flashes a second of a line's lamps: those that flash at the same moment count once."""
-    if not isinstance(statement, Tell):
-        return Fraction(0)
-    blinks = {order.blink for _, order in statement.orders if isinstance(order, Flash)}
-    return sum((Fraction(blink.cycles * 1_000_000, blink.cycle_us) for blink in blinks), Fraction(0))
 
 
 # --- pulses --------------------------------------------------------------------------------------------------------

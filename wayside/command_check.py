@@ -74,7 +74,15 @@ def report(project: Project) -> Iterable[str]:
     if project.advice:
         yield "Advice (nothing stops because of it):\n"
         yield from paragraphs(project.advice, project.lines)
+    yield from _accepted(project)
     yield f"{project.name}: {_verdict(project)}.{without(project)}"
+
+
+def _accepted(project: Project) -> Iterable[str]:
+    """What was accepted with a reason is named each time, so that nobody forgets it."""
+    for scene in project.program.scenes.values():
+        if scene.accepts_flashing and not project.errors:
+            yield f"{scene.name} ({scene.place}) accepts fast flashing, because: {scene.accepts_flashing}\n"
 
 
 def paragraphs(problems: Iterable[Problem], lines: Mapping[str, list[str]]) -> Iterable[str]:

@@ -175,10 +175,26 @@ def _play(project: Project, chosen: list[Rehearsal], seed: int | None, options: 
             result = rehearse(project.program, rehearsal, seed, None if come is None else partial(come, number))
             results.append(result)
             _show(project, result, width, free or options.events, out)
+    _say_flashing(project, results, out)
     if not free:
         out(_summary(project, results))
     _write_files(project, results, options, out)
     return FINE if all(result.passed for result in results) else PROBLEMS
+
+
+def _say_flashing(project: Project, results: Sequence[Result], out: Out) -> None:
+    """Light that flashed more than three times a second: once for each set of lines, at its worst."""
+    from wayside.flash_warnings import fast_flashing, problem
+
+    worst = {}
+    for result in results:
+        for found in fast_flashing(project.program, result.trace, result.ended_us):
+            if found.places not in worst or found.flashes > worst[found.places].flashes:
+                worst[found.places] = found
+    if worst:
+        out("\nAdvice (nothing fails because of it):\n")
+        for paragraph in paragraphs(map(problem, worst.values()), project.lines):
+            out(paragraph)
 
 
 def _show(project: Project, result: Result, width: int, events: bool, out: Out) -> None:

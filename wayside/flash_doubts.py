@@ -46,6 +46,7 @@ ROUNDS = 12  # of a loop: more than enough changes to tell
 ROUNDS_US = 5 * SECOND_US // 2  # or so long
 MOST_LINES = 5_000  # gone through in one scene, loops and scenes that it runs included; then playing it is quicker
 CALLS = 5  # scenes run by scenes
+FLICKERS = "flickers"  # marks a lamp that wavers by itself, in step with nobody
 WAITS_US = SECOND_US  # a wait until something happens: nobody knows how long, and hardly ever less
 
 
@@ -54,7 +55,8 @@ def may_flash(program: Program) -> list[str]:
 
     What only happens when several scenes run at once is found by rehearsing them.
     """
-    lamps = [output for output in program.layout.outputs.values() if output.kind is Kind.LAMP]
+    outputs = program.layout.outputs.values()
+    lamps = [output for output in outputs if output.kind is Kind.LAMP and output.follows_lux is None]
     if small((lamp.lit_area_mm2 for lamp in lamps), program.layout.viewing_mm):
         return []  # whatever they do
     return [name for name, scene in program.scenes.items() if not scene.accepts_flashing and _quick(program, scene)]
@@ -70,7 +72,11 @@ def _quick(program: Program, scene: Scene) -> bool:
 
 
 def _by_themselves(layout: Layout, lines: Iterable[Statement]) -> float:
-    """Flashes a second of all lamps that the lines set flashing, each at its fastest; lamps in step count once."""
+    """Flashes a second of all lamps that the lines set flashing, each at its fastest; lamps in step count once.
+
+    Lamps that flicker are looked at one by one. What several of them make together is found by rehearsing: it is rare,
+    and a check that plays every evening with two fires in it would find next to nothing.
+    """
     fastest: dict[str, tuple[float, object]] = {}
     for line in lines:
         for name, order in line.orders if isinstance(line, Tell) else ():
@@ -81,8 +87,9 @@ def _by_themselves(layout: Layout, lines: Iterable[Statement]) -> float:
             if output.itself is Itself.FLASHES and output.itself_us:
                 rate = max(rate, SECOND_US / output.itself_us)
             if rate > fastest.get(name, (0.0, None))[0]:
-                fastest[name] = rate, name if isinstance(order, Flickers) else step
-    return sum({step: rate for rate, step in fastest.values()}.values())
+                fastest[name] = rate, FLICKERS if isinstance(order, Flickers) else step
+    wavers = max((rate for rate, step in fastest.values() if step is FLICKERS), default=0.0)
+    return max(wavers, sum({step: rate for rate, step in fastest.values() if step is not FLICKERS}.values()))
 
 
 def _rate(order: Order) -> float:

@@ -96,9 +96,15 @@ def load(paths: Sequence[Path], shown: Shown = str, watched: Watched = lambda fi
 def _second_look(program: Program, so_far: list[Problem]) -> list[Problem]:
     """What only shows when all lines are seen together; in files with errors it would report their consequences."""
     from scenes.check import check
+    from wayside.flash_doubts import may_flash
 
     broken = {problem.place.file for problem in so_far if not problem.advice}
-    return [one for one in check(program) if one.place.file not in broken]
+    found = check(program)
+    if not broken and may_flash(program):
+        from wayside.flash_warnings import check_by_playing
+
+        found += check_by_playing(program)
+    return [one for one in found if one.place.file not in broken]
 
 
 def _causes_only(problems: list[Problem], remarks: Sequence[Problem]) -> list[Problem]:

@@ -37,10 +37,10 @@ The object, in this order (version 1; a later version may add keys, and changes 
   period of `cycle_us` / `cycles`}; "curve" (as a ramp, with its `profile`); "course" {`from_us`, `script` (legs of `us`
   microseconds `to` a level, `ease`: how), `low` and `high` (the values of levels 0 and 1), `begins`, `repeats`,
   `state`, `name`}; "flicker" {`from_us`, `over_us`, `key`, `manner` (its name), `before` and `bounds` (two
-  values each)}; "sunlight" (daylight along the sun's course `where`, `from_s` to `to_s`); "follow" (a sky lamp's: `inner` is the
-  daylight, `dark_lux` and `bright_lux` its `low` and `high`). Values: lamp, relay, sound and pulse 0..1, a lamp's
-  in CIE 1976 lightness; motor -1..1; servo degrees; signal the index of its aspect; colour mired or an index; daylight
-  lux.
+  values each)}; "sunlight" (daylight along the sun's course `where`, `from_s` to `to_s`); "follow" (a sky lamp's:
+  `inner` is the daylight, `dark_lux` and `bright_lux` its `low` and `high`). Values: lamp, relay, sound and pulse 0..1,
+  a lamp's in CIE 1976 lightness; motor -1..1; servo degrees; signal the index of its aspect; colour mired or an index;
+  daylight lux.
 """
 
 from __future__ import annotations

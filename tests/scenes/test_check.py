@@ -254,21 +254,6 @@ ADVICE = [
         "scene s\n    turn on bell\nrule r\n    never bell is on\n",
     ),
     (
-        # WCAG 2.2 SC 2.3.1: at most three flashes a second; two lamps in turn at 90 a minute are exactly three
-        "flashing",
-        "scene s\n    flash red-left and red-right in turn at 91 a minute each\n",
-        "more than three",
-        2,
-        "scene s\n    flash red-left and red-right in turn at 90 a minute each\n    flash amber at 180 a minute\n",
-    ),
-    (
-        "flashing together counts once",
-        "scene s\n    flash red-left, red-right, amber in turn at 61 a minute each\n",
-        "photosensitive epilepsy",
-        2,
-        "scene s\n    flash red-left, red-right, amber at 61 a minute each\n",
-    ),
-    (
         "pulses in a row",
         "scene s\n    pulse point-left\n    wait 1 s\n    pulse point-right\n",
         "has to wait",
