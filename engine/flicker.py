@@ -172,7 +172,7 @@ class Flicker(NamedTuple):
         """The two levels at an instant, from which a later order goes on."""
         past_us = at_us - self.from_us
         if past_us >= self.over_us:
-            return self.bounds if past_us >= 0 else self.before
+            return self.bounds
         share = max(0, past_us) / self.over_us
         (low, high), (low_then, high_then) = self.before, self.bounds
         return low + (low_then - low) * share, high + (high_then - high) * share

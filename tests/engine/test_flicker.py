@@ -19,8 +19,8 @@ from engine.episodes import BLOCK_US, Drawn, LooseLeg, Part, _begins_us, _block
 from engine.flashes import count as flashes_made
 from engine.flicker import Flicker, Listed, Manner, Octave, Swaying, Varied
 from engine.lightness import luminance
-from engine.manners import MANNERS
-from engine.opposing import swings
+from engine.manners import GLOW_BEHIND_A_CURTAIN, MANNERS
+from engine.opposing import least_step, swings
 from engine.waves import Piece, State, least_jerk, next_change
 
 Series = NDArray[np.float64]
@@ -146,6 +146,17 @@ def test_octaves_add_up() -> None:
     expected = (9 + 1) * 0.0652958 / 16
     assert values.mean() == pytest.approx(0.5, abs=0.015)
     assert values.var() == pytest.approx(expected, rel=0.08)
+
+
+def test_octaves_draw_for_themselves() -> None:
+    # drawn from one list they would only be one octave of twice the weight, whose variance is 0.0653
+    twice = Swaying.of("twice", (Octave(5.0), Octave(5.0)))
+    assert 0.02 < sampled(twice, KEY, 6_000, 100_000).var() < 0.045
+
+
+def test_lattices_of_neighbours_do_not_turn_together() -> None:
+    turns = [PLAIN.piece(key_of(f"lamp-{number}"), 0).from_us for number in range(100)]
+    assert len(set(turns)) > 95
 
 
 def test_a_beat_pulses_at_half_its_rate() -> None:
@@ -422,6 +433,26 @@ def test_flashes_of_episodes_counted_by_hand() -> None:
     # trembling within 10 % of full light is none, however quick
     assert said(Part((1, 1), (LooseLeg((20_000, 20_000), (0.965, 1.0), Ease.EVEN),))) == 0.0
     assert said(Part((1, 1), (LooseLeg((20_000, 20_000), (0.9, 1.0), Ease.EVEN),))) > 20
+
+
+def test_what_may_be_left_out_brings_flashes_nearer() -> None:
+    blink = Part((1, 1), (LooseLeg((50_000, 50_000), (1.0, 1.0)), LooseLeg((50_000, 50_000), (0.0, 0.0))))
+    pause = (LooseLeg((2 * S, 2 * S), (0.0, 0.0)),)
+    assert Drawn.of("always", blink, Part((1, 1), pause)).flashes_a_second <= 2.0
+    assert Drawn.of("at times", blink, Part((0, 1), pause)).flashes_a_second >= 9.0
+
+
+def test_every_key_draws_blocks_of_its_own() -> None:
+    shares = [_block(GLOW_BEHIND_A_CURTAIN, key_of(f"lamp-{number}"), 5)[1][1] for number in range(50)]
+    assert len(set(shares)) == 50
+
+
+def test_small_octaves_count_as_soon_as_they_can_flash() -> None:
+    assert 0.09 <= least_step(lambda share: share) <= 0.1
+    # a change of 10 % of full light is at least 4 % of the way of lightness (CIE 1976: L* of 0.9 is 96.0)
+    for weight, most in ((0.03, 3.0), (0.07, 30.0)):
+        said = Swaying.of("fine", (Octave(2.0), Octave(20.0, weight))).flashes_a_second
+        assert most / 3 <= said <= most
 
 
 # --- flashes are never more than said ------------------------------------------------------------------------------
