@@ -329,5 +329,7 @@ def _list_sorts(sorts: tuple[Sort, ...]) -> str:
 
 
 def _none(wanted: str) -> str:
-    """`an output or a group` -> `no output or group`."""
+    """`an output or a group` -> `no output or group`; `something to ask about` -> `nothing to ask about`."""
+    if wanted.startswith("something"):
+        return "no" + wanted.removeprefix("some")
     return "no " + " ".join(word for word in wanted.split() if word not in ("a", "an"))

@@ -13,7 +13,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import NamedTuple
 
-from engine.layout import Crossing, Layout
+from engine.layout import Crossing, Kind, Layout
 from engine.trace import Record, Saw, Told, TrainOn
 from engine.waves import Flashing, Steady, Wave, endless
 from wayside.project import load
@@ -275,7 +275,8 @@ def play(
 
 def other_names(layout: Layout) -> Callable[[str], str]:
     """Gives every output and detector of a layout another name, in layout and scene files alike."""
-    numbered = {name: f"thing-{number}" for number, name in enumerate([*layout.outputs, *layout.detectors])}
+    written = [output.name for output in layout.outputs.values() if output.kind not in (Kind.COLOUR, Kind.DAYLIGHT)]
+    numbered = {name: f"thing-{number}" for number, name in enumerate([*written, *layout.detectors])}
     longest_first = sorted(numbered, key=len, reverse=True)
     # a name, not a part of a longer one, and not a role of the crossing that happens to be called the same
     pattern = re.compile(rf"(?<![\w-])({'|'.join(longest_first)})(?![\w-])(?!: \[)")
