@@ -96,7 +96,9 @@ def _swaying(names: Names, name: str, lines: list[Node]) -> Own:
             what = "a lamp that sways by 0 % stands still"
             raise names.refuse(line.place, what, "write for example `by 60 %`, or take the line out")
         octaves.append(Octave(points, weight, 1.0))
-    return Own(Swaying.of(name, tuple(sorted(octaves))), None)
+    # together they fill what they say of the way between the two levels, about its middle; never more than all of it
+    margin = max(0.0, 1.0 - sum(octave.weight for octave in octaves)) / 2
+    return Own(Swaying.of(name, tuple(sorted(octaves)), margin, 1.0 - margin), None)
 
 
 def _points_a_second(word: Word) -> float:

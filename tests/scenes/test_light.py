@@ -284,6 +284,18 @@ def test_sways_as_often_as_it_says() -> None:
     assert abs(tops / 10 - 20) <= 0.2
 
 
+def test_sways_by_as_much_as_it_says() -> None:
+    alone = own("sways 20 a minute by 60 %")
+    assert isinstance(alone, Swaying)
+    assert (alone.quiet, alone.stirred) == (pytest.approx(0.2), pytest.approx(0.8))
+    two = own("sways 20 a minute by 30 %\nsways 60 a minute by 10 %")
+    assert isinstance(two, Swaying)
+    assert (two.quiet, two.stirred) == (pytest.approx(0.3), pytest.approx(0.7))
+    levels = [alone.piece(3, second * S).low for second in range(600)]
+    assert 0.2 <= min(levels) < 0.25
+    assert 0.75 < max(levels) <= 0.8
+
+
 def test_like_another_quicker_slower_and_shallower() -> None:
     assert own("like bonfire\npace 60 %\ndepth 50 %") == Varied(MANNERS["bonfire"], 0.6, 0.5)
     assert own("depth 50 %\nlike bonfire") == Varied(MANNERS["bonfire"], 1.0, 0.5)

@@ -90,6 +90,8 @@ LIMITS = [
     ("scenes.quantities", "FASTEST_RATE", "a flash, a minute"),
     ("scenes.manners", "MOST_LEGS", "levels of a manner"),
     ("scenes.manners", "MANNER_DEPTH", "manners like manners"),
+    ("engine.flicker", "OCTAVES", "ways in which a manner sways"),
+    ("scenes.orders", "MOST_BOUNCES", "bounces of one arrival"),
     ("engine.kernel", "REACTION_LIMIT", "reactions at one instant"),
     ("engine.branches", "LOOP_LIMIT", "rounds of one loop"),
     ("engine.performance", "RESTART_LIMIT", "starts of one scene"),
