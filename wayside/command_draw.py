@@ -41,7 +41,7 @@ examples:
   wayside draw candle embers --for 30s --picture fires.svg
   wayside draw way gas-mantle --as quay-lamp-1 --as quay-lamp-2
   wayside draw "Fl(2) W 10s"
-  wayside draw inn-fire --in examples/pellbrook-quay
+  wayside draw manners --in examples/pellbrook-quay
   wayside draw everything --picture gallery.svg
 
     turn on quay-lamps like gas-mantle

@@ -28,16 +28,13 @@ HUES: dict[str, Rgb] = {  # what a coloured light looks like at its brightest; i
 
 
 def tint(level: float, lights: tuple[Rgb, Rgb]) -> str:
-    """The shade of a level, of FULL times that lightness, its colour between the two; paler where there is no room."""
+    """The shade of a level, of FULL times that lightness, its colour between the two."""
     bright = luminance(FULL * level)
     faint, full = lights
     share = level * level * level  # it pales late
     light = [low + (high - low) * share for low, high in zip(faint, full, strict=True)]
     whole = sum(weight * part for weight, part in zip(_WEIGHTS, light, strict=True))
-    light = [part / whole for part in light]
-    most = max(light)
-    depth = 1.0 if bright * most <= 1.0 else (1.0 / bright - 1.0) / (most - 1.0)
-    return _hex([bright * (1.0 + depth * (part - 1.0)) for part in light])
+    return _hex([bright * part / whole for part in light])
 
 
 def hue(level: float, letters: str) -> str:

@@ -167,21 +167,39 @@ def test_a_curve_is_where_its_values_are(words: list[str], tmp_path: Path) -> No
                 assert min(near) - 0.02 <= shown <= max(near) + 0.02, at_us
 
 
-def test_a_strip_is_light_where_the_lamp_is(tmp_path: Path) -> None:
-    """Isophase, from its eclipse on: two seconds dark, two light. Where shades lie on shades, the last one is seen."""
-    page = picture(chosen(["Iso W 4s"], Asked(for_us=8 * S)), tmp_path / "iso.svg")
-    strip = page.paths("strip-characters-Iso W 4s")
+def shades(page: Page, gid: str, number: int) -> list[str]:
+    """What is seen in the middle of so many parts of a strip. Where shades lie on shades, the last one is seen."""
+    strip = page.paths(gid)
     left, right = strip[0][1][0][0], max(x for x, _ in strip[0][1])
-    assert strip[0][0] == "#000000"
-    for second in range(8):
-        x = left + (right - left) * (second + 0.5) / 8
+    seen = []
+    for part in range(number):
+        x = left + (right - left) * (part + 0.5) / number
         # the boxes of one shade are joined along their foot: only their tops count
-        seen = [
-            colour
-            for colour, points in strip
-            if any(a[0] <= x <= b[0] for a, b in pairwise(points) if a[1] == b[1] == min(y for _, y in points))
-        ]
-        assert (lightness(seen[-1]) > 90) is (second % 4 >= 2), second
+        seen.append(
+            [
+                colour
+                for colour, points in strip
+                if any(a[0] <= x <= b[0] for a, b in pairwise(points) if a[1] == b[1] == min(y for _, y in points))
+            ][-1]
+        )
+    return seen
+
+
+def test_a_strip_is_light_where_the_lamp_is(tmp_path: Path) -> None:
+    """Isophase, from its eclipse on: two seconds dark, two light."""
+    page = picture(chosen(["Iso W 4s"], Asked(for_us=8 * S)), tmp_path / "iso.svg")
+    seen = shades(page, "strip-characters-Iso W 4s", 8)
+    assert [lightness(one) > 90 for one in seen] == [False, False, True, True] * 2
+    assert seen[0] == "#000000"
+
+
+@pytest.mark.parametrize(("name", "words"), [("profiles-even", "even"), ("daylight-nightfall", "nightfall")])
+def test_a_strip_has_the_lightness_of_its_curve(name: str, words: str, tmp_path: Path) -> None:
+    (one,) = chosen([words], Asked())
+    seen = shades(picture([one], tmp_path / "even.svg"), f"strip-{name}", 20)
+    for part, shade in enumerate(seen):
+        share = one.axis.share(one.lines[0].wave.value_at(one.to_us * (2 * part + 1) // 40))
+        assert lightness(shade) == pytest.approx(100 * FULL * share, abs=2.5), part
 
 
 def test_neighbours_have_a_row_each_with_their_names(tmp_path: Path) -> None:
@@ -198,7 +216,8 @@ def test_colours_are_told_in_letters(tmp_path: Path) -> None:
     page = picture(chosen(["Al WRG 9s"], Asked(for_us=18 * S)), tmp_path / "al.svg")
     letters = [one.text for one in page.texts() if one.text in ("W", "R", "G")]
     assert letters == ["W", "R", "G"] * 2
-    assert hue(1.0, "R") in [colour for colour, _ in page.paths("strip-characters-Al WRG 9s")]
+    white, red, green = tint(1.0, GLOW), hue(1.0, "R"), hue(1.0, "G")
+    assert shades(page, "strip-characters-Al WRG 9s", 6) == [white, red, green] * 2
 
 
 def test_on_and_off_are_written(tmp_path: Path) -> None:
