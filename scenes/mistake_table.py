@@ -154,7 +154,7 @@ _K = rf"{_NUMBER} ?(?:K|kelvin)\b"
 
 
 def _away(said: Said) -> str:
-    sign = "-" if said["w"] in ("before", "minus", "less", "-") or said.get("q") == "-" else "+"
+    sign = "-" if said["w"] in ("before", "to", "till", "minus", "less", "-") or said.get("q") == "-" else "+"
     return f"Write `starts at {said['n']} {sign} {said['t']}`."
 
 
@@ -163,10 +163,26 @@ def _white(said: Said) -> str:
 
 
 def _in_time(said: Said) -> str:
-    return f"Write `fade {said['n']} to {'100' if said['s'] == 'on' else '0'} % over {said['t']}`."
+    return f"Write `fade {said['n']} to {'100' if said['s'] == 'on' else '0'} % over {said['t']}{said['m']}`."
+
+
+def _slowly(said: Said) -> str:
+    return _in_time({**said, "t": "3 s", "m": ""})
+
+
+def _levels(said: Said) -> str:
+    low, high = re.findall(_NUMBER, said["x"])
+    return f"Write `between {low} % and {high} %`."
 
 
 _COURSES = {"smoothly": "smooth", "gently": "smooth", "softly": "smooth", "evenly": "even", "linearly": "even", "linear": "even", "steadily": "even"}
+
+
+def _sun(said: Said) -> str:
+    first, second = said["x"].split()
+    if first == "sun":
+        return f"Write `sun{second}`."
+    return f"Write `{'dawn' if 'dawn' in said['x'] or first == 'morning' else 'dusk'}`."
 
 
 def _course(said: Said) -> str:
@@ -202,16 +218,21 @@ _MANNERS = (
     _entry("manner repeats", r"^(?P<x>repeat|loop|forever|again|cycle)\b.*$", "A manner is run over and over anyway.", "Leave the line out, and move its block to the left.", "m"),
     _entry("level first", r"^(?P<x>(?:hold|stay|stays|keep|keeps|set|turn|fade|go|goes|rise|rises|fall|falls|dim|dims|flash|at|on|off|for|over|to|from|then|full|dark)(?: at| to| on| off)?)\b", "A line of a manner begins with its level.", "Write `70 % for 2 s` to hold it, or `70 % over 2 s` to go there.", "m", first=True),
     _entry("statement in manner", rf"^(?P<x>{_VERB}|together|if|for each|expect|plays|never|always|starts|runs)\b", "`{x}` does not belong in a manner, which says only how a lamp flickers.", "Move it to the scene.", "m", first=True),
+    _entry("manner's line", r"^(?P<x>sways|pace|depth|like)\b", "`{x}` belongs in a manner.", "Put it below a line with `manner` and a name, at the left edge.", "tsrh", first=True),
 )
 
 _SUN = (
-    _entry("before the sun", rf"^(?P<x>starts (?:at )?(?P<t>{_TIME}) (?P<w>before|after|past) (?:the )?(?P<n>{_EVENT}))\b", "How long before or after comes behind the time of the sun.", _away, "s"),
+    _entry("before the sun", rf"^(?P<x>starts (?:at )?(?P<t>{_TIME}) (?P<w>before|after|past|to|till) (?:the )?(?P<n>{_EVENT}))\b", "How long before or after comes behind the time of the sun.", _away, "s"),
     _entry("sun and word", rf"^starts at (?P<n>{_EVENT}),? (?P<x>(?P<w>minus|plus|less|and) (?P<t>{_TIME}))", "How long before or after is written with a sign.", _away, "s"),
     _entry("sun's sign", rf"^starts at (?P<n>{_EVENT}) ?(?P<x>(?:(?<! )(?P<w>[-+]) ?|(?<= )(?P<q>[-+]))(?P<t>{_TIME}))", "The sign stands between two blanks.", _away, "s"),
     _entry("sun's unit", rf"^starts at {_EVENT} [-+] (?P<x>(?P<n>{_NUMBER}))$", "`{n}` of what? A time carries its unit.", "Write `{n} min`.", "s"),
     _entry("sun's clock", rf"^starts at {_EVENT}.*? (?P<x>(?:by )?(?:layout|hall)(?: time)?)$", "The sun goes by the layout time, so a clock is not named.", "Leave it out.", "s"),
     _entry("sun with article", rf"^starts at (?P<x>the) {_EVENT}\b", "Times of the sun stand without `{x}`.", "Leave out `{x}`.", "s"),
-    _entry("starts dusk", rf"^(?P<x>(?:starts|runs)(?: on| every| each| when| whenever| by| with| around)?(?: the)? (?P<n>{_EVENT}))\b", "A time of the sun comes after `starts at`.", "Write `starts at {n}`.", "s"),
+    _entry("starts dusk", rf"^(?P<x>(?:starts(?: on| every| each| when| whenever| by| with| around)?|runs(?: at| from| after| before| until| on| every| when| whenever)?)(?: the)? (?P<n>{_EVENT}))\b", "A time of the sun comes after `starts at`.", "Write `starts at {n}`.", "s"),
+    _entry("sun's sum", rf"^starts at {_EVENT} [-+] (?P<x>{_TIME},? (?:and )?{_TIME})$", "A time is one number with its unit.", _sum, "s"),
+    _entry("sun every day", rf"^starts at {_EVENT}.*? (?P<x>(?:every|each) (?:day|evening|night|morning)|daily)$", "It starts on every day of the layout clock anyway.", "Leave it out.", "s"),
+    _entry("sun and more", rf"^starts at {_EVENT}.*?,? (?P<x>(?:or|and) (?:on|at|each|every|when|if)\b.*)$", "What else starts the scene stands on a line of its own.", "Begin a new line there, with `starts`.", "s"),
+    _entry("sun's words", r"^starts at (?P<x>(?:(?:civil|evening|morning) (?:dusk|dawn|twilight))|sun set|sun rise)\b", "The sun's times have one word each.", _sun, "s"),
     _entry("accept", r"^(?P<x>(?:accept|allow|allows|permit|permits|accepts(?! flashing\b))(?: [a-z]+)?)\b", "`{x}` is not how a scene says so.", 'Write `accepts flashing because "..."`, with your reason between the marks.', "s"),
     _entry("accepts why", r"^(?P<x>accepts flashing(?: because)?)$", "Flashing is accepted for a reason.", 'Write `accepts flashing because "..."`, with your reason between the marks.', "s"),
     _entry("accepts marks", r"^accepts flashing because (?P<x>(?![\"“”„«‘'])[^\"]+)$", "The reason stands in quotation marks.", 'Write `because "{x}"`.', "s"),
@@ -230,10 +251,17 @@ _LIGHT = (
     _entry("flicker from", rf"^flicker .*?(?P<x>(?:from|at) (?P<a>{_PERCENT}) (?:to|and|-) (?P<b>{_PERCENT}))", "The two levels come after `between`.", "Write `between {a} and {b}`.", near=True),
     _entry("flicker at", rf"^flicker (?!.*\bbetween\b).*?(?P<x>(?:at|to|up to) (?P<a>{_PERCENT}))$", "A lamp flickers between two levels.", "Write `between 20 % and {a}`.", near=True),
     _entry("flicker order", rf"^flicker .*?(?P<x>(?P<o>(?:over|for) {_TIME}),? (?P<b>between {_PERCENT} and {_PERCENT}))", "The levels come before the time.", "Write `{b} {o}`.", near=True),
-    _entry("between numbers", rf"^flicker .*?(?P<x>between (?P<a>{_NUMBER})(?: ?(?:%|percent))? and (?P<b>{_NUMBER})(?: ?(?:%|percent))?)(?![a-z0-9%])", "Both levels carry their unit.", "Write `between {a} % and {b} %`.", near=True),
+    _entry("between numbers", rf"^flicker .*?(?P<x>between (?:{_NUMBER} and {_NUMBER}(?: ?(?:%|percent))?|{_PERCENT} and {_NUMBER}(?![0-9.,%]| ?%| percent)))", "Both levels carry their unit.", _levels, near=True),
+    _entry("flicker in", rf"^flicker .*? (?P<x>(?:in|within|during|taking) (?P<t>{_TIME}))", "How long it takes comes after `over`.", "Write `over {t}`.", near=True),
     _entry("flicker for over", rf"^flicker .*?(?P<x>(?P<f>for {_TIME}),? (?P<o>over {_TIME}))", "`over` comes before `for`.", "Write `{o} {f}`.", near=True),
-    _entry("turn over", rf"^turn (?P<s>on|off) (?P<n>{_NAMES}) (?P<x>over (?P<t>{_TIME}))", "`turn {s}` takes no time.", _in_time, near=True),
+    _entry("turn over", rf"^turn (?P<s>on|off) (?P<n>{_NAMES})(?P<m> like {NAME})? (?P<x>over (?P<t>{_TIME}))", "`turn {s}` takes no time.", _in_time, near=True),
+    _entry("turn slowly", rf"^turn (?P<s>on|off) (?P<n>{_NAMES}) (?P<x>slowly|gently|softly|gradually|smoothly)$", "`turn {s}` takes no time.", _slowly, near=True),
+    _entry("turn red", rf"^turn (?:(?:on|off) )?(?P<n>{_NAMES}) (?P<x>(?:in |to )?(?P<c>white|red|green|yellow|blue|violet|orange))$", "A colour is set.", "Write `set {n} to {c}`.", near=True),
+    _entry("to colour", rf"^set {_NAMES} to (?P<x>(?:the )?colou?r) (?P<c>{NAME})", "A colour's name stands alone.", "Leave out `{x}`.", near=True),
+    _entry("colour to", rf"^set {NAME} (?P<x>colou?r)(?= to\b)", "The lamp's name is enough: the colour is seen from what it is set to.", "Leave out `{x}`.", near=True),
     _entry("like before over", rf"^(?:fade|move) {_NAMES} to .*?(?P<x>(?P<l>like {NAME}),? (?P<o>over {_TIME}))", "How long it takes comes before what it is like.", "Write `{o} {l}`.", near=True),
+    _entry("like before to", rf"^(?P<v>fade|move) (?P<n>{_NAMES}) (?P<x>(?P<l>like {NAME}) (?P<r>to .+))$", "What it is like comes last.", "Write `{v} {n} {r} {l}`."),
+    _entry("like without over", rf"^(?P<v>fade|move) (?P<n>{_NAMES}) to (?P<g>[^ ]+|{_NUMBER} ?(?:%|percent|deg|degrees?)) (?P<x>like {NAME})$", "How long does it take?", "Write `{v} {n} to {g} over 3 s {x}`.", near=True),
     _entry("adverb", rf"^(?:fade|move) .*?{_TIME},? (?P<x>smoothly|gently|softly|evenly|linearly|linear|steadily|smooth|even|swaying|ramped)\b", "The course of a fade or a move is said with `like`.", _course, near=True),
     _entry("kelvin sign", r"^(?:set|fade) .*?(?P<x>(?P<n>[0-9]{3,5}) ?(?:k|kelvins|Kelvins?|KELVIN|(?:deg|degrees?|°) ?[kK](?:elvin)?))(?![A-Za-z0-9])", "A colour of light is written with a capital K.", "Write `{n} K`.", near=True),
     _entry("kelvin number", r"^(?:set|fade) .*? to (?P<x>(?P<n>[1-9][0-9]{3,4}))(?= over\b|$)", "`{n}` of what? A colour of light carries its unit.", "Write `{n} K`.", near=True),
@@ -256,6 +284,7 @@ _MOTION = (
     _entry("bouncing comma", r"^move .*?[a-z0-9%] (?P<x>bouncing|settling)(?![a-z0-9-])", "A comma is missing before `{x}`.", "Write `, {x}`.", near=True),
     _entry("bouncing time", r"^move .*?bouncing (?P<x>(?P<n>[0-9]+)(?: time| x|x)?)$", "How often is written with `times`.", _times, near=True),
     _entry("bouncing thrice", r"^move .*?bouncing (?P<x>thrice|a few times|several times|a little|once or twice|repeatedly|many times)", "How often is written in figures.", "Write `bouncing 3 times`, or `bouncing` alone.", near=True),
+    _entry("bouncing, twice", r"^move .*?bouncing(?P<x>, ?)(?P<w>once|twice|[0-9]+ times)", "No comma stands between `bouncing` and how often.", "Write `bouncing {w}`.", near=True),
 )
 
 
@@ -304,7 +333,7 @@ _SIGNS = (
     _entry("hertz", rf"^(?!.*\btrain\b).*?(?P<x>(?P<n>{_NUMBER}) ?(?:[hH][zZ]|(?:times |flashes )?(?:a|per) second|/s(?:ec)?\b))", "Rates are given per minute.", _rate, near=True),
     _entry("bpm", rf"(?P<x>(?P<n>{_NUMBER}) ?(?:[bB][pP][mM]|times a minute|times per minute|flashes a minute|/ ?minute|a min\b|per min\b|a minutes|an minute))", "The rate is not written like that.", "Write `{n} a minute`.", near=True),
     _entry("model speed", rf"(?P<x>(?P<n>{_NUMBER}) ?(?P<u>[kK][mM]/[hH]|kmh|kph|mph|m/s|cm/s))", "Speeds are given in mm/s.", _speed),
-    _entry("negative", r"(?<![a-z0-9])(?P<x>-) ?(?P<n>[0-9])", "Amounts have no minus sign.", "Leave it out; a motor that runs the other way is written `40 % backwards`."),
+    _entry("negative", r"^(?!starts at ).*?(?<![a-z0-9])(?P<x>-) ?(?P<n>[0-9])", "Amounts have no minus sign.", "Leave it out; a motor that runs the other way is written `40 % backwards`."),
     _entry("no nought", r"(?<![0-9a-z])(?P<x>[.,](?P<n>[0-9]+))", "A number begins with a figure.", "Write `0.{n}`.", near=True),
     _entry("volts", rf"(?P<x>{_NUMBER} ?(?:V|volts?|A|mA|amps?|W|watts?)\b)", "`{x}` is nothing that an output can be told.", "Write a level such as `40 %`."),
     _entry("underscores", r"(?P<x>[A-Za-z][A-Za-z0-9-]*_[A-Za-z0-9_-]*)", "The words of a name are joined by hyphens, not by `_`.", _small),
