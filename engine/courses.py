@@ -85,7 +85,10 @@ class Course(NamedTuple):
     name: str = ""  # what it is like, for people: filament, Fl(2) 10s
 
     def piece(self, at_us: int) -> Piece:
-        """The monotone part that holds an instant not before `from_us`, in the output's own values."""
+        """The monotone part that holds an instant, in the output's own values."""
+        if at_us < self.from_us:
+            before = self._value(self.begins)
+            return Piece(at_us, self.from_us, before, before)
         found = self.script.piece(at_us - self.from_us, self.begins, self.repeats)
         return Piece(
             found.from_us + self.from_us,
@@ -100,12 +103,10 @@ class Course(NamedTuple):
         return self.high if level == 1.0 else self.low + (self.high - self.low) * level
 
     def value_at(self, at_us: int) -> float:
-        if at_us < self.from_us:
-            return self._value(self.begins)
         return self.piece(at_us).value_at(at_us)
 
     def turns(self, after_us: int) -> int | None:
-        return self.from_us if after_us < self.from_us else self.piece(after_us).to_us
+        return self.piece(after_us).to_us
 
     @property
     def ends_us(self) -> int | None:

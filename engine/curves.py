@@ -13,7 +13,7 @@ from typing import NamedTuple, Protocol
 from engine.landings import FREE_UNDER_US
 from engine.landings import bouncing as bouncing  # profiles come through one door
 from engine.landings import settling as settling
-from engine.waves import State, least_jerk
+from engine.waves import Part, State, Stretch, least_jerk
 
 
 class Profile(Protocol):
@@ -163,6 +163,9 @@ class Curve(NamedTuple):
             if at_us > after_us:
                 return min(at_us, self.to_us)
         return self.to_us
+
+    def piece(self, at_us: int) -> Part:
+        return Stretch(self.turns(at_us), self.value_at)
 
     @property
     def ends_us(self) -> int | None:

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from engine.layout import Whereabouts
 from engine.sun import EVENTS, altitude_deg, event, noon, when_at, why_not
-from engine.waves import State, Wave, next_of
+from engine.waves import Part, State, Stretch, Wave, next_of
 
 # the sun's events and their messages go with what daylight can fade through
 __all__ = (
@@ -128,6 +128,9 @@ class Sunlight(NamedTuple):
         # sky, gain and lack all go the same way as the course, so there is nothing between the two ends
         return next_of((self.from_us, self.to_us), after_us)
 
+    def piece(self, at_us: int) -> Part:
+        return Stretch(self.turns(at_us), self.value_at)
+
     @property
     def ends_us(self) -> int | None:
         return self.to_us
@@ -206,6 +209,9 @@ class Follow(NamedTuple):
     def turns(self, after_us: int) -> int | None:
         # a piece that goes one way still does so when its ends are cut off
         return self.inner.turns(after_us)
+
+    def piece(self, at_us: int) -> Part:
+        return Stretch(self.turns(at_us), self.value_at)
 
     @property
     def ends_us(self) -> int | None:

@@ -167,6 +167,7 @@ class Flicker(NamedTuple):
     manner: Manner
     before: Bounds
     bounds: Bounds
+    starts: float | None = None  # what was shown at from_us, where the manner goes on in the middle of a part
 
     def bounds_at(self, at_us: int) -> Bounds:
         """The two levels at an instant, from which a later order goes on."""
@@ -178,10 +179,13 @@ class Flicker(NamedTuple):
         return low + (low_then - low) * share, high + (high_then - high) * share
 
     def piece(self, at_us: int) -> Piece:
-        """The monotone part that holds an instant not before `from_us`, in the output's own values.
+        """The monotone part that holds an instant, in the output's own values.
 
         While the levels move every part goes evenly, so that it keeps between them all the way.
         """
+        if at_us < self.from_us:
+            before = self.piece(self.from_us).low
+            return Piece(at_us, self.from_us, before, before)
         found = self.manner.piece(self.key, at_us)
         start, end, settled_us = found.from_us, found.to_us, self.from_us + self.over_us
         for edge in (self.from_us, settled_us):
@@ -190,6 +194,8 @@ class Flicker(NamedTuple):
             elif end is None or edge < end:
                 end = edge
         low = self._laid(found.value_at(start), start)
+        if start == self.from_us and self.over_us and self.starts is not None:
+            low = self.starts
         if end is None:
             return Piece(start, None, low, low)
         return Piece(start, end, low, self._laid(found.value_at(end), end), found.smooth and at_us >= settled_us)
@@ -199,11 +205,10 @@ class Flicker(NamedTuple):
         return low + (high - low) * level
 
     def value_at(self, at_us: int) -> float:
-        at_us = max(at_us, self.from_us)
         return self.piece(at_us).value_at(at_us)
 
     def turns(self, after_us: int) -> int | None:
-        return self.from_us if after_us < self.from_us else self.piece(after_us).to_us
+        return self.piece(after_us).to_us
 
     @property
     def flashes_a_second(self) -> float:

@@ -155,7 +155,7 @@ def wave_for(order: Order, output: Output, now_us: int, wave: Wave, chance: Chan
             key = chance.key(output.name)
             goes_on = isinstance(wave, Flicker) and wave.key == key and wave.manner == manner
             before = wave.bounds_at(now_us) if goes_on and isinstance(wave, Flicker) else (value, value)
-            return Flicker(now_us, over_us, key, manner, before, (low, high))
+            return Flicker(now_us, over_us, key, manner, before, (low, high), value)
         case Swing(target):
             takes_us = own_time(output, value, target)
             return (

@@ -26,6 +26,26 @@ class State(Enum):
     FLICKERING = "flickering"
 
 
+class Part(Protocol):
+    """A continuous and monotone stretch of a curve."""
+
+    @property
+    def to_us(self) -> int | None:
+        """The instant at which it is over, and another begins; None for never."""
+
+    def value_at(self, at_us: int) -> float: ...
+
+
+class Stretch(NamedTuple):
+    """A part that is as quick to ask as its wave."""
+
+    to_us: int | None
+    of: Callable[[int], float]
+
+    def value_at(self, at_us: int) -> float:
+        return self.of(at_us)
+
+
 class Wave(Protocol):
     """What the engine, the pictures and the links need to know of a waveform."""
 
@@ -36,6 +56,9 @@ class Wave(Protocol):
 
         From one such instant up to, but not including, the next the value is continuous and monotone.
         """
+
+    def piece(self, at_us: int) -> Part:
+        """The curve from an instant up to its next turn: often quicker to ask again and again than the wave itself."""
 
     @property
     def ends_us(self) -> int | None:
@@ -55,6 +78,9 @@ class Steady(NamedTuple):
 
     def turns(self, after_us: int) -> int | None:
         return None
+
+    def piece(self, at_us: int) -> Part:
+        return Stretch(self.turns(at_us), self.value_at)
 
     @property
     def ends_us(self) -> int | None:
@@ -83,6 +109,9 @@ class Ramp(NamedTuple):
 
     def turns(self, after_us: int) -> int | None:
         return next_of((self.from_us, self.to_us), after_us)
+
+    def piece(self, at_us: int) -> Part:
+        return Stretch(self.turns(at_us), self.value_at)
 
     @property
     def ends_us(self) -> int | None:
@@ -115,6 +144,9 @@ class Flashing(NamedTuple):
             slot += 1
         # the first microsecond that belongs to that slot
         return self.from_us - (-slot * blink.cycle_us // (blink.cycles * blink.slots))
+
+    def piece(self, at_us: int) -> Part:
+        return Stretch(self.turns(at_us), self.value_at)
 
     @property
     def ends_us(self) -> int | None:
@@ -174,24 +206,25 @@ def next_change(wave: Wave, after_us: int, seen: Callable[[float], int]) -> int 
     side of some thresholds it lies. Where nothing changes for LOOK_AHEAD pieces, the instant reached is given, at
     which nothing need have changed: the asker looks, and asks again from there.
     """
-    here, start = seen(wave.value_at(after_us)), after_us
+    start, part = after_us, wave.piece(after_us)
+    here = seen(part.value_at(start))
     for _ in range(LOOK_AHEAD):
-        end = wave.turns(start)
+        end = part.to_us
         if end is None:
             return None
-        if end - 1 > start and seen(wave.value_at(end - 1)) != here:
-            return _first_other(wave, start, end - 1, seen, here)
-        if seen(wave.value_at(end)) != here:
-            return end
-        start = end
+        if end - 1 > start and seen(part.value_at(end - 1)) != here:
+            return _first_other(part, start, end - 1, seen, here)
+        start, part = end, wave.piece(end)
+        if seen(part.value_at(start)) != here:
+            return start
     return start
 
 
-def _first_other(wave: Wave, same_us: int, other_us: int, seen: Callable[[float], int], here: int) -> int:
-    """Within one monotone piece: the first instant at which something else is seen."""
+def _first_other(part: Part, same_us: int, other_us: int, seen: Callable[[float], int], here: int) -> int:
+    """Within one part: the first instant at which something else is seen."""
     while other_us - same_us > 1:
         middle = (same_us + other_us) // 2
-        if seen(wave.value_at(middle)) == here:
+        if seen(part.value_at(middle)) == here:
             same_us = middle
         else:
             other_us = middle

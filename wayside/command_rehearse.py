@@ -13,7 +13,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from engine.layout import NOWHERE
+from engine.layout import NOWHERE, Place
 from engine.program import Program, Rehearsal
 from wayside import terminal, verdict, wording
 from wayside.command_check import counted, given_paths, paragraphs, without
@@ -24,6 +24,7 @@ from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss, why_not
 from wayside.wording import count
 
 if TYPE_CHECKING:
+    from wayside.flash_warnings import FastFlashing
     from wayside.picture_failures import Failure
     from wayside.rehearsing import Result
 
@@ -186,7 +187,7 @@ def _say_flashing(project: Project, results: Sequence[Result], out: Out) -> None
     """Light that flashed more than three times a second: once for each set of lines, at its worst."""
     from wayside.flash_warnings import fast_flashing, problem
 
-    worst = {}
+    worst: dict[tuple[Place, ...], FastFlashing] = {}
     for result in results:
         for found in fast_flashing(project.program, result.trace, result.ended_us):
             if found.places not in worst or found.flashes > worst[found.places].flashes:
