@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
-from engine.waves import State, Wave, next_of
+from engine.waves import Part, State, Stretch, Wave, next_of
 
 MOST_TURNS = 12  # of a curve within one column; where there are more, so many samples stand for it
 
@@ -89,6 +89,9 @@ class Then(NamedTuple):
             return self.second.turns(after_us)
         turn = self.first.turns(after_us)
         return next_of((self.at_us,), after_us) if turn is None else min(turn, self.at_us)
+
+    def piece(self, at_us: int) -> Part:
+        return Stretch(self.turns(at_us), self.value_at)
 
     @property
     def ends_us(self) -> int | None:

@@ -232,6 +232,7 @@ def test_then() -> None:
     assert [wave.turns(at) for at in (0, 4, 5, 9)] == [5, 5, 9, None]
     assert Then(Ramp(0, 20, 0.0, 1.0), 5, Steady(0.0)).turns(2) == 5
     assert Then(Ramp(0, 3, 0.0, 1.0), 5, Steady(0.0)).turns(2) == 3
+    assert (wave.piece(2).to_us, wave.piece(2).value_at(4), wave.piece(6).to_us) == (5, 0.25, 9)
     assert (wave.ends_us, wave.state) == (9, wave.second.state)
 
 
