@@ -12,6 +12,7 @@ from stage import LAYOUT, S, in_scene, lamp, problems, said, sound
 from stage import read as read_on
 
 from engine import curves, landings
+from engine.conditions import Atom, Sort, Test
 from engine.courses import Ease, Leg, Script
 from engine.flicker import RATES, Listed, Octave, Swaying, Varied
 from engine.layout import Aspect, Itself, Kind, Output, Setting, Whereabouts, colour_of
@@ -33,6 +34,7 @@ from engine.program import (
     Statement,
     Tell,
     Through,
+    WaitUntil,
 )
 from scenes import manners, orders, own_manners
 from scenes.problems import Problem
@@ -157,6 +159,9 @@ def test_a_light_of_one_colour_in_a_changing_character_keeps_it_through_its_ecli
     assert isinstance(hue, Shows)
     assert 0.0 in {leg.to for leg in lit.script.legs}
     assert {leg.to for leg in hue.script.legs} == {0.0, 0.5}
+    order = told(line('show harbour as "Al Fl RW 10s"'))["harbour colour"]
+    assert isinstance(order, Shows)  # eclipse, red, eclipse, white; red is the second of three
+    assert [leg.to for leg in order.script.legs] == [0.5, 0.5, 0.5, 0.0]
 
 
 # --- fade, move ----------------------------------------------------------------------------------------------------
@@ -309,11 +314,18 @@ def test_a_list_at_another_pace_is_a_way_at_that_pace() -> None:
     assert isinstance(order, Come)
     assert order.script is not None
     assert order.script.ends_us == (250 * MS, 600 * MS, 1100 * MS)
+    alike = "manner alike\n    like quick\n    pace 50 %\n"
+    order = told(line("turn on quay-1 like alike", BUOY + quick + alike))["quay-1"]
+    assert isinstance(order, Come)
+    assert order.script is not None
+    assert order.script.ends_us == (500 * MS, 1200 * MS, 2200 * MS)
 
 
 def test_a_shallower_list_never_comes_to_full_light_so_it_flickers() -> None:
     shallow = "manner shallow\n    like buoy\n    depth 50 %\n"
     assert isinstance(told(line("turn on quay-1 like shallow", BUOY + shallow))["quay-1"], Flickers)
+    alike = "manner alike\n    like shallow\n"
+    assert isinstance(told(line("turn on quay-1 like alike", BUOY + shallow + alike))["quay-1"], Flickers)
 
 
 def test_the_order_of_manners_does_not_matter() -> None:
@@ -429,6 +441,13 @@ def test_fading_daylight_takes_time() -> None:
     assert "takes time" in found.what
 
 
+def test_a_discharge_unit_recharges_while_daylight_fades() -> None:
+    pulses = "pulse point-left\nfade daylight through dusk over {}\npulse point-right"
+    assert problems(in_scene(pulses.format("2 s")), LIGHT) == []
+    (found,) = problems(in_scene(pulses.format("1 s")), LIGHT)
+    assert "has to wait" in found.what
+
+
 # --- conditions ----------------------------------------------------------------------------------------------------
 
 
@@ -447,6 +466,15 @@ def test_fading_daylight_takes_time() -> None:
 )
 def test_what_can_be_asked(asked: str) -> None:
     assert errors(in_scene(f"set harbour to red\nwait until {asked}")) == []
+
+
+def test_a_colour_is_asked_of_the_colour_and_light_in_lux() -> None:
+    block = scene("set harbour to green\nwait until harbour is green\nwait until daylight is below 70 lux").block
+    asked = [one.condition.term for one in block if isinstance(one, WaitUntil)]
+    assert asked == [
+        Atom(Sort.OUTPUT, "harbour colour", Test.ARRIVED, 2.0),
+        Atom(Sort.OUTPUT, "daylight", Test.BELOW, 70.0),
+    ]
 
 
 # --- mistakes: (line, what is said, what to write instead, what the caret marks) -----------------------------------
@@ -852,6 +880,7 @@ def test_a_move_so_slow_that_it_is_seen_in_steps() -> None:
     """85 deg in steps of 0.5 deg are 170; at 8 a second they take 21.25 s."""
     assert advice("move near-barrier to lowered over 21250 ms") == []
     assert advice("move near-barrier to lowered over 21249 ms") == []
+    assert len(advice("move near-barrier to lowered over 21251 ms")) == 1
     (found,) = advice("move near-barrier to lowered over 21300 ms")
     assert "no less than 0.5 deg (`dead band` in the layout file)" in found.what
     assert "`over 21.2 s` or shorter" in found.instead
@@ -876,11 +905,13 @@ def test_a_slow_fade_that_is_seen_in_steps() -> None:
     assert fading("fade quay-1 to 50 % over 5600 ms") == []
     assert len(fading("fade quay-1 to 50 % over 5700 ms")) == 1
     assert len(fading("fade quay-1 to 0 % over 11400 ms")) == 1
+    assert fading("fade quay-1 to 0 % over 11200 ms") == []
 
 
 def test_lamps_with_many_levels_or_that_dither_fade_unseen() -> None:
     assert fading("fade quay-1 to 100 % over 1 min", steps=4095) == []
     assert fading("fade quay-1 to 100 % over 1 min", dithers=True) == []
+    assert fading("fade quay-1 to 100 % over 1 min", dithers=True, steps=15) == []  # nothing more can be advised
     # at so many levels the first is just 2 units: 903.3 / 451 is above, 903.3 / 452 below
     assert len(fading("fade quay-1 to 100 % over 1 min", steps=451)) == 1
     assert fading("fade quay-1 to 100 % over 1 min", steps=452) == []
