@@ -83,8 +83,7 @@ class Setting:
     blink: Blink | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Position:
+class Position(NamedTuple):
     """A servo's named position, in degrees."""
 
     name: str
@@ -190,16 +189,14 @@ class Button:
     ready_lamp: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Stretch:
+class Stretch(NamedTuple):
     """A length of track that one detector sees, or that none sees (`detector` is None: a blind stretch)."""
 
     detector: str | None
     length_mm: int
 
 
-@dataclass(frozen=True, slots=True)
-class Hold:
+class Hold(NamedTuple):
     """A signal that holds trains, and how far along the track it stands."""
 
     signal: str
@@ -268,8 +265,7 @@ class Link:
     place: Place = NOWHERE
 
 
-@dataclass(frozen=True, slots=True)
-class Clock:
+class Clock(NamedTuple):
     """The layout clock: the time of day that it starts from (seconds after midnight) and its ratio to real time."""
 
     starts_s: int = 12 * 3600

@@ -3,8 +3,8 @@
 Routines are written out where they are used, groups are lists of outputs, and a `for each` carries one block for
 each member, so the engine never meets a parameter. Times are integer microseconds.
 
-Most records are named tuples: there are some forty, and a data class costs ten times as much to import. Orders are
-data classes, since two of them that hold the same number must not be equal.
+Most records are named tuples: there are some forty, and a data class costs ten times as much to import. Orders of one
+number are data classes, since two of them that hold the same number must not be equal.
 """
 
 from __future__ import annotations
@@ -53,8 +53,7 @@ class Swing:
     value: float
 
 
-@dataclass(frozen=True, slots=True)
-class Come:
+class Come(NamedTuple):
     """Come on, or go off, in the way of some lamp: one of `engine.ways` by name, or a script of the writer's own."""
 
     value: float
@@ -62,8 +61,7 @@ class Come:
     script: Script | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Flickers:
+class Flickers(NamedTuple):
     """Flicker between two levels; the bounds go there in `over_us` from what is shown now."""
 
     manner: Manner
@@ -72,8 +70,7 @@ class Flickers:
     over_us: int
 
 
-@dataclass(frozen=True, slots=True)
-class Shows:
+class Shows(NamedTuple):
     """Show a light's character, over and over; the phase counts from the line that started it."""
 
     script: Script
@@ -432,8 +429,7 @@ class Visit(NamedTuple):
     reverses: bool
 
 
-@dataclass(frozen=True, slots=True)
-class TrainRun:
+class TrainRun(NamedTuple):
     """A train along a track. Its front enters the track's first stretch at `from_us`."""
 
     place: Place

@@ -442,7 +442,7 @@ def test_a_visit_that_can_never_be_made_fails_the_rehearsal() -> None:
 
 
 def test_a_train_without_speed_fails_the_rehearsal() -> None:
-    still = replace(train(), speed_um_s=0)
+    still = train()._replace(speed_um_s=0)
     result = rehearse(Program(LAYOUT), rehearsal(plays=False, trains=(still,)))
     assert [one.text for one in result.troubles] == ["a train at 0 mm/s never moves. Give it a speed"]
 
