@@ -45,7 +45,7 @@ class Group(NamedTuple):
 GROUPS = {
     "manners": Group("manner", "how a lamp flickers", "flicker forge like embers"),
     "ways": Group("way", "how a lamp comes on and goes off", "turn on quay-lamps like gas-mantle"),
-    "profiles": Group("profile", "how a fade or a move spends its time", "move arm to off over 2 s like swaying"),
+    "profiles": Group("profile", "how a fade or a move spends its time", "move gate to raised over 2 s like swaying"),
     "arrivals": Group("arrival", "how a move comes to its end", "move arm to danger over 800 ms, bouncing twice"),
     "characters": Group("character", "how a harbour light shows", 'show harbour-light as "Fl(2) W 10s"'),
     "daylight": Group("course", "what daylight can fade through", "fade daylight through dusk over 4 min"),
