@@ -446,6 +446,9 @@ class Reader:
         named = next((text for _, text, _, _ in words if text in _HEAD_KINDS), None)
         if named:
             return named
+        below = self._next(last)
+        if below is not None and below.words[0][0] == "PERCENT":  # in a scene a level stands first only `by chance`
+            return "manner"
         for line in self.lines[last:]:
             first = line.split(maxsplit=1)[:1]
             if first and line[0] not in " \t#":
