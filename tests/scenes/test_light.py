@@ -641,6 +641,16 @@ def test_where_the_sun_does_not_go_that_far(text: str, what: str, instead: str) 
     assert errors("scene s\n    starts at sunset\n    fade daylight through dusk over 3 s\n", LIGHT) == []
 
 
+def test_colours_are_given_to_routines() -> None:
+    text = "routine r with white, named\n    set parlour to white\n    set harbour to named\nscene s\n    do r with 2700 K, red\n"
+    (done,) = sound(text, LIGHT).scenes["s"].block
+    assert isinstance(done, InOrder)
+    assert [told(one) for one in done.block] == [
+        {"parlour colour": Level(1e6 / 2700)},
+        {"harbour colour": Level(1.0)},
+    ]
+
+
 def test_a_quantity_given_to_a_routine_is_nothing_to_be_like() -> None:
     (found,) = errors("routine r with way\n    turn on quay-1 like way\nscene s\n    do r with 40 %\n")
     assert "`way` stands for 40 % here" in found.what
