@@ -247,13 +247,14 @@ class Crossing:
 
 @dataclass(frozen=True, slots=True)
 class Board:
-    """A box with numbered ports on a link."""
+    """A box with numbered ports on a link: accessory addresses, or pins that take levels and servo positions."""
 
     name: str
     link: str
-    first_address: int
+    first_address: int  # of port 0; where `pins`, the number of its first pin
     ports: int
     place: Place = NOWHERE
+    pins: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,6 +264,20 @@ class Link:
     name: str
     settings: tuple[tuple[str, str], ...] = ()
     place: Place = NOWHERE
+    port: str = ""  # a device, or an address such as socket://localhost:2560; empty: not stated
+    baud: int = 115_200
+    dialect: str = "early"
+    words: tuple[tuple[str, str], ...] = ()  # operations whose words differ from the dialect's: (operation, template)
+    resets: bool = True  # whether opening the port may reset the station; False: Wayside leaves its control lines alone
+    from_one: bool = True  # accessory numbers: user number 1 is board 1 port 0 (True), or board 0 port 0
+    by_output: bool = True  # what on and off of an accessory drive: the output of the pair, or whether it is activated
+    track_share: float = 0.5  # of the packets on the track that accessories get
+    repeats: int = 2  # packets for each command
+    preamble: int = 14  # bits
+    commands_s: float | None = None  # stated outright, for a far end whose commands go to no track
+    outstanding: int = 1  # commands that may be without an answer
+    start_up_us: int = 2_000_000  # from when it answers until its boards can be told
+    yields: bool = False  # whether a scene gives way to what somebody else does on the same station
 
 
 class Clock(NamedTuple):
