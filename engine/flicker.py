@@ -119,10 +119,11 @@ class Varied(NamedTuple):
     manner: Manner
     pace: float = 1.0
     depth: float = 1.0
+    own_name: str = ""
 
     @property
     def name(self) -> str:
-        return self.manner.name
+        return self.own_name or self.manner.name
 
     @property
     def usual(self) -> float:

@@ -48,7 +48,7 @@ def compiled(names: Names, name: str, node: Node, find: Find) -> Own:
         own = _swaying(names, name, lines["sways"])
     else:
         own = _like(names, lines["varied"], find)
-    return _varied(names, node, own)
+    return _varied(names, name, node, own)
 
 
 # --- the three sorts -----------------------------------------------------------------------------------------------
@@ -134,7 +134,7 @@ def _list_in(manner: Manner) -> Script | None:
 # --- quicker, slower, shallower ------------------------------------------------------------------------------------
 
 
-def _varied(names: Names, node: Node, own: Own) -> Own:
+def _varied(names: Names, name: str, node: Node, own: Own) -> Own:
     from engine.flicker import PACES, Varied
     from engine.ways import scaled
 
@@ -152,7 +152,7 @@ def _varied(names: Names, node: Node, own: Own) -> Own:
     script = own.script if depth == 1.0 else None  # a shallower one never comes to full light
     if script is not None:
         script = scaled(script, max(1, round(script.length_us / pace)))
-    return Own(Varied(own.manner, pace, depth), script)
+    return Own(Varied(own.manner, pace, depth, name), script)
 
 
 def _figure(names: Names, node: Node, kind: str) -> float:
