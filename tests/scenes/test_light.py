@@ -302,10 +302,10 @@ def test_sways_by_as_much_as_it_says() -> None:
 
 
 def test_like_another_quicker_slower_and_shallower() -> None:
-    assert own("like bonfire\npace 60 %\ndepth 50 %") == Varied(MANNERS["bonfire"], 0.6, 0.5)
-    assert own("depth 50 %\nlike bonfire") == Varied(MANNERS["bonfire"], 1.0, 0.5)
-    assert own("like bonfire") == Varied(MANNERS["bonfire"])
-    assert own("pace 1000 %\nsways 20 a minute") == Varied(Swaying("m", (Octave(40 / 60, 1.0, 1.0),)), 10.0)
+    assert own("like bonfire\npace 60 %\ndepth 50 %") == Varied(MANNERS["bonfire"], 0.6, 0.5, "m")
+    assert own("depth 50 %\nlike bonfire") == Varied(MANNERS["bonfire"], 1.0, 0.5, "m")
+    assert own("like bonfire") == Varied(MANNERS["bonfire"], own_name="m")
+    assert own("pace 1000 %\nsways 20 a minute") == Varied(Swaying("m", (Octave(40 / 60, 1.0, 1.0),)), 10.0, 1.0, "m")
 
 
 def test_a_list_at_another_pace_is_a_way_at_that_pace() -> None:
