@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from engine.conditions import Becomes, Condition
-from engine.layout import Kind, Output, Place
+from engine.layout import Kind, Output, Place, colour_of
 from engine.program import (
     Act,
     Begin,
@@ -19,6 +19,7 @@ from engine.program import (
     TrainRun,
     Visit,
 )
+from engine.waves import Steady
 from scenes import quantities
 from scenes.conditions import Conditions
 from scenes.names import OPEN, Names, Refused, Sort, Symbol
@@ -149,12 +150,33 @@ class Rehearsals:
                 what = f"a detector is never `{state.text}`; `{symbol.name}` can be `clear`, `occupied` or `unknown`"
                 raise self.names.refuse(state.place, what, self.names.near(state.text, _DETECTOR_STATES))
             return [Begin(place, symbol.name, state.text)]
+        if symbol.output.kind is Kind.DAYLIGHT or symbol.output.follows_lux is not None:
+            return self._begin_daylight(symbol.output, state, place)
+        colour = self.names.layout.outputs.get(colour_of(symbol.name))
+        named = [aspect.name for aspect in colour.aspects] if colour else []
+        if colour is not None and state.text in named:
+            return [Begin(place, colour.name, None, float(named.index(state.text)))]
         value = self._begin_value(symbol.output, state)
         begins = [Begin(place, symbol.name, None, value)]
         if symbol.output.kind is Kind.SIGNAL:
             parts = symbol.output.aspects[int(value)].parts
             begins.extend(Begin(place, name, None, degrees) for name, degrees in parts)
         return begins
+
+    def _begin_daylight(self, output: Output, state: Word, place: Place) -> list[Begin]:
+        """How light it is outdoors from the beginning, and what the lamps that follow it make of that."""
+        if output.kind is not Kind.DAYLIGHT:
+            what = f"`{output.name}` follows the daylight (layout file)"
+            raise self.names.refuse(place, what, "write `begins with daylight 20 lux`")
+        if state.kind != "LUX":
+            what = f"daylight cannot begin `{state.text}`"
+            raise self.names.refuse(state.place, what, "write how light it is, such as `daylight 20 lux`")
+        from engine.daylight import Follow
+
+        lux = self.names.quantity(state, OPEN, "LUX", quantities.lux)
+        sky = [one for one in self.names.layout.outputs.values() if one.follows_lux is not None]
+        levels = [(one.name, Follow(Steady(lux), *one.follows_lux).value_at(0)) for one in sky if one.follows_lux]
+        return [Begin(place, name, None, value) for name, value in ((output.name, lux), *levels)]
 
     def _begin_value(self, output: Output, state: Word) -> float:
         named = {position.name: position.degrees for position in output.positions}

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -929,3 +930,34 @@ def test_lamps_with_many_levels_or_that_dither_fade_unseen() -> None:
 
 def test_a_lamp_is_told_once_of_its_steps() -> None:
     assert len(fading("fade quay-1 to 100 % over 1 min\nfade quay-1 to 0 % over 1 min")) == 1
+
+
+# --- how a rehearsal begins ----------------------------------------------------------------------------------------
+
+
+def test_a_rehearsal_begins_as_light_as_it_says_and_the_sky_with_it() -> None:
+    program, found = read_on("rehearsal night\n    begins with daylight 20 lux\n    lasts 1 s\n", LIGHT)
+    assert not [problem for problem in found if not problem.advice], said(found)
+    begins = {begin.subject: begin.value for begin in program.rehearsals["night"].begins}
+    assert begins.pop("daylight") == 20.0
+    sky = {name: output.follows_lux for name, output in LIGHT.outputs.items() if output.follows_lux}
+    assert set(begins) == set(sky)
+    for name, (dark, bright) in sky.items():
+        share = (math.log10(20) - math.log10(dark)) / (math.log10(bright) - math.log10(dark))
+        assert begins[name] == pytest.approx(min(1.0, max(0.0, share)))
+
+
+@pytest.mark.parametrize(
+    ("line", "what"),
+    [
+        ("begins with daylight off", "daylight cannot begin `off`"),
+        ("begins with daylight 20 %", "daylight cannot begin `20 %`"),
+        ("begins with sky 40 %", "`sky` follows the daylight"),
+        ("begins with quay-1 20 lux", "cannot begin `20 lux`"),
+    ],
+)
+def test_how_a_rehearsal_cannot_begin(line: str, what: str) -> None:
+    _, found = read_on(f"rehearsal night\n    {line}\n    lasts 1 s\n", LIGHT)
+    errors = [problem for problem in found if not problem.advice]
+    assert len(errors) == 1, said(found)
+    assert what in errors[0].what.replace("Daylight", "daylight")
