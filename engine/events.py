@@ -34,6 +34,17 @@ class StopScene(NamedTuple):
     place: Place = NOWHERE
 
 
+class Stand(NamedTuple):
+    """An output that no scene holds goes to its safe state, or to rest."""
+
+    output: str
+    safe: bool
+
+
+class Close(NamedTuple):
+    """The show is over: every scene is stopped, as by name, and none begins again."""
+
+
 class TrainMoves(NamedTuple):
     """For the trace and for what reads the truth: a train's new course."""
 
@@ -52,4 +63,4 @@ class TrainStands(NamedTuple):
     on: bool
 
 
-Input = Detected | Pressed | LinkState | StartScene | StopScene | TrainMoves | TrainStands
+Input = Detected | Pressed | LinkState | StartScene | StopScene | Stand | Close | TrainMoves | TrainStands

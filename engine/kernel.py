@@ -13,7 +13,18 @@ from engine.blocks import Node, Status
 from engine.branches import First, Watch
 from engine.chance import Chance
 from engine.conditions import Sort, Term
-from engine.events import Detected, Input, LinkState, Pressed, StartScene, StopScene, TrainMoves, TrainStands
+from engine.events import (
+    Close,
+    Detected,
+    Input,
+    LinkState,
+    Pressed,
+    Stand,
+    StartScene,
+    StopScene,
+    TrainMoves,
+    TrainStands,
+)
 from engine.heads import ConditionHead, TimedHead, make_heads
 from engine.layout import NOWHERE, Kind, Place
 from engine.performance import Cast, Run
@@ -49,6 +60,7 @@ class Kernel:
         self.cast = Cast(self)
         self.trace: list[t.Record] = []
         self.starts_s = program.layout.clock.starts_s if starts_s is None else starts_s
+        self.closed = False  # no scene begins any more
         self.blame: Place = NOWHERE  # the line that is dropping blocks just now
         self._orders = 0
         self._lines = 0
@@ -281,6 +293,17 @@ class Kernel:
         self.changed((Sort.TRAIN, event.detector))
         self._record(t.TrainOn(self.stage.now_us, event.train, event.detector, event.on))
 
+    def _stand(self, event: Stand) -> None:
+        output = self.stage.outputs[event.output].output
+        setting = (output.safe if event.safe else None) or output.rest
+        for part, order in orders_for(output, setting, self.program.layout.outputs):
+            self.order(None, part, order, output.place, "safe" if event.safe else "rest")
+
+    def _close(self, _: Close) -> None:
+        self.closed = True
+        for name in list(self.cast.runs):
+            self.stop_scene(name, "the show is over", NOWHERE)
+
     # --- what lines ask for ----------------------------------------------------------------------------------------
 
     def view(self, run: Run | None, output: str) -> Wave:
@@ -457,6 +480,8 @@ _INPUTS: dict[type, Callable[..., None]] = {
     LinkState: Kernel._link,
     TrainMoves: Kernel._train_moves,
     TrainStands: Kernel._train_stands,
+    Stand: Kernel._stand,
+    Close: Kernel._close,
     StartScene: lambda kernel, event: kernel.start_scene(event.scene, "asked for by name", event.place),
     StopScene: lambda kernel, event: kernel.stop_scene(event.scene, "stopped by name", event.place),
 }

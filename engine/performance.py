@@ -57,6 +57,8 @@ class Cast:
     def start(self, name: str, why: str, place: Place, lender: str = "") -> None:
         """Start a scene; one that is running does what its `if started again` says."""
         kernel, run = self.kernel, self.runs.get(name)
+        if kernel.closed:
+            return
         if run is not None:
             self._again(run, why, place)
             return

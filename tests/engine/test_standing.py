@@ -1,0 +1,78 @@
+"""Guarded outputs in a live show: safe from the beginning, at rest when every detector that matters is clear."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from acting import LAYOUT, S, program, states, told
+
+from engine.events import Close, Detected, StartScene
+from engine.kernel import Kernel
+from engine.layout import Setting
+from engine.standing import Standing
+from engine.waves import Ramp, Steady
+
+TEXT = """
+scene gate-keeper
+    runs whenever near is occupied
+    when stopped
+        move gate to lowered over 4 s like even
+        hold gate
+    move gate to lowered over 4 s like even
+    wait until near is clear
+    move gate to raised over 4 s like even
+scene other
+    starts each time far is occupied
+    turn on ada
+"""
+
+
+def begun() -> tuple[Kernel, Standing]:
+    kernel = Kernel(program(TEXT))
+    for name in kernel.stage.detectors:
+        kernel.set_detector(name, "unknown")
+    standing = Standing(kernel)
+    kernel.advance(0, standing.begin())
+    return kernel, standing
+
+
+def test_unknown_detectors_close_the_gate_and_the_scene_holds_it() -> None:
+    kernel, standing = begun()
+    assert states(kernel, "gate-keeper") == [(0, "running")]  # unknown is occupied
+    assert standing.waits_for == ("near",)
+    assert standing.look() == []
+    assert standing.waits_for == ()  # it is the scene's now
+
+
+def test_a_guarded_output_that_no_scene_holds_rests_when_its_detectors_are_clear() -> None:
+    layout = replace(LAYOUT, outputs={**LAYOUT.outputs, "gate": replace(LAYOUT.outputs["gate"], safe=Setting(0.0))})
+    text = TEXT.replace("    runs whenever near is occupied\n", "    starts each time near becomes occupied\n")
+    kernel = Kernel(program(text, layout))
+    for name in kernel.stage.detectors:
+        kernel.set_detector(name, "unknown")
+    standing = Standing(kernel)
+    kernel.advance(0, standing.begin())
+    assert [type(wave) for _, wave in told(kernel, "gate")] == [Ramp]
+    assert standing.look() == []
+    kernel.advance(5 * S, [Detected("far", "clear")])  # another detector says nothing about the gate
+    assert standing.look() == []
+    kernel.advance(6 * S, [Detected("near", "clear")])
+    assert standing.waits_for == ()
+    kernel.advance(6 * S, standing.look())
+    (_, safe), (at, rest) = told(kernel, "gate")
+    assert at == 6
+    assert safe.value_at(5 * S) == 0.0  # type: ignore[attr-defined]
+    assert rest.value_at(60 * S) == 90.0  # type: ignore[attr-defined]
+    assert standing.look() == []
+
+
+def test_close_stops_every_scene_and_none_begins_again() -> None:
+    kernel, _ = begun()
+    kernel.advance(S, [Detected("far", "clear"), Close()])
+    assert states(kernel, "gate-keeper")[-1] == (1, "stopping")
+    kernel.advance(2 * S, [Detected("far", "occupied"), StartScene("other")])
+    while (due := kernel.next_due()) is not None and due < 60 * S:
+        kernel.advance(due)
+    assert states(kernel, "gate-keeper")[-1][1] == "stopped"
+    assert states(kernel, "other") == []
+    assert kernel.wave("gate") == Steady(0.0) or kernel.wave("gate").value_at(60 * S) == 0.0
