@@ -7,12 +7,10 @@ from __future__ import annotations
 
 import gc
 from dataclasses import replace
-from itertools import pairwise
 from pathlib import Path, PureWindowsPath
 from typing import NamedTuple
 
 from engine.layout import (
-    Board,
     Button,
     Clock,
     Detector,
@@ -20,7 +18,6 @@ from engine.layout import (
     Feed,
     Kind,
     Layout,
-    Link,
     Output,
     Place,
 )
@@ -30,6 +27,7 @@ from wayside.layout_crossings import read_crossing
 from wayside.layout_csv import read_rows
 from wayside.layout_daylight import read_daylight, read_viewing, read_whereabouts, with_daylight
 from wayside.layout_doubts import doubts_of
+from wayside.layout_links import boards_apart, links_apart, read_board, read_link
 from wayside.layout_names import NOUNS, Reading, check_names, of_kind, table, text, wiring
 from wayside.layout_outputs import positive_us, read_outputs
 from wayside.layout_schema import check, pattern, schema_text, with_sections_named
@@ -206,9 +204,10 @@ def _layout(root: Table, shown: str, problems: list[Problem]) -> tuple[Layout, s
     """The layout, and the names that its file speaks of and does not give."""
     reading = Reading(shown, problems, {name: table(root, name) for name in NOUNS})
     check_names(reading)
-    links = {name: _link(entry) for name, entry in reading.section("links").items()}
-    reading.boards = {name: _board(reading, entry) for name, entry in reading.section("boards").items()}
-    _boards_apart(reading)
+    reading.links = {name: read_link(reading, entry) for name, entry in reading.section("links").items()}
+    links_apart(reading)
+    reading.boards = {name: read_board(reading, entry) for name, entry in reading.section("boards").items()}
+    boards_apart(reading)
     feeds = {
         name: Feed(name, positive_us(reading, settings, "recharge"), entry.key.place)
         for name, entry, settings in _settings(reading.section("feeds"))
@@ -236,7 +235,7 @@ def _layout(root: Table, shown: str, problems: list[Problem]) -> tuple[Layout, s
         detectors=detectors,
         buttons=buttons,
         tracks=tracks,
-        links=links,
+        links=reading.links,
         boards=reading.boards,
         feeds=feeds,
         crossings=crossings,
@@ -265,42 +264,6 @@ def _clock(reading: Reading, settings: Table) -> Clock:
     if ratio and times and times > MAX_RATIO:
         reading.wrong(ratio.place, f"a ratio of {times} is too fast to follow", f"Write 1 to {MAX_RATIO}")
     return Clock(Clock().starts_s if start is None else start, times or 1)
-
-
-def _link(entry: Entry) -> Link:
-    inner = entry.value.entries.items() if isinstance(entry.value, Table) else ()
-    words = tuple((key, one.value.text) for key, one in inner if isinstance(one.value, Text))
-    return Link(entry.key.text, words, entry.key.place)
-
-
-def _board(reading: Reading, entry: Entry) -> Board:
-    settings = entry.value if isinstance(entry.value, Table) else Table({}, entry.key.place)
-    link, first, ports = (text(settings, key) for key in ("link", "first address", "ports"))
-    known = link is not None and reading.known("links", link)
-    return Board(
-        entry.key.text,
-        link.text if link and known else "",
-        (whole(first.text) if first else None) or 0,
-        (whole(ports.text) if ports else None) or 0,
-        entry.key.place,
-    )
-
-
-def _boards_apart(reading: Reading) -> None:
-    """Two boards on one link never answer to one address."""
-    boards = sorted(
-        (box for box in reading.boards.values() if box.link and box.ports), key=lambda b: (b.link, b.first_address)
-    )
-    for one, other in pairwise(boards):
-        if one.link != other.link or one.first_address + one.ports <= other.first_address:
-            continue
-        later, first = (one, other) if one.place > other.place else (other, one)
-        last = one.first_address + one.ports - 1
-        begins = f"`{other.name}` begins at {other.first_address}"
-        what = f"`{one.name}` has the addresses {one.first_address} to {last}, and {begins}"
-        reading.wrong(
-            later.place, what, f"Let `{other.name}` begin at {last + 1}", (first.place, f"`{first.name}` is here")
-        )
 
 
 def _detector(reading: Reading, entry: Entry, settings: Table) -> Detector:

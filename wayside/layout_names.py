@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from engine.layout import Board, Kind, Place, Wiring
+from engine.layout import Board, Kind, Link, Place, Wiring
 from scenes.problems import Problem, nearest
 from wayside.layout_schema import pattern, plain_name, wired_keys
 from wayside.layout_values import whole
@@ -16,6 +16,10 @@ from wayside.yaml_places import Entry, Table, Text
 
 MOST_SEARCHES = 100  # for the nearest name; a file with more wrong names than that has another trouble
 MOST_LISTED = 8
+MOST_PIN = 32_767
+# The greatest accessory numbers by the number of the first board, without the four to which every decoder listens
+# (boards 1 to 510 and 0 to 510 with four ports each).
+MOST_ADDRESS = {True: 2040, False: 2044}
 
 NOUNS = {
     "outputs": ("output", "an output"),
@@ -43,6 +47,7 @@ class Reading:
     problems: list[Problem]
     sections: dict[str, Table]
     kinds: dict[str, Kind | None] = field(default_factory=dict)  # None where the file does not say it properly
+    links: dict[str, Link] = field(default_factory=dict)
     boards: dict[str, Board] = field(default_factory=dict)
     seats: dict[tuple[str, str, int], tuple[str, Place]] = field(default_factory=dict)
     searches: int = 0
@@ -159,9 +164,19 @@ def wiring(reading: Reading, name: str, settings: Table, side: str) -> Wiring:
         return Wiring()
     address, pin = numbers["address"], numbers["pin"]
     if pin is not None:
-        _seat(reading, ("pin", link.text, pin), name, settings.entries["pin"].value.place)
+        place = settings.entries["pin"].value.place
+        if pin > MOST_PIN:
+            reading.wrong(place, f"`{name}` is on pin {pin}, and no far end has so many", f"Write 0 to {MOST_PIN}")
+        else:
+            _seat(reading, _on_a_board(reading, link.text, pin, True) or ("pin", link.text, pin), name, place)
     elif address is not None:
-        _seat(reading, _address_seat(reading, link.text, address, side), name, settings.entries["address"].value.place)
+        place = settings.entries["address"].value.place
+        if side == "output" and not 1 <= address <= most_address(reading, link.text):
+            most = most_address(reading, link.text)
+            what = f"`{name}` has the address {address}, and addresses on `{link.text}` go from 1 to {most}"
+            reading.wrong(place, what, f"Write 1 to {most}")
+        else:
+            _seat(reading, _address_seat(reading, link.text, address, side), name, place)
     return Wiring(link=link.text, address=address, pin=pin)
 
 
@@ -189,11 +204,20 @@ def _on_board(reading: Reading, name: str, board: Text, settings: Table, port: i
 
 def _address_seat(reading: Reading, link: str, address: int, side: str) -> tuple[str, str, int]:
     """An output's address may be a board's port by its other name."""
-    if side == "output":
-        for box in reading.boards.values():
-            if box.link == link and box.first_address <= address < box.first_address + box.ports:
-                return ("port", box.name, address - box.first_address)
-    return (f"{side} address", link, address)
+    seat = _on_a_board(reading, link, address, False) if side == "output" else None
+    return seat or (f"{side} address", link, address)
+
+
+def _on_a_board(reading: Reading, link: str, number: int, pins: bool) -> tuple[str, str, int] | None:
+    for box in reading.boards.values():
+        if (box.link, box.pins) == (link, pins) and box.first_address <= number < box.first_address + box.ports:
+            return ("port", box.name, number - box.first_address)
+    return None
+
+
+def most_address(reading: Reading, link: str) -> int:
+    """The greatest accessory number on a link."""
+    return MOST_ADDRESS[reading.links[link].from_one if link in reading.links else True]
 
 
 def _seat(reading: Reading, seat: tuple[str, str, int], name: str, place: Place) -> None:

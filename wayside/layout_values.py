@@ -69,6 +69,16 @@ def rate_a_minute(text: str) -> Fraction | None:
     return _number(found[1]) if found else None
 
 
+def a_second(text: str) -> float | None:
+    found = pattern("rate-a-second").fullmatch(text)
+    return float(_number(found[1])) if found else None
+
+
+def baud(text: str) -> int | None:
+    found = pattern("baud").fullmatch(text)
+    return int(found[1]) if found else None
+
+
 def lux(text: str) -> float | None:
     found = pattern("light").fullmatch(text)
     return float(_number(found[1])) if found else None

@@ -443,7 +443,7 @@ def test_many_mistakes_are_told_in_one_run_in_the_files_order(tmp_path: Path) ->
     for old, new in [("full travel: 4 s", "full travel: 4"), ("port: 4\n", "port: 9\n"), ("- quay-end", "- quay-ent")]:
         text = text.replace(old, new, 1)
     problems = problems_of(tmp_path, text)
-    assert [problem.place.line for problem in problems] == [20, 23, 62]
+    assert [problem.place.line for problem in problems] == [36, 39, 78]
 
 
 def test_a_file_in_which_nothing_is_right_is_told_so_at_some_point(tmp_path: Path) -> None:
@@ -455,7 +455,7 @@ def test_a_file_in_which_nothing_is_right_is_told_so_at_some_point(tmp_path: Pat
 
 def test_a_name_used_twice_tells_both_places(tmp_path: Path) -> None:
     (problem,) = problems_of(tmp_path, GOOD.replace("  bell-push:", "  lane:"))
-    assert [(str(place), why) for place, why in problem.also] == [("layout.yaml:51:3", "first used here")]
+    assert [(str(place), why) for place, why in problem.also] == [("layout.yaml:67:3", "first used here")]
 
 
 def test_a_file_with_mistakes_still_gives_what_is_right(tmp_path: Path, good: Layout) -> None:
@@ -569,7 +569,7 @@ clock: {starts at: 1:30}
 outputs:
   n: {kind: lamp, link: y, pin: 010, safe: on}
   y1: {kind: servo, positions: {up: 0 deg, down: 9 deg}, full travel: 1e3 s}
-links: {y: {kind: serial text, speed: 115_200, yes: no, null: ~}}
+links: {y: {kind: serial text, port: COM010, speed: 0115200, resets when opened: NO, words: {stop: ~, power off: 0}}}
 """
     layout, problems, _ = read(tmp_path, text)
     assert [(problem.place.line, problem.what) for problem in problems] == [
@@ -577,7 +577,8 @@ links: {y: {kind: serial text, speed: 115_200, yes: no, null: ~}}
     ]
     assert (layout.name, layout.clock.starts_s) == ("1921", 5400)
     assert layout.outputs["n"].wiring.pin == 10
-    assert layout.links["y"].settings[1:] == (("speed", "115_200"), ("yes", "no"), ("null", "~"))
+    y = layout.links["y"]
+    assert (y.port, y.baud, y.resets, dict(y.words)) == ("COM010", 115_200, False, {"stop": "~", "power off": "0"})
 
 
 # --- outputs from a table ------------------------------------------------------------------------------------------
