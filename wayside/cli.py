@@ -29,6 +29,7 @@ class Command(NamedTuple):
 COMMANDS = {
     "check": Command("find everything wrong with a layout's files, before anything moves", "wayside.command_check"),
     "rehearse": Command("play the rehearsals, or any scene, in no time and with no layout", "wayside.command_rehearse"),
+    "run": Command("perform a show in real time, with --dry-run on no hardware at all", "wayside.command_run"),
     "draw": Command("show how lamps flicker, come on and fade, so that you can choose", "wayside.command_draw"),
 }
 

@@ -1,4 +1,4 @@
-"""What stands in a picture's rows, as records: spans, ticks and the looks that tell them apart. Knows no trace, no ink."""
+"""What stands in a picture's rows, as records: spans, ticks, the looks that tell them apart. Knows no trace, no ink."""
 
 from __future__ import annotations
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import io
 import os
+import shutil
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -53,6 +54,11 @@ def written() -> Iterator[None]:
             raise BrokenPipeError from problem
         drop_output(sys.stdout)
         raise UsageProblem(f"The output cannot be written: {why_not(problem)}.") from problem
+
+
+def width() -> int:
+    """Columns of the terminal; 80 where that is not known."""
+    return shutil.get_terminal_size().columns
 
 
 def finish() -> None:

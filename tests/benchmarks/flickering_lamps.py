@@ -32,7 +32,8 @@ HOUR_US = 3_600_000_000
 def folder(parent: Path, hours: int) -> Path:
     names = [f"lamp-{number}" for number in range(LAMPS)]
     manners = list(MANNERS)
-    outputs = "\n".join(f"  {name}: {{kind: lamp, dimmable: yes, link: main, pin: {pin}}}" for pin, name in enumerate(names))
+    kind = "kind: lamp, dimmable: yes, link: main"
+    outputs = "\n".join(f"  {name}: {{{kind}, pin: {pin}}}" for pin, name in enumerate(names))
     (parent / "layout.yaml").write_text(
         f"layout: Pellbrook Quay\nlinks:\n  main: {{kind: serial text}}\noutputs:\n{outputs}\n"
     )

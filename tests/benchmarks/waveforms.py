@@ -8,8 +8,8 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
-from engine.characters import read
 from engine.chance import key_of
+from engine.characters import read
 from engine.codes import seen
 from engine.courses import Course
 from engine.curves import PROFILES, Curve, bouncing, settling
@@ -81,7 +81,8 @@ def main() -> None:
     print(f"{'waveform':34}{'values a second':>18}{'changes a second':>18}")
     for name, wave in waves().items():
         whole_us = min(wave.ends_us or 60 * S, 60 * S)
-        print(f"{name:34}{a_second(values(wave, whole_us)):18,.0f}{a_second(changes(wave, whole_us)):18,.0f}", flush=True)
+        figures = a_second(values(wave, whole_us)), a_second(changes(wave, whole_us))
+        print(f"{name:34}{figures[0]:18,.0f}{figures[1]:18,.0f}", flush=True)
 
 
 if __name__ == "__main__":

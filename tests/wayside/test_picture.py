@@ -51,11 +51,11 @@ from wayside import picture
 from wayside.picture import tick_step_s
 from wayside.picture_failures import MOST_LISTED, Failure
 from wayside.picture_marks import MOST_LABELS, merged
-from wayside.picture_paper import text_width
 from wayside.picture_outputs import output_row
+from wayside.picture_paper import text_width
 from wayside.picture_rows import contents
-from wayside.picture_spans import Look, Row, Span
 from wayside.picture_sheet import spread
+from wayside.picture_spans import Look, Row, Span
 
 S = 1_000_000
 PLACE = Place("lane.scene", 3, 5, 3, 9)

@@ -1,0 +1,194 @@
+"""`wayside run --dry-run` as a real process: typed lines, Ctrl-C once and twice, a closed terminal, a real terminal."""
+
+from __future__ import annotations
+
+import os
+import pty
+import select
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+QUAY = str(ROOT / "examples" / "pellbrook-quay")
+WAITS_S = 30.0  # far more than any of it takes; a hung process must not hang the tests
+LAYOUT = """\
+layout: Bench
+links: {main: {kind: serial text}}
+outputs:
+  gate: {kind: servo, link: main, pin: 20, positions: {raised: 90 deg, lowered: 0 deg}, full travel: 100 ms,
+         rest: raised, safe: lowered}
+  lamp: {kind: lamp, link: main, pin: 21}
+detectors:
+  lane: {kind: section}
+"""
+SCENES = """\
+scene close-the-gate
+    runs whenever lane is occupied
+    when stopped
+        note "stopped in good order"
+        move gate to lowered over 300 ms
+    turn on lamp
+    move gate to lowered over 300 ms
+    wait until lane is clear
+    move gate to raised over 300 ms
+    turn off lamp
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "layout.yaml").write_text(LAYOUT)
+    (tmp_path / "gate.scene").write_text(SCENES)
+    return tmp_path
+
+
+class Running:
+    """A show in a process of its own, its output read as it comes."""
+
+    def __init__(self, process: subprocess.Popen[bytes], reads: int, writes: int) -> None:
+        self.process = process
+        self.text = ""
+        self._reads, self._writes = reads, writes
+
+    def until(self, words: str) -> str:
+        """Read on until some words have come."""
+        end = time.monotonic() + WAITS_S
+        while words not in self.text:
+            ready, _, _ = select.select([self._reads], [], [], max(0.0, end - time.monotonic()))
+            piece = os.read(self._reads, 65_536) if ready else b""
+            if not piece:
+                raise AssertionError(f"{words!r} did not come; this did:\n{self.text}")
+            self.text += piece.decode(errors="replace")
+        return self.text
+
+    def type(self, line: str) -> None:
+        os.write(self._writes, line.encode() + b"\n")
+
+    def ended(self) -> int:
+        """The exit status, all that was still to come read."""
+        end = time.monotonic() + WAITS_S
+        while self.process.poll() is None and time.monotonic() < end:
+            self._drain(0.05)
+        self._drain(0.2)
+        return self.process.wait(1)
+
+    def _drain(self, seconds: float) -> None:
+        ready, _, _ = select.select([self._reads], [], [], seconds)
+        try:
+            self.text += os.read(self._reads, 65_536).decode(errors="replace") if ready else ""
+        except OSError:  # the terminal is gone with the process
+            time.sleep(seconds)
+
+
+@contextmanager
+def running(folder: Path, *options: str, terminal: bool = False) -> Iterator[Running]:
+    command = [sys.executable, "-m", "wayside", "run", str(folder), "--dry-run", *options]
+    env = {**os.environ, "PYTHONUNBUFFERED": "1", "COLUMNS": "100", "LINES": "40"}
+    if terminal:
+        ours, theirs = pty.openpty()
+        process = subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs, env=env, start_new_session=True)
+        os.close(theirs)
+        show = Running(process, ours, ours)
+    else:
+        process = subprocess.Popen(
+            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, env=env
+        )
+        assert process.stdin is not None
+        assert process.stdout is not None
+        show = Running(process, process.stdout.fileno(), process.stdin.fileno())
+    try:
+        yield show
+    finally:
+        if process.poll() is None:
+            process.kill()
+        process.wait()
+        for pipe in (process.stdin, process.stdout):
+            if pipe:
+                pipe.close()
+        if terminal:
+            os.close(ours)
+
+
+def test_a_detector_worked_by_hand_starts_the_scene_and_the_end_is_in_good_order(folder: Path) -> None:
+    with running(folder) as show:
+        show.until("the show begins")
+        show.type("lane occupied")
+        show.until("lamp turned on")
+        show.type("lane occupyed")
+        show.until("Did you mean occupied?")
+        show.type("lane clear")
+        show.until("scene close-the-gate has ended")
+        show.type("end")
+        assert show.ended() == 0
+        assert "guarded outputs are in their safe state" in show.text
+        assert "gate to its safe state: moves raised -> lowered" in show.text
+        assert "Traceback" not in show.text
+
+
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM", "SIGHUP"])
+def test_a_signal_ends_scenes_through_when_stopped(folder: Path, name: str) -> None:
+    with running(folder) as show:
+        show.until("the show begins")
+        show.type("lane occupied")
+        show.until("lamp turned on")
+        show.process.send_signal(getattr(signal, name))
+        assert show.ended() == 0
+        assert "note: stopped in good order" in show.text
+        assert show.text.index("is being stopped") < show.text.index("the show has ended")
+        assert "Traceback" not in show.text
+
+
+def test_a_second_ctrl_c_ends_at_once(folder: Path) -> None:
+    slow = SCENES.replace('order"\n        move gate', 'order"\n        wait 60 s\n        move gate')
+    assert slow != SCENES
+    (folder / "gate.scene").write_text(slow)
+    with running(folder) as show:
+        show.until("the show begins")
+        show.type("lane occupied")
+        show.until("gate moves")
+        show.process.send_signal(signal.SIGINT)
+        show.until("Ending:")
+        show.process.send_signal(signal.SIGINT)
+        assert show.ended() == 130
+        assert "ended at once" in show.text
+        assert "Traceback" not in show.text
+
+
+def test_input_that_ends_does_not_end_the_show(folder: Path) -> None:
+    with running(folder) as show:
+        show.until("the show begins")
+        show.type("lane occupied")
+        show.until("lamp turned on")
+        assert show.process.stdin is not None
+        show.process.stdin.close()
+        show.process.stdin = None
+        time.sleep(0.3)
+        assert show.process.poll() is None
+        show.process.send_signal(signal.SIGTERM)
+        assert show.ended() == 0
+
+
+def test_on_a_terminal_the_screen_shows_what_runs(folder: Path) -> None:
+    with running(folder, terminal=True) as show:
+        show.until("everything is at rest")
+        show.type("lane occupied")
+        show.until("scenes     close-the-gate")
+        show.until("occupied   lane")
+        show.type("end")
+        assert show.ended() == 0
+        assert "Traceback" not in show.text
+
+
+def test_errors_in_the_files_are_said_and_nothing_is_performed(folder: Path) -> None:
+    (folder / "gate.scene").write_text(SCENES.replace("turn on lamp", "turn on lmap"))
+    with running(folder) as show:
+        assert show.ended() == 1
+        assert "did you mean `lamp`?" in show.text.lower()
+        assert "nothing was performed" in show.text

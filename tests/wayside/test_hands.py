@@ -1,0 +1,61 @@
+"""Typed lines: each is an input, the end, or a sentence that helps."""
+
+from __future__ import annotations
+
+import pytest
+
+from engine.events import Detected, Pressed, StartScene, StopScene
+from engine.layout import NOWHERE, Button, Detector, DetectorKind, Layout
+from engine.program import Program, Scene
+from wayside.hands import HELP, understood
+
+LAYOUT = Layout(
+    detectors={name: Detector(name, DetectorKind.SECTION) for name in ("lane", "up-approach")},
+    buttons={"evening-button": Button("evening-button")},
+)
+PROGRAM = Program(LAYOUT, {"evening": Scene("evening", NOWHERE, ())})
+
+
+@pytest.mark.parametrize(
+    ("line", "inputs"),
+    [
+        ("lane occupied", (Detected("lane", "occupied"),)),
+        ("  up-approach   clear \n", (Detected("up-approach", "clear"),)),
+        ("lane unknown", (Detected("lane", "unknown"),)),
+        ("press evening-button", (Pressed("evening-button", True), Pressed("evening-button", False))),
+        ("start evening", (StartScene("evening"),)),
+        ("stop evening", (StopScene("evening"),)),
+        ("", ()),
+        ("   \n", ()),
+    ],
+)
+def test_a_line_is_an_input(line: str, inputs: tuple[object, ...]) -> None:
+    answer = understood(line, PROGRAM)
+    assert (answer.inputs, answer.says, answer.ends) == (inputs, "", False)
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("lane occupyed", "Did you mean occupied?"),
+        ("lan occupied", "Did you mean lane?"),
+        ("press evning-button", "Did you mean evening-button?"),
+        ("start morning", "There is no scene morning."),
+        ("stop evning", "Did you mean evening?"),
+        ("lane", "alone says nothing"),
+        ("pres evening-button", "Did you mean press?"),
+        ("lane is occupied now", "more than I understand"),
+        ("help", HELP),
+        ("x" * 100_000, "alone says nothing"),
+    ],
+)
+def test_anything_else_is_a_sentence_that_helps(line: str, says: str) -> None:
+    answer = understood(line, PROGRAM)
+    assert says in answer.says
+    assert len(answer.says) < 1_000
+    assert (answer.inputs, answer.ends) == ((), False)
+
+
+@pytest.mark.parametrize("word", ["end", "quit", "exit"])
+def test_the_end(word: str) -> None:
+    assert understood(word, PROGRAM).ends

@@ -1,0 +1,87 @@
+"""What a person types while a show runs: detectors, buttons, scenes. A line in, inputs or a sentence out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from engine.events import Detected, Input, Pressed, StartScene, StopScene
+from engine.program import Program
+from scenes.problems import nearest
+
+HELP = """\
+lane occupied        a detector, worked by hand: occupied, clear or unknown
+press NAME           a button, pressed and let go
+start SCENE          stop SCENE
+end                  end the show, as Ctrl-C does"""
+STATES = ("occupied", "clear", "unknown")
+LONGEST = 200  # characters of one line
+
+
+class Answer(NamedTuple):
+    """What a line means: inputs for the show, something to say, or the end."""
+
+    inputs: tuple[Input, ...] = ()
+    says: str = ""
+    ends: bool = False
+
+
+def understood(line: str, program: Program) -> Answer:
+    """What a typed line means."""
+    words = line[:LONGEST].split()
+    if not words:
+        return Answer()
+    if len(words) == 1:
+        return _one_word(words[0])
+    if len(words) > 2:
+        return Answer(says=f"{' '.join(words)!r} is more than I understand.\n{HELP}")
+    verb, name = words
+    if verb in _VERBS:
+        return _VERBS[verb](name, program)
+    if verb in program.layout.detectors or name in STATES:
+        return _detector(verb, name, program)
+    near = nearest(verb, [*_VERBS, *program.layout.detectors])
+    return Answer(says=f"I know no {verb}.{f' Did you mean {near}?' if near else ''}\n{HELP}")
+
+
+def _one_word(word: str) -> Answer:
+    if word in ("end", "quit", "exit"):
+        return Answer(ends=True)
+    return Answer(says=HELP if word in ("help", "?") else f"{word} alone says nothing.\n{HELP}")
+
+
+def _detector(name: str, state: str, program: Program) -> Answer:
+    known = program.layout.detectors
+    if name not in known:
+        return _unknown("detector", name, list(known))
+    if state not in STATES:
+        near = nearest(state, STATES)
+        return Answer(
+            says=f"A detector is {', '.join(STATES[:-1])} or {STATES[-1]}.{f' Did you mean {near}?' if near else ''}"
+        )
+    return Answer((Detected(name, state),))
+
+
+def _press(name: str, program: Program) -> Answer:
+    if name not in program.layout.buttons:
+        return _unknown("button", name, list(program.layout.buttons))
+    return Answer((Pressed(name, True), Pressed(name, False)))
+
+
+def _start(name: str, program: Program) -> Answer:
+    return Answer((StartScene(name),)) if name in program.scenes else _unknown("scene", name, list(program.scenes))
+
+
+def _stop(name: str, program: Program) -> Answer:
+    return Answer((StopScene(name),)) if name in program.scenes else _unknown("scene", name, list(program.scenes))
+
+
+def _unknown(kind: str, name: str, known: list[str]) -> Answer:
+    near = nearest(name, known)
+    there_is = (
+        f" Did you mean {near}?" if near else f" There is {', '.join(known)}." if known else f" There is no {kind}."
+    )
+    return Answer(says=f"There is no {kind} {name}.{there_is}")
+
+
+_VERBS: dict[str, Callable[[str, Program], Answer]] = {"press": _press, "start": _start, "stop": _stop}

@@ -1,0 +1,67 @@
+"""What happens in a live show, one sentence a record, as it happens. Knows records and the layout's names only."""
+
+from __future__ import annotations
+
+from engine.program import Program
+from engine.trace import (
+    ButtonIs,
+    CounterIs,
+    FlagIs,
+    LinkIs,
+    Noted,
+    Record,
+    Saw,
+    SceneIs,
+    Told,
+    TrainOn,
+    Trouble,
+)
+from engine.waves import Wave
+from wayside import trace_words as words
+from wayside.event_words import Group, in_words, unknown_output
+
+_SCENE = {"running": "begins", "ended": "has ended", "stopping": "is being stopped", "stopped": "has stopped"}
+
+
+class Teller:
+    """Tells one record after another; it remembers what every output did before."""
+
+    def __init__(self, program: Program) -> None:
+        self._program = program
+        self._waves: dict[str, Wave] = {}
+        self._places = words.Places(scene.place.file for scene in program.scenes.values())
+
+    def sentence(self, record: Record) -> str | None:
+        """The sentence, without its time; None for what a person need not see."""
+        match record:
+            case Told():
+                return self._told(record)
+            case SceneIs(_, scene, state, why):
+                return f"scene {scene} {_SCENE.get(state, state)}{f': {why}' if why else ''}"
+            case Saw(_, detector, state):
+                return f"detector {detector} is {state}"
+            case ButtonIs(_, button, pressed):
+                return f"button {button} is {'pressed' if pressed else 'let go'}"
+            case FlagIs(_, flag, value):
+                return f"flag {flag} is {'remembered' if value else 'forgotten'}"
+            case CounterIs(_, counter, amount):
+                return f"counter {counter} is {amount}"
+            case LinkIs(_, link, state):
+                return f"link {link} is {state}"
+            case Noted(_, _, text):
+                return f"note: {text}"
+            case Trouble(_, text, places):
+                where = ", ".join(self._places(place) for place in places)
+                return f"trouble: {text}{f' ({where})' if where else ''}"
+            case TrainOn(_, train, detector, on):
+                return f"{words.train(train)} {'comes on to' if on else 'leaves'} {detector}"
+        return None
+
+    def _told(self, told: Told) -> str:
+        output = self._program.layout.outputs.get(told.output) or unknown_output(told.output)
+        before = self._waves.get(told.output)
+        self._waves[told.output] = told.wave
+        says = in_words(Group(told, [output], [told.wave], [None], "", before))
+        place = self._places(told.place)
+        asked = ", ".join(part for part in (told.scene, place) if part)
+        return f"{told.output} {says}{f'   ({asked})' if asked else ''}"

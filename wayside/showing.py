@@ -1,0 +1,144 @@
+"""A show in real time: the kernel on asyncio, hands and links around it, until somebody ends it.
+
+Owns the order in which a show begins and ends. Knows no screen: what happened is handed on record by record.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections import deque
+from collections.abc import Callable, Sequence
+from typing import Protocol
+
+from engine.drive import Nothing, World
+from engine.events import Close, Input, Stand
+from engine.kernel import Kernel
+from engine.live import Clock, LoopClock, perform
+from engine.program import Program
+from engine.standing import Standing
+from engine.trace import Record, Told
+
+MOST_INPUTS = 100_000  # waiting to be worked; more than that comes from no layout
+ENDS_WITHIN_US = 120_000_000  # scenes may take so long for their `when stopped`; then the show ends without them
+
+
+class Wire(Protocol):
+    """A link as the show sees it: it is told waves, and makes inputs by itself."""
+
+    def want(self, output: str, told: Told) -> None: ...
+
+    @property
+    def idle(self) -> bool:
+        """Whether everything that was wanted has been told."""
+
+
+class Waiting:
+    """Inputs from hands and links, worked before anything that is due: a world of its own around another."""
+
+    def __init__(self) -> None:
+        self.world: World = Nothing()
+        self.now_us: Callable[[], int] = lambda: 0
+        self.wake = asyncio.Event()
+        self._queue: deque[Input] = deque(maxlen=MOST_INPUTS)
+
+    def put(self, *events: Input) -> None:
+        """Take in inputs, also before the show has begun. To be called in the show's own thread."""
+        self._queue.extend(events)
+        self.wake.set()
+
+    def next_due(self) -> int | None:
+        due = self.world.next_due()
+        if not self._queue:
+            return due
+        now = self.now_us()
+        return now if due is None else min(due, now)
+
+    def advance(self, now_us: int) -> list[Input]:
+        events = list(self._queue)
+        self._queue.clear()
+        return [*events, *self.world.advance(now_us)]
+
+
+class Show:
+    """One performance. `tell` is given every record of the trace as it is made."""
+
+    def __init__(
+        self,
+        program: Program,
+        tell: Callable[[Record], None],
+        wires: Sequence[Wire] = (),
+        seed: int = 0,
+        starts_s: int | None = None,
+        known: bool = False,
+    ) -> None:
+        self.kernel = Kernel(program, seed, starts_s)
+        self.standing = Standing(self.kernel)
+        self.late_us: deque[int] = deque(maxlen=1_000)
+        self.inputs = Waiting()
+        self._tell = tell
+        self._wires = wires
+        self._known = known
+        self._closing_since: int | None = None
+        self._clock: Clock | None = None
+        if not known:
+            for name in program.layout.detectors:
+                self.kernel.set_detector(name, "unknown")
+
+    @property
+    def now_us(self) -> int:
+        return self._clock.now_us() if self._clock else 0
+
+    async def perform(self, world: World | None = None, clock: Clock | None = None) -> None:
+        """Perform until `close` has been called and everything has come to its end."""
+        self._clock = clock = clock or LoopClock()
+        self.inputs.now_us, self.inputs.world = clock.now_us, world or Nothing()
+        if not self._known:
+            self.inputs.put(*self.standing.begin())
+        task = asyncio.ensure_future(perform(self.kernel, self.inputs, clock, self.inputs.wake, worked=self._worked))
+        try:
+            while not self._over():
+                await asyncio.wait([task], timeout=0.05)
+                if task.done():
+                    break
+        finally:
+            if task.done():
+                task.result()
+            task.cancel()
+
+    def close(self) -> None:
+        """End every scene through its `when stopped`, and leave guarded outputs safe."""
+        if self._closing_since is None:
+            self._closing_since = self.now_us
+            held = {name for run in self.kernel.cast.runs.values() for name in run.scene.writes}
+            outputs = self.kernel.program.layout.outputs.values()
+            stands = [Stand(one.name, True) for one in outputs if one.guarded and one.name not in held]
+            self.inputs.put(Close(), *stands)
+
+    def _over(self) -> bool:
+        if self._closing_since is None:
+            return False
+        if self.now_us - self._closing_since > ENDS_WITHIN_US:
+            return True
+        return self._settled and all(wire.idle for wire in self._wires)
+
+    @property
+    def _settled(self) -> bool:
+        """Whether the last scene has come to its end, and every move with it."""
+        stage = self.kernel.stage
+        moving = (one.wave.ends_us for one in stage.outputs.values() if one.output.guarded)
+        return self.kernel.closed and not self.kernel.cast.runs and all((at or 0) <= self.now_us for at in moving)
+
+    async def _worked(self, due_us: int) -> None:
+        self.late_us.append(max(0, self.now_us - due_us))
+        trace = self.kernel.trace
+        records = trace[:]
+        trace.clear()  # a show of six hours keeps nothing that it does not need
+        for record in records:
+            if isinstance(record, Told):
+                for wire in self._wires:
+                    wire.want(record.output, record)
+            self._tell(record)
+        if not self._known and not self.kernel.closed:
+            stands = self.standing.look()
+            if stands:
+                self.inputs.put(*stands)
