@@ -24,6 +24,13 @@ class LinkState(NamedTuple):
     state: str
 
 
+class OutputMoved(NamedTuple):
+    """Somebody else has told an output: a hand on the same station. The value that it has now."""
+
+    output: str
+    value: float
+
+
 class StartScene(NamedTuple):
     scene: str
     place: Place = NOWHERE
@@ -63,4 +70,4 @@ class TrainStands(NamedTuple):
     on: bool
 
 
-Input = Detected | Pressed | LinkState | StartScene | StopScene | Stand | Close | TrainMoves | TrainStands
+Input = Detected | Pressed | LinkState | OutputMoved | StartScene | StopScene | Stand | Close | TrainMoves | TrainStands

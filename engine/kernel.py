@@ -18,6 +18,7 @@ from engine.events import (
     Detected,
     Input,
     LinkState,
+    OutputMoved,
     Pressed,
     Stand,
     StartScene,
@@ -285,6 +286,24 @@ class Kernel:
         self.changed((Sort.LINK, event.link))
         self._record(t.LinkIs(self.stage.now_us, event.link, event.state))
 
+    def _moved(self, event: OutputMoved) -> None:
+        """Another hand: the scene that holds the output puts it right, or gives way where the layout file says so.
+
+        What no scene holds stays as the hand has left it, but guarded outputs are put right in any case: only their
+        safe state may be given them.
+        """
+        now = self.stage.outputs[event.output]
+        output, run, wave = now.output, self.cast.runs.get(now.holder), Steady(event.value)
+        if now.wave == wave:
+            return
+        link = self.program.layout.link_of(output.wiring)
+        holds = run is not None and not (link and link.yields)
+        if holds or (output.safe is not None and output.safe.value != event.value):
+            scene, place = (run.scene.name, run.scene.place) if run else ("", output.place)
+            self._told[now.name] = t.Told(self.stage.now_us, now.name, now.wave, scene, place, "put right")
+        else:
+            self.order_wave(None, now.name, wave, output.place, "another hand")
+
     def _train_moves(self, event: TrainMoves) -> None:
         self._record(t.TrainAt(self.stage.now_us, *event))
 
@@ -478,6 +497,7 @@ _INPUTS: dict[type, Callable[..., None]] = {
     Detected: Kernel._detected,
     Pressed: Kernel._pressed,
     LinkState: Kernel._link,
+    OutputMoved: Kernel._moved,
     TrainMoves: Kernel._train_moves,
     TrainStands: Kernel._train_stands,
     Stand: Kernel._stand,

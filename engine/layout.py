@@ -315,3 +315,8 @@ class Layout:
     daylight_lux: float = 10_000.0
     whereabouts: Whereabouts = Whereabouts()
     viewing_mm: int | None = None  # from the nearest visitor's eye to the nearest lamp; None: not stated
+
+    def link_of(self, wiring: Wiring) -> Link | None:
+        """The link that something is wired to, itself or through its board."""
+        board = self.boards.get(wiring.board) if wiring.board else None
+        return self.links.get(board.link if board else wiring.link or "")
