@@ -1,6 +1,6 @@
 """Guarded outputs while no scene holds them, in a live show: safe until it is known that nothing is about.
 
-A rehearsal begins with everything known and at rest; a show begins with nothing known. Decides only; the kernel does it.
+A rehearsal begins with everything known and at rest, a show with nothing known. It decides; the kernel does it.
 """
 
 from __future__ import annotations
