@@ -109,6 +109,7 @@ class Sunlight(NamedTuple):
     to_s: float
     first_gain: float
     last_gain: float
+    course: str
 
     def value_at(self, at_us: int) -> float:
         if at_us >= self.to_us:
@@ -171,7 +172,7 @@ def through(where: Whereabouts, course: str, from_us: int, over_us: int, lux_now
         max(light, DARKEST_LUX) / lux(altitude_deg(where, second))
         for light, second in ((lux_now, from_s), (last, to_s))
     )
-    return Sunlight(from_us, from_us + over_us, lux_now, last, where, from_s, to_s, first_gain, last_gain)
+    return Sunlight(from_us, from_us + over_us, lux_now, last, where, from_s, to_s, first_gain, last_gain, course)
 
 
 def _second(where: Whereabouts, altitude: float, rising: bool) -> float:

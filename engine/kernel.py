@@ -31,12 +31,12 @@ from engine.layout import NOWHERE, Kind, Place
 from engine.performance import Cast, Run
 from engine.program import Level, Order, Program, conditions
 from engine.queue import GUARD, INPUT, Queue, Sleeper
-from engine.stage import Alarm, DetectorNow, Key, OutputNow, Stage, orders_for, wave_for
+from engine.stage import Alarm, DetectorNow, Key, OutputNow, Stage, Wish, level_left, orders_for, wave_for
 from engine.truth import Memory, Truth
 from engine.verbs import VERBS
 from engine.watchers import Watch as Watching
 from engine.watchers import Watchers
-from engine.waves import State, Steady, Wave, endless, under_way
+from engine.waves import State, Steady, Wave, endless, shines, under_way
 
 REACTION_LIMIT = 1_000  # rounds in one instant
 TRACE_LIMIT = 5_000_000  # records; past it nothing is recorded, and the trace says so
@@ -87,12 +87,18 @@ class Kernel:
         now.raw = now.state = state
 
     def set_output(self, name: str, value: float) -> None:
-        """What an output shows from before the first instant; a signal's parts with it."""
+        """What an output shows from before the first instant; a signal's parts, and who follows daylight, with it."""
         output = self.stage.outputs[name].output
         self._place(name, value)
         if output.kind is Kind.SIGNAL and output.aspects:
             for part, part_value in output.aspects[int(value)].parts:
                 self._place(part, part_value)
+        if output.kind is Kind.DAYLIGHT:
+            from engine.daylight import Follow  # the sun's course: few layouts need it
+
+            for lamp in self.program.layout.outputs.values():
+                if lamp.follows_lux is not None:
+                    self._place(lamp.name, Follow(Steady(value), *lamp.follows_lux).value_at(0))
 
     def _place(self, name: str, value: float) -> None:
         self.stage.outputs[name].wave = Steady(value)
@@ -209,7 +215,7 @@ class Kernel:
             case Alarm(about=TimedHead() as head):
                 head.ring()
             case Alarm(about=str() as name):
-                self.order(None, name, Level(0.0), self.stage.outputs[name].output.place, "longest time on")
+                self._too_long(name)
 
     def _resume(self, sleeper: Node | Run) -> None:
         """Wake a block, and carry its end upwards until somebody has more to do."""
@@ -328,8 +334,12 @@ class Kernel:
     def view(self, run: Run | None, output: str) -> Wave:
         """What a scene sees of an output: its own wish, while another scene has taken the output from it."""
         if run is not None and output in run.shadow:
-            return run.shadow[output][0]
+            return run.shadow[output].wave
         return self.stage.outputs[output].wave
+
+    def wish(self, run: Run, output: str) -> Wish:
+        """What a scene wants of an output now, with what `again` needs to go back to it."""
+        return run.shadow[output] if output in run.shadow else self.stage.outputs[output].wish
 
     def order(self, run: Run | None, output: str, order: Order, place: Place, why: str = "line") -> int:
         """Give an output an order, from the value that it has now."""
@@ -343,20 +353,36 @@ class Kernel:
         """Give an output a wave; the number that it gets tells later whether it is still the last."""
         self._orders = number = self._orders + 1
         if run is not None and output in run.shadow:
-            run.shadow[output] = (wave, place)
+            _, _, before, _ = wish = run.shadow[output]
+            if endless(wave) and not endless(wish.wave):
+                before = level_left(wish.wave, self.stage.now_us)
+            run.shadow[output] = Wish(wave, number, before, place)
             return number
         now = self.stage.outputs[output]
         if type(wave) is not Steady and endless(wave) and not endless(now.wave):
-            now.before_flash = now.wave.value_at(self.stage.now_us)
+            now.before_flash = level_left(now.wave, self.stage.now_us)
+        self._show(run, now, wave, number, place, why)
+        return number
+
+    def again(self, run: Run, output: str, wish: Wish, place: Place, why: str = "line") -> None:
+        """An output does again what it did, or goes on with it; who began that may still drop it."""
+        if output in run.shadow:
+            run.shadow[output] = wish._replace(place=place)
+            return
+        now = self.stage.outputs[output]
+        now.before_flash = wish.before_flash
+        self._show(run, now, wish.wave, wish.order, place, why)
+
+    def _show(self, run: Run | None, now: OutputNow, wave: Wave, number: int, place: Place, why: str) -> None:
+        output, now_us = now.name, self.stage.now_us
+        if now.output.longest_on_us is not None:
+            self._time_on(now, wave)
         now.wave = wave
         now.order = number
-        self._told[output] = t.Told(self.stage.now_us, output, wave, run.scene.name if run else "", place, why)
+        self._told[output] = t.Told(now_us, output, wave, run.scene.name if run else "", place, why)
         if now.read:
             self._dirty.add((Sort.OUTPUT, output))
             self._follow(output, now)
-        if now.output.longest_on_us is not None:
-            self._time_on(now, wave)
-        return number
 
     def _follow(self, name: str, now: OutputNow) -> None:
         """Look again when something that a condition reads of this output changes by itself."""
@@ -369,30 +395,34 @@ class Kernel:
             self.queue.push(due, GUARD, now)
 
     def _time_on(self, now: OutputNow, wave: Wave) -> None:
-        """Start, or forget, the longest time that the output may be on."""
-        on = wave != Steady(0.0)
-        alarm = self._longest.setdefault(now.name, Alarm(now.name))
-        if not on:
-            now.on_since = None
+        """Start, or forget, the longest time that the output may be on, before it does another wave."""
+        alarm, now_us = self._longest.setdefault(now.name, Alarm(now.name)), self.stage.now_us
+        if not shines(wave, now_us):
             alarm.timer = 0
-        elif now.on_since is None and now.output.longest_on_us is not None:
-            now.on_since = self.stage.now_us
-            self.queue.push(self.stage.now_us + now.output.longest_on_us, GUARD, alarm)
+        elif not alarm.timer or not shines(now.wave, now_us):  # it may have died down by itself since
+            assert now.output.longest_on_us is not None
+            self.queue.push(now_us + now.output.longest_on_us, GUARD, alarm)
+
+    def _too_long(self, name: str) -> None:
+        """What has been on for its longest time goes off at once: the time is there to save it, not to please."""
+        now = self.stage.outputs[name]
+        if shines(now.wave, self.stage.now_us):
+            self.order_wave(None, name, Steady(0.0), now.output.place, "longest time on")
 
     def drop_order(self, run: Run, output: str, number: int) -> None:
         """A block that gave this order was dropped: a move or fade stops where it is, a flash or flicker ends.
 
         A lamp that comes on in its own way does so still: it was turned on, and nothing turns it off.
         """
-        now = self.stage.outputs[output]
-        wave, now_us = self.view(run, output), self.stage.now_us
-        if output not in run.shadow and now.order != number:
+        wave, last, before, _ = self.wish(run, output)
+        if last != number:
             return
+        now_us = self.stage.now_us
         place = self.blame if self.blame is not NOWHERE else run.scene.place
         if wave.state is State.UNDER_WAY and under_way(wave, now_us):
             self.order_wave(run, output, Steady(wave.value_at(now_us)), place, "dropped")
         elif endless(wave):
-            self.order_wave(run, output, Steady(now.before_flash), place, "dropped")
+            self.order_wave(run, output, Steady(before), place, "dropped")
 
     def hold(self, run: Run, output: str, place: Place) -> None:
         wave = self.view(run, output)

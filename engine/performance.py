@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 from engine.blocks import Block, Status
 from engine.branches import Watch
 from engine.conditions import Sort
-from engine.layout import NOWHERE, Place
+from engine.layout import DAYLIGHT, NOWHERE, Place
 from engine.program import Again, Scene
 from engine.queue import LINE
-from engine.stage import orders_for
-from engine.waves import Ramp, Steady, Wave
+from engine.resuming import followed, resumed
+from engine.stage import OutputNow, Wish, orders_for
+from engine.waves import Wave
 
 if TYPE_CHECKING:
     from engine.kernel import Kernel
@@ -29,8 +30,8 @@ class Run:
         self.stopping = False
         self.once_more = False
         self.latch = False  # whether a stop keeps it from starting by itself again
-        self.shadow: dict[str, tuple[Wave, Place]] = {}
-        self.lent: dict[str, Wave] = {}  # outputs lent by the scene that runs this one, as they were then
+        self.shadow: dict[str, Wish] = {}
+        self.lent: dict[str, int] = {}  # outputs lent by the scene that runs this one: their last order until then
         self.watches: list[Watch] = []
         self.timer = 0
 
@@ -107,14 +108,14 @@ class Cast:
             if other is None or other is run:
                 now.holder = name
             elif takes.get(output) == now.holder or lender == now.holder:
-                other.shadow[output] = (now.wave, place)
+                other.shadow[output] = now.wish._replace(place=place)
                 if takes.get(output) != now.holder:
-                    run.lent[output] = now.wave
+                    run.lent[output] = now.order
                 now.holder = name
             elif any(output in take.outputs and take.scene == name for take in other.scene.takes):
-                run.shadow[output] = (now.wave, place)  # the other has taken it from us already
+                run.shadow[output] = now.wish._replace(place=place)  # the other has taken it from us already
             else:
-                run.shadow[output] = (now.wave, place)
+                run.shadow[output] = now.wish._replace(place=place)
                 self.kernel.trouble(f"{name} may not have {output} while {now.holder} runs", run.scene.place, place)
 
     def over(self, run: Run) -> None:
@@ -156,14 +157,15 @@ class Cast:
             setting = output.safe or output.rest
             why = "safe" if output.guarded else "rest"
             for part, order in orders_for(output, setting, kernel.program.layout.outputs):
-                kernel.order(run, part, order, run.scene.place, why)
+                if self._next_in_line(part) is None:  # else it goes on from what it shows, not from its rest
+                    kernel.order(run, part, order, run.scene.place, why)
 
     def _give_up(self, run: Run, state: str, why: str, place: Place = NOWHERE) -> None:
         name, kernel = run.scene.name, self.kernel
         del self.runs[name]
         if run.stopping and run.latch:
             self.latched.add(name)
-        for output in run.scene.writes:
+        for output in sorted(run.scene.writes, key=DAYLIGHT.__ne__):  # daylight first: the lamps that follow it see it
             self._give_back(run, output)
         self._state(name, state, why, place)
         for watch in run.watches:
@@ -177,27 +179,26 @@ class Cast:
         now = self.kernel.stage.outputs[output]
         if now.holder != run.scene.name:
             return
-        now.holder = ""
-        for other in self.runs.values():
-            wanted = other.shadow.pop(output, None)
-            if wanted is not None:
-                now.holder = other.scene.name
-                wave, place = wanted
-                if run.lent.get(output) == wave:
-                    return  # lent to a scene that its lender waits for: what that began goes on
-                self.kernel.order_wave(other, output, self._rebased(output, wave), place, "given back")
-                return
+        other = self._next_in_line(output)
+        now.holder = other.scene.name if other else ""
+        if other is not None:
+            wish = other.shadow.pop(output)
+            if run.lent.get(output) != wish.order:  # else what a scene that its lender waits for began goes on
+                wish = wish._replace(wave=self._goes_on(now, wish.wave))
+                self.kernel.again(other, output, wish, wish.place, "given back")
 
-    def _rebased(self, output: str, wave: Wave) -> Wave:
-        """A ramp that went on unseen ends when it would have; it starts from what the output shows now."""
-        now_us = self.kernel.stage.now_us
-        ends_us = wave.ends_us
-        if ends_us is None:
-            return wave
-        last = wave.value_at(ends_us)
-        if now_us >= ends_us:
-            return Steady(last)
-        return Ramp(now_us, ends_us, self.kernel.stage.outputs[output].value(now_us), last)
+    def _next_in_line(self, output: str) -> Run | None:
+        """Who gets an output when its holder ends: of those that want it, the one that no other took it from."""
+        wanting = {name: run for name, run in self.runs.items() if output in run.shadow}
+        taken_from = {take.scene for run in wanting.values() for take in run.scene.takes if output in take.outputs}
+        free = (run for name, run in wanting.items() if name not in taken_from)
+        return next(free, next(iter(wanting.values()), None))
+
+    def _goes_on(self, now: OutputNow, wave: Wave) -> Wave:
+        outputs, now_us = self.kernel.stage.outputs, self.kernel.stage.now_us
+        if now.output.follows_lux is None:
+            return resumed(wave, now_us, now.value(now_us))
+        return followed(wave, outputs[DAYLIGHT].wave, now_us)
 
     def _state(self, name: str, state: str, why: str, place: Place) -> None:
         self.kernel.stage.scenes[name] = state

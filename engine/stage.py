@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left
+from typing import NamedTuple
 
 from engine import curves, ways
 from engine.chance import Chance, splitmix64
@@ -10,11 +11,20 @@ from engine.conditions import Sort
 from engine.courses import Course, Script
 from engine.events import Detected
 from engine.flicker import Flicker
-from engine.layout import Detector, Kind, Output, Setting
+from engine.layout import NOWHERE, Detector, Kind, Output, Place, Setting
 from engine.program import Come, Flash, Flickers, Level, Order, Program, Shows, Swing
 from engine.waves import Flashing, Ramp, State, Steady, Wave, next_change
 
 Key = tuple[Sort, str]
+
+
+class Wish(NamedTuple):
+    """What a scene wants of an output, with all that a later drop must know of it."""
+
+    wave: Wave
+    order: int  # the number of the order that set the wave
+    before_flash: float  # the steady level that a flash goes back to
+    place: Place = NOWHERE
 
 
 class OutputNow:
@@ -25,7 +35,6 @@ class OutputNow:
         "holder",
         "levels",
         "name",
-        "on_since",
         "order",
         "output",
         "plain",
@@ -41,11 +50,15 @@ class OutputNow:
         self.before_flash = output.rest.value
         self.order = 0  # the number of the order that set the wave
         self.holder = ""  # the scene that has claimed it
-        self.on_since: int | None = None
         self.timer = 0  # for the next instant at which a condition about it may change
         self.read = False  # whether any condition reads it
         self.levels: list[float] = []  # values at which a condition about it changes, in order
         self.plain = not (output.soft_start_us or output.comes_on)  # whether a level is reached at once
+
+    @property
+    def wish(self) -> Wish:
+        """What it does now, to be done again later."""
+        return Wish(self.wave, self.order, self.before_flash)
 
     def value(self, now_us: int) -> float:
         return self.wave.value_at(now_us)
@@ -168,7 +181,7 @@ def wave_for(order: Order, output: Output, now_us: int, wave: Wave, chance: Chan
 def _own_way(output: Output, now_us: int, value: float, come: Come, chance: Chance) -> Wave:
     if value == come.value:
         return Steady(value)
-    script = come.script or script_of(come, value, splitmix64(chance.key(output.name) ^ now_us))
+    script = script_of(come, value, splitmix64(chance.key(output.name) ^ now_us))
     return Course(now_us, script, value, come.value, name=come.way)
 
 
@@ -197,6 +210,12 @@ def _room(output: Output, value: float, target: float) -> float:
     bounds = [max(min(bounds), output.limits[0]), min(max(bounds), output.limits[1])] if output.limits else bounds
     past = max(bounds) - target if target > value else target - min(bounds)
     return max(0.0, past / abs(target - value))
+
+
+def level_left(wave: Wave, now_us: int) -> float:
+    """The steady level that a flash comes back to: what is shown, or where a lamp that comes on would have come to."""
+    ends_us = wave.ends_us
+    return wave.value_at(now_us if ends_us is None or wave.state is not State.OWN_WAY else max(now_us, ends_us))
 
 
 def ramp(now_us: int, over_us: int, value: float, target: float) -> Wave:

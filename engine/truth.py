@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 from engine.conditions import All, Any, AtLeast, Atom, Becomes, Held, Not, Sort, Term, Test, atoms
 from engine.stage import Key, OutputNow, Stage
-from engine.waves import Flashing, State, endless, under_way
+from engine.waves import Flashing, State, endless, shines, under_way
 
 Question = Callable[[], bool]
 
@@ -21,11 +21,6 @@ _COMPARE: dict[Test, Callable[[float, float], bool]] = {
     Test.AT_MOST: operator.le,
     Test.EQUAL: operator.eq,
 }
-
-
-def _on(now: OutputNow, at: int, _: float) -> bool:
-    wave = now.wave
-    return endless(wave) or wave.value_at(at) != 0 or under_way(wave, at)
 
 
 def _under_way(now: OutputNow, at: int, _: float) -> bool:
@@ -41,11 +36,6 @@ def _between(now: OutputNow, at: int, _: float) -> bool:
     return not any(_arrived(now, at, position.degrees) for position in now.output.positions)
 
 
-def _past(now: OutputNow, at: int, amount: float) -> bool:
-    start, end = now.output.span
-    return (now.wave.value_at(at) - start) / (end - start) > amount
-
-
 def _at_rest(now: OutputNow, at: int, _: float) -> bool:
     rest = now.output.rest
     if rest.blink is not None:
@@ -58,7 +48,7 @@ def _comparing(compare: Callable[[float, float], bool]) -> Callable[[OutputNow, 
 
 
 _OUTPUT: dict[Test, Callable[[OutputNow, int, float], bool]] = {
-    Test.ON: _on,
+    Test.ON: lambda now, at, _: shines(now.wave, at),
     Test.LIT: lambda now, at, _: now.wave.value_at(at) > 0,
     Test.FLASHING: lambda now, at, _: now.wave.state is State.FLASHING,
     Test.FADING: _under_way,
@@ -66,11 +56,10 @@ _OUTPUT: dict[Test, Callable[[OutputNow, int, float], bool]] = {
     Test.MOVING: _under_way,
     Test.ARRIVED: _arrived,
     Test.BETWEEN: _between,
-    Test.PAST: _past,
     Test.AT_REST: _at_rest,
     **{test: _comparing(compare) for test, compare in _COMPARE.items()},
 }
-_LEVELS = {Test.LIT, Test.PAST, *_COMPARE}
+_LEVELS = {Test.LIT, *_COMPARE}
 
 _DETECTOR = {
     Test.OCCUPIED: ("occupied", "unknown"),  # unknown is occupied: fail to the safe side
@@ -157,14 +146,13 @@ class Truth:
                 return lambda: stage.trains_on[subject] > 0
 
     def _output(self, now: OutputNow, test: Test, amount: float) -> Question:
+        if test is Test.PAST:  # asked as a threshold: as a share it might turn true a rounding after its alarm has rung
+            start, end = now.output.span
+            return self._output(now, Test.ABOVE if end > start else Test.BELOW, start + (end - start) * amount)
         stage, ask = self.stage, _OUTPUT[test]
         now.read = True
         if test in _LEVELS:
-            threshold = amount
-            if test is Test.PAST:
-                start, end = now.output.span
-                threshold = start + (end - start) * amount
-            now.asked_about(threshold)
+            now.asked_about(amount)
         return lambda: ask(now, stage.now_us, amount)
 
     def _remembered(self, term: Held | Becomes) -> Question:

@@ -25,13 +25,17 @@ def _tell(block: Block, line: p.Tell) -> Status:
         for output, order in line.orders:
             block.begun[output] = kernel.order(run, output, order, line.place)
         return DONE
-    before = [(output, kernel.view(run, output)) for output, _ in line.orders]
+    before = [(output, kernel.wish(run, output), block.begun.get(output)) for output, _ in line.orders]
     for output, order in line.orders:
         block.tell(output, order, line)
 
     def go_back(_: bool) -> None:
-        for output, wave in before:
-            block.tell_wave(output, wave, line)
+        for output, wish, begun in before:
+            kernel.again(run, output, wish, line.place)
+            if begun is None:
+                block.begun.pop(output, None)  # what goes on was begun by another block, or nobody, and ends with that
+            else:
+                block.begun[output] = begun
 
     block.ending = go_back
     return block.sleep(line, line.for_us)

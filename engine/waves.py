@@ -199,6 +199,11 @@ def endless(wave: Wave) -> bool:
     return wave.state in (State.FLASHING, State.FLICKERING)
 
 
+def shines(wave: Wave, at_us: int) -> bool:
+    """Whether it is told to be on: also between two flashes, and where it has still to come up from nothing."""
+    return endless(wave) or wave.value_at(at_us) != 0 or under_way(wave, at_us)
+
+
 def next_change(wave: Wave, after_us: int, seen: Callable[[float], int]) -> int | None:
     """The first instant later than `after_us` at which what is seen of the value changes; None if it never does.
 
