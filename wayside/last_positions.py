@@ -1,0 +1,66 @@
+"""Where each servo was last sent, kept beside the layout file over a show: a servo tells nobody where it stands.
+
+The file is small text, written whole and at once, so that a pulled plug leaves the old one or the new one.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping
+from contextlib import suppress
+from pathlib import Path
+
+from engine.layout import Kind, Layout
+
+FOLDER = ".wayside"
+FILE = "last-positions.json"
+MOST_BYTES = 1_000_000
+
+
+def file_for(layout_file: Path) -> Path:
+    return layout_file.resolve().parent / FOLDER / FILE
+
+
+def read(path: Path, layout: Layout) -> tuple[dict[str, float], str]:
+    """The last positions in degrees of servos that the layout still has, and what is wrong with the file, if anything.
+
+    A file that is damaged says nothing: a servo of which nothing is known may jump, and that is said elsewhere.
+    """
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            return {}, f"{path} is far too large to be what was kept there; it is passed over."
+        found = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return {}, ""
+    except (OSError, ValueError) as problem:
+        return {}, f"{path} cannot be read ({type(problem).__name__}); what it kept is not known any more."
+    servos = {name for name, output in layout.outputs.items() if output.kind is Kind.SERVO}
+    entries = found.items() if isinstance(found, dict) else ()
+    return {str(name): float(at) for name, at in entries if name in servos and _is_angle(at, layout, str(name))}, ""
+
+
+def _is_angle(at: object, layout: Layout, name: str) -> bool:
+    if isinstance(at, bool) or not isinstance(at, int | float):
+        return False
+    low, high = layout.outputs[name].limits or (0.0, 360.0)
+    return low <= at <= high
+
+
+def write(path: Path, positions: Mapping[str, float]) -> str:
+    """Keep them; what is wrong if that cannot be done. A show never stops over it."""
+    beside = path.with_suffix(".new")
+    try:
+        path.parent.mkdir(exist_ok=True)
+        with beside.open("w", encoding="utf-8") as file:
+            json.dump({name: round(at, 2) for name, at in sorted(positions.items())}, file, indent=1)
+            file.write("\n")
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    except OSError as problem:
+        with suppress(OSError):
+            beside.unlink()
+        why = problem.strerror or type(problem).__name__
+        return f"Where the servos stand cannot be kept in {path} ({why}); after this show they may jump."
+    return ""
