@@ -6,18 +6,19 @@ from dataclasses import replace
 
 import pytest
 from acting import LAYOUT, S, played, program, value
-from test_semantics import GO, scene
+from test_semantics import scene
 
 from engine import trace as t
-from engine.events import OutputMoved, StopScene
+from engine.events import OutputMoved, StartScene, StopScene
 from engine.kernel import Kernel
 from engine.layout import Board, Layout, Link, Wiring
 from engine.waves import Steady
 
+GO = StartScene("go")
 LONG_SCENE = scene("turn on ada", "wait 60 s", "turn off ada")
 
 
-def wired(yields: bool, guarded_wiring: Wiring | None = None) -> Layout:
+def wired(yields: bool) -> Layout:
     """A layout whose outputs are on a link, that of `ada` through a board."""
     outputs = {name: replace(one, wiring=Wiring(link="main", pin=5)) for name, one in LAYOUT.outputs.items()}
     outputs["ada"] = replace(outputs["ada"], wiring=Wiring(board="box", port=1))
