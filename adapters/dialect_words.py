@@ -26,12 +26,12 @@ class Placeholders(NamedTuple):
 OPERATIONS: Mapping[str, Placeholders] = MappingProxyType(
     {
         "accessory": Placeholders(("board", "port", "act")),
-        "linear accessory": Placeholders(("linear", "act")),  # counted from 1 = board 1 port 0
+        "linear accessory": Placeholders(("linear", "act")),  # the number as the station counts
         "aspect": Placeholders(("linear", "aspect")),
         "pin": Placeholders(("pin", "act")),
         "define pin": Placeholders(("pin",)),
         "level": Placeholders(("pin",), ("value", "byte")),  # 0 to 4095, or 0 to 255
-        "servo": Placeholders(("pin",), ("value", "us", "degrees")),  # 4096ths of 20 ms, microseconds, whole degrees
+        "servo": Placeholders(("pin",), ("us", "value", "degrees")),  # microseconds, 4096ths of 20 ms, whole degrees
         "define detector": Placeholders(("id", "pin", "pullup")),
         "ask detectors": Placeholders(),
         "power on": Placeholders(),
@@ -67,7 +67,7 @@ _LATE = {
     "linear accessory": "a {linear} {act}",
     "aspect": "A {linear} {aspect}",
     "level": "z {pin} {value}",
-    "servo": "z {pin} {value}",
+    "servo": "z {pin} {us}",
     "stop": "!",
 }
 WORDS: Mapping[str, Mapping[str, str]] = MappingProxyType(

@@ -14,6 +14,7 @@ from typing import Literal, NamedTuple
 
 from adapters.codec import Frame
 from adapters.dialect_words import NONE, WORDS, check, nearest
+from adapters.dialect_words import OPERATIONS as OPERATIONS
 from adapters.dialect_words import BadWords as BadWords
 from engine.layout import Link
 
