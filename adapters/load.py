@@ -1,0 +1,223 @@
+"""What a link will have to carry: the same pacer played over a trace, without hardware; where it is too much, and why.
+
+Knows no wiring beyond which link an output is on, no words of a dialect, and no layout file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from math import ceil
+from typing import NamedTuple
+
+from adapters.demand import PIECES, SECOND_US, Asked, Demand
+from adapters.pacer import Pace, Pacer
+from adapters.simulator import link_of
+from engine.codes import code
+from engine.layout import NOWHERE, Kind, Layout, Link, Output, Place, Setting
+from engine.trace import Record, Told
+from engine.waves import Flashing, State, Steady, Wave
+
+COMMAND_BYTES = 11  # `<a 511 3 1>`
+WORK = 6_000_000  # looks at single outputs in one simulation; it ends there and says so
+CAUSES = 5  # lines that are named for one second
+
+
+class Command(NamedTuple):
+    """A command as it would leave. `late_us` is counted from when it should have left."""
+
+    at_us: int
+    output: str
+    code: int
+    late_us: int = 0
+
+
+class Cause(NamedTuple):
+    """A line that wants commands in a second, for one output."""
+
+    place: Place
+    output: str
+    kind: Kind
+    state: State
+    commands: int
+
+
+class Over(NamedTuple):
+    """A second in which more is wanted than the link can carry; the causes by how much they want."""
+
+    second: int
+    wanted: int
+    carries: float
+    causes: tuple[Cause, ...]
+    others: int  # further lines and outputs that want something in it
+    error: float  # the worst of it: how far an output was off, 0..1, and which
+    error_of: str
+    late_us: int
+
+
+class Load(NamedTuple):
+    """What a link would carry from 0 up to `until_us`, which is earlier than asked for where that was too much work."""
+
+    link: Link
+    pace: Pace
+    stream: tuple[Command, ...]
+    over: tuple[Over, ...]
+    busiest: tuple[int, int]  # the second that wants most, and how many commands
+    error: float  # the worst of all: how far off, which output, when
+    error_of: str
+    error_at_us: int
+    late_us: int  # the latest command: how late, which output, when
+    late_of: str
+    late_at_us: int
+    until_us: int
+    whole: bool  # whether all of the time was looked at
+
+    @property
+    def carries(self) -> float:
+        return carries(self.pace)
+
+
+def carries(pace: Pace, size: int = COMMAND_BYTES) -> float:
+    """Commands of so many bytes in a second."""
+    return min(pace.commands_s, pace.bytes_s / size)
+
+
+def outputs_on(layout: Layout, link: str) -> list[Output]:
+    """The outputs that a link is told of, in the layout file's order.
+
+    A signal that is told by its parts is not among them, nor is daylight. A lamp's colour is, as an output of its own.
+    """
+    return [
+        output
+        for output in layout.outputs.values()
+        if output.kind is not Kind.DAYLIGHT and not _told_by_parts(output) and link_of(layout, output.wiring) == link
+    ]
+
+
+def _told_by_parts(output: Output) -> bool:
+    return output.kind is Kind.SIGNAL and any(aspect.parts for aspect in output.aspects)
+
+
+def at_rest(setting: Setting) -> Wave:
+    """The wave of an output that nobody has told anything yet."""
+    return Steady(setting.value) if setting.blink is None else Flashing(0, setting.blink)
+
+
+# --- playing it ----------------------------------------------------------------------------------------------------
+
+
+def simulate(
+    layout: Layout,
+    trace: Iterable[Record],
+    until_us: int,
+    link: Link,
+    pace: Pace,
+    begins_known: bool = True,
+    work: int = WORK,
+    pieces: int = PIECES,
+) -> Load:
+    """Play a trace over one link, up to an instant that is not included.
+
+    `begins_known`: the far ends show the layout at rest when it begins, as they do once a link has been put right; False
+    puts it right first. Answers are taken to come at once. It stops early after so much work.
+    """
+    outputs = outputs_on(layout, link.name)
+    mine = {output.name: output for output in outputs}
+    orders = [record for record in trace if type(record) is Told and record.output in mine and record.at_us < until_us]
+    played = _Played(outputs, pace, begins_known, work)
+    until_us = played.play(orders, until_us)
+    demand = Demand(pieces)
+    for output in outputs:
+        _ask(demand, output, [order for order in orders if order.output == output.name], until_us)
+    until_us = until_us if demand.cut_us is None else min(until_us, demand.cut_us)
+    over = tuple(_over(demand, played, pace, until_us))
+    busiest = max(((demand.total(second), -second) for second in demand.seconds), default=(0, 0))
+    return Load(
+        link,
+        pace,
+        tuple(played.stream),
+        over,
+        (-busiest[1], busiest[0]),
+        *played.error,
+        *played.late,
+        until_us,
+        not played.cut and demand.cut_us is None,
+    )
+
+
+def _ask(demand: Demand, output: Output, orders: Sequence[Told], until_us: int) -> None:
+    rest = at_rest(output.rest)
+    before = Told(0, output.name, rest, "", output.place, "rest")
+    demand.add(output, [before, *orders], code(output, rest.value_at(0)), until_us)
+
+
+class _Played:
+    """The pacer at work on a trace, and the worst of what came of it, as a whole and second by second."""
+
+    def __init__(self, outputs: Sequence[Output], pace: Pace, begins_known: bool, work: int) -> None:
+        self.pacer, self.work, self.cut = Pacer(outputs, pace), work, False
+        self.stream: list[Command] = []
+        self.error, self.late = (0.0, "", 0), (0, "", 0)
+        self.seconds: dict[int, tuple[float, str, int]] = {}
+        for output in outputs:
+            wave = at_rest(output.rest)
+            if begins_known:
+                self.pacer.known(output.name, code(output, wave.value_at(0)))
+            self.pacer.want(output.name, wave, 0)
+
+    def play(self, orders: Sequence[Told], until_us: int) -> int:
+        """Where it ended."""
+        pacer, now_us, number = self.pacer, 0, 0
+        while True:
+            due_us = pacer.next_due(now_us)
+            told = orders[number] if number < len(orders) else None
+            if told is not None and (due_us is None or told.at_us <= due_us):
+                now_us = told.at_us
+                pacer.want(told.output, told.wave, now_us)
+                number += 1
+                continue
+            if due_us is None or due_us >= until_us:
+                return until_us
+            now_us = due_us
+            self._slot(now_us)
+            if self.work < 0:
+                self.cut = True
+                return now_us
+
+    def _slot(self, now_us: int) -> None:
+        pacer = self.pacer
+        self.work -= 1 + pacer.backlog()
+        choice = pacer.choose(now_us)
+        if choice is None:
+            return
+        pacer.sent(choice.name, choice.code, now_us, COMMAND_BYTES)
+        pacer.answered()
+        late_us = now_us - choice.since_us
+        self.stream.append(Command(now_us, choice.name, choice.code, late_us))
+        far = pacer.furthest
+        if far.error > self.error[0]:
+            self.error = (far.error, far.name, now_us)
+        if late_us > self.late[0]:
+            self.late = (late_us, choice.name, now_us)
+        second = now_us // SECOND_US
+        error, name, latest_us = self.seconds.get(second, (0.0, "", 0))
+        if far.error > error:
+            error, name = far.error, far.name
+        self.seconds[second] = (error, name, max(late_us, latest_us))
+
+
+def _over(demand: Demand, played: _Played, pace: Pace, until_us: int) -> Iterator[Over]:
+    most = carries(pace)
+    for second in sorted(demand.seconds):
+        wanted = demand.total(second)
+        if wanted <= ceil(most) or second * SECOND_US >= until_us:
+            continue
+        asked = sorted(demand.seconds[second].items(), key=lambda item: (-item[1], item[0]))
+        causes = tuple(_cause(demand.askers[number], commands) for number, commands in asked[:CAUSES])
+        error, name, late_us = played.seconds.get(second, (0.0, "", 0))
+        yield Over(second, wanted, most, causes, len(asked) - len(causes), error, name, late_us)
+
+
+def _cause(asked: Asked, commands: int) -> Cause:
+    told, output = asked
+    place = told.place if told.place != NOWHERE else output.place
+    return Cause(place, output.name, output.kind, told.wave.state, commands)
