@@ -97,9 +97,10 @@ def _second_look(program: Program, so_far: list[Problem]) -> list[Problem]:
     """What only shows when all lines are seen together; in files with errors it would report their consequences."""
     from scenes.check import check
     from wayside.flash_doubts import may_flash
+    from wayside.wire_check import check as check_wires
 
     broken = {problem.place.file for problem in so_far if not problem.advice}
-    found = check(program)
+    found = [*check(program), *check_wires(program)]
     if not broken and may_flash(program):
         from wayside.flash_warnings import check_by_playing
 
