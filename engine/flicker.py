@@ -179,6 +179,12 @@ class Flicker(NamedTuple):
         (low, high), (low_then, high_then) = self.before, self.bounds
         return low + (low_then - low) * share, high + (high_then - high) * share
 
+    @property
+    def reach(self) -> Bounds:
+        """The least and the greatest value that it can ever show."""
+        ends = (*self.before, *self.bounds)
+        return min(ends), max(ends)
+
     def piece(self, at_us: int) -> Piece:
         """The monotone part that holds an instant, in the output's own values.
 

@@ -75,8 +75,15 @@ class OutputNow:
         ends_us = wave.ends_us
         if ends_us is not None and ends_us <= now_us:
             return None
-        change = next_change(wave, now_us, self._among) if self.levels else None
+        change = next_change(wave, now_us, self._among) if self._passes(wave) else None
         return change if ends_us is None else min(ends_us, change or ends_us)
+
+    def _passes(self, wave: Wave) -> bool:
+        """Whether the wave can come to another side of a level: a candle that is asked whether it is lit never does."""
+        if not isinstance(wave, Flicker):
+            return bool(self.levels)
+        low, high = wave.reach
+        return self._among(low) != self._among(high)
 
     def _among(self, value: float) -> int:
         """Where a value lies among the levels: on one of them, or between two."""

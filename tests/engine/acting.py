@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Sequence
+from typing import TypeVar
 
 from engine import trace as t
 from engine.drive import Nothing, jump
@@ -16,6 +17,7 @@ from scenes.compiler import compile_program
 from scenes.parse import parse
 
 S = 1_000_000
+K = TypeVar("K", bound=Kernel)
 
 
 def lamp(name: str, **more: object) -> Output:
@@ -94,13 +96,17 @@ def program(text: str, layout: Layout = LAYOUT) -> Program:
 
 
 def played(
-    source: str | Program, events: Sequence[tuple[float, Input]] = (), until: float = 3600, seed: int = 0
-) -> Kernel:
+    source: str | Program,
+    events: Sequence[tuple[float, Input]] = (),
+    until: float = 3600,
+    seed: int = 0,
+    of: type[K] = Kernel,  # type: ignore[assignment]
+) -> K:
     """A kernel that has performed, on the driver that jumps; the waiting driver must have made the same trace."""
     made = program(source) if isinstance(source, str) else source
-    kernel = Kernel(made, seed)
+    kernel = of(made, seed)
     jump(kernel, Script(events), round(until * S))
-    twin = Kernel(made, seed)
+    twin = of(made, seed)
     asyncio.run(perform(twin, Script(events), JumpingClock(), asyncio.Event(), round(until * S)))
     assert twin.trace == kernel.trace
     return kernel

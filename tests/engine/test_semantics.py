@@ -185,10 +185,36 @@ def test_the_same_seed_is_the_same_trace_and_another_seed_another() -> None:
     assert played(SEEDED, [GO], seed=3).trace != played(SEEDED, [GO], seed=4).trace
 
 
-def test_the_same_trace_on_two_hash_seeds() -> None:
+LIGHT = scene(
+    "together",
+    "    fade daylight through dusk over 4 min",
+    "    repeat 20 times",
+    "        for each lamp in ada, bea, cid in random order, 1 s to 9 s apart",
+    "            turn on lamp like tube",
+    "            wait 1 s to 3 s",
+    "            flicker lamp like storm between 10 % and 80 % over 2 s",
+    "            wait 1 s to 9 s",
+    "            fade lamp to 30 % over 4 s like gas-mantle",
+    "            turn off lamp like candle for 2 s",
+    "            wait until lamp is above 20 %, at most 3 s",
+    "        move boom to lowered over 5 s, bouncing",
+    '        show dot as "VQ(6) + LFl 10s"',
+    "        move boom to raised over 800 ms, settling",
+    "        as long as ada is below 50 %",
+    "            flicker dot like a-manner-of-ours",
+    "            wait 20 s",
+    "fade daylight through dawn over 1 min",
+) + scene(
+    "starts each time ada is above 60 %", "takes dot, daylight from go", "set dot to 40 %", "wait 7 s", name="thief"
+)
+LIGHT = "manner a-manner-of-ours\n    sways 30 a minute by 80 %\n    sways 200 a minute by 20 %\n" + LIGHT
+
+
+@pytest.mark.parametrize("text", ["SEEDED", "LIGHT"])
+def test_the_same_trace_on_two_hash_seeds(text: str) -> None:
     here = Path(__file__).parent
     code = (
-        "import test_semantics as ts, hashlib; k = ts.played(ts.SEEDED, [ts.GO], seed=3);"
+        f"import test_semantics as ts, hashlib; k = ts.played(ts.{text}, [ts.GO], seed=3);"
         "print(hashlib.sha256(repr(k.trace).encode()).hexdigest(), len(k.trace))"
     )
     seen = set()

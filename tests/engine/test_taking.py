@@ -11,13 +11,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine import trace as t
+from engine.conditions import Atom, Sort, Test
 from engine.courses import Course, Ease, Leg, Script
 from engine.curves import PROFILES, Curve, bouncing
 from engine.daylight import Follow, Sunlight, end_lux, through
 from engine.drive import jump
 from engine.events import Detected, StartScene, StopScene
+from engine.flicker import Flicker
 from engine.kernel import Kernel
 from engine.layout import DAYLIGHT, Kind, Layout, Output, Setting, Whereabouts
+from engine.manners import MANNERS
 from engine.program import conditions
 from engine.resuming import followed, resumed
 from engine.waves import Flashing, Ramp, State, Steady, Wave
@@ -327,3 +330,27 @@ def test_past_a_share_of_the_way_is_seen_in_its_very_first_instant(percent: int,
     for at_us, holds in ((round(found * S) - 1, False), (round(found * S), True)):
         twin.stage.outputs["boom"].wave = Steady(wave.value_at(at_us))  # type: ignore[attr-defined]
         assert twin.truth.question(question.term)() is holds
+
+
+# --- a flicker and its conditions ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("between", "level", "instants"), [("20 % and 60 %", 0.0, 2), ("20 % and 60 %", 0.7, 2)])
+def test_a_flicker_that_cannot_pass_a_level_keeps_nobody_busy(between: str, level: float, instants: int) -> None:
+    made = program(scene("set ada to 40 %", f"flicker ada like candle between {between}", "wait 1 h"))
+    kernel = Kernel(made)
+    kernel.watch(Atom(Sort.OUTPUT, "ada", Test.ABOVE, level))
+    worked = []
+    kernel.advance(0, [GO])
+    while (due := kernel.next_due()) is not None:
+        worked.append(due)
+        kernel.advance(due)
+    assert len(worked) < instants + 1
+
+
+@given(st.floats(0.0, 1.0), st.floats(0.0, 1.0), st.sampled_from(sorted(MANNERS)), st.integers(0, 60 * S))
+@settings(max_examples=60, deadline=None)
+def test_a_flicker_keeps_within_its_reach(low: float, high: float, manner: str, at_us: int) -> None:
+    wave = Flicker(0, 9 * S, 7, MANNERS[manner], (0.5, 0.6), (min(low, high), max(low, high)))
+    least, greatest = wave.reach
+    assert least - 1e-12 <= wave.value_at(at_us) <= greatest + 1e-12
