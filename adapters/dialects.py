@@ -150,7 +150,8 @@ def understand(dialect: Dialect, frame: Frame) -> Said:
     words = text[1:].split()
     if answer.numbers is not None and len(words) not in answer.numbers:
         return Other(text)
-    return _MEANS[answer.means](text, words) or Other(text)
+    said = _MEANS[answer.means](text, words)
+    return Other(text) if said is None else said  # a record without fields is as false as none
 
 
 @lru_cache(maxsize=64)

@@ -1,4 +1,4 @@
-"""From outputs to words: how each is reached over its link, what it can do there, what it is told, and who else told it.
+"""From outputs to words: how each is reached over its link, what it can do there, what it is told, and by whom else.
 
 Knows no port and no time. A servo's angle is a pulse of 544 to 2400 us over 0 to 180 degrees, as a common library has
 it: 10.31 us a degree. What comes in is in `adapters.hearing`, and can be had here.
@@ -271,23 +271,34 @@ def pin_definitions(layout: Layout, link: Link) -> list[tuple[str, str]]:
 # --- what somebody else told -------------------------------------------------------------------------------------
 
 
-def thrown(layout: Layout, link: Link, report: OutputIs) -> list[tuple[Output, int]]:
-    """Whose state a station reports, and as which code: the work of another hand, or the echo of our own.
+Reported = Mapping[tuple[str, int], tuple[Output, ...]]
+
+_REPORTED: Mapping[str, str] = {"pin": "pin", "accessory": "accessory", "linear accessory": "accessory"}
+
+
+def reported(layout: Layout, link: Link) -> Reported:
+    """The outputs whose state the link's station may report, by kind and number: for `as_reported`.
 
     A pin goes by its number; an accessory by the number that the layout file gives it, so it is known where it was
     defined in the station under that number.
     """
-    found = []
+    found: dict[tuple[str, int], tuple[Output, ...]] = {}
     for output in layout.outputs.values():
         wire, seat = served(layout, output), seat_of(layout, output.wiring)
-        if isinstance(wire, Unserved) or wire.link != link.name or seat is None or seat.number != report.id:
-            continue
-        if wire.operation in _REPORTED[report.kind]:
-            found.append((output, _code(output, report.value)))
+        if isinstance(wire, Served) and wire.link == link.name and seat and wire.operation in _REPORTED:
+            key = _REPORTED[wire.operation], seat.number
+            found[key] = (*found.get(key, ()), output)
     return found
 
 
-_REPORTED: Mapping[str, tuple[str, ...]] = {"pin": ("pin",), "accessory": ("accessory", "linear accessory")}
+def thrown(layout: Layout, link: Link, report: OutputIs) -> list[tuple[Output, int]]:
+    """Whose state a station reports, and as which code: the work of another hand, or the echo of our own."""
+    return as_reported(reported(layout, link), report)
+
+
+def as_reported(outputs: Reported, report: OutputIs) -> list[tuple[Output, int]]:
+    """The same, where `reported` has been asked before."""
+    return [(output, _code(output, report.value)) for output in outputs.get((report.kind, report.id), ())]
 
 
 def _code(output: Output, value: int) -> int:
