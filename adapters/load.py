@@ -5,11 +5,13 @@ Knows no wiring beyond which link an output is on, no words of a dialect, and no
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from math import ceil
 from typing import NamedTuple
 
 from adapters.demand import PIECES, SECOND_US, Asked, Demand
+from adapters.load_advice import Advice as Advice  # what is known of a load comes through one door
+from adapters.load_advice import advice as advice
 from adapters.pacer import Pace, Pacer
 from adapters.simulator import link_of
 from engine.codes import code
@@ -23,7 +25,7 @@ CAUSES = 5  # lines that are named for one second
 
 
 class Command(NamedTuple):
-    """A command as it would leave. `late_us` is counted from when it should have left."""
+    """A command as it would leave. `late_us` is counted from when it should have left; see `Choice.since_us`."""
 
     at_us: int
     output: str
@@ -112,18 +114,19 @@ def simulate(
     link: Link,
     pace: Pace,
     begins_known: bool = True,
+    size: Callable[[str, int], int] = lambda _name, _code: COMMAND_BYTES,
     work: int = WORK,
     pieces: int = PIECES,
 ) -> Load:
     """Play a trace over one link, up to an instant that is not included.
 
-    `begins_known`: the far ends show the layout at rest when it begins, as they do once a link has been put right; False
-    puts it right first. Answers are taken to come at once. It stops early after so much work.
+    `begins_known`: the far ends show the layout at rest when it begins, as they do once a link has been put right;
+    False puts it right first. `size` tells the bytes of a command from the output and its code. Answers are taken to come at once. It stops early after so much work.
     """
     outputs = outputs_on(layout, link.name)
     mine = {output.name: output for output in outputs}
     orders = [record for record in trace if type(record) is Told and record.output in mine and record.at_us < until_us]
-    played = _Played(outputs, pace, begins_known, work)
+    played = _Played(outputs, pace, begins_known, size, work)
     until_us = played.play(orders, until_us)
     demand = Demand(pieces)
     for output in outputs:
@@ -153,8 +156,10 @@ def _ask(demand: Demand, output: Output, orders: Sequence[Told], until_us: int) 
 class _Played:
     """The pacer at work on a trace, and the worst of what came of it, as a whole and second by second."""
 
-    def __init__(self, outputs: Sequence[Output], pace: Pace, begins_known: bool, work: int) -> None:
-        self.pacer, self.work, self.cut = Pacer(outputs, pace), work, False
+    def __init__(
+        self, outputs: Sequence[Output], pace: Pace, begins_known: bool, size: Callable[[str, int], int], work: int
+    ):
+        self.pacer, self.size, self.work, self.cut = Pacer(outputs, pace), size, work, False
         self.stream: list[Command] = []
         self.error, self.late = (0.0, "", 0), (0, "", 0)
         self.seconds: dict[int, tuple[float, str, int]] = {}
@@ -189,13 +194,14 @@ class _Played:
         choice = pacer.choose(now_us)
         if choice is None:
             return
-        pacer.sent(choice.name, choice.code, now_us, COMMAND_BYTES)
+        pacer.sent(choice.name, choice.code, now_us, self.size(choice.name, choice.code))
         pacer.answered()
-        late_us = now_us - choice.since_us
+        late_us = max(0, now_us - choice.since_us)
         self.stream.append(Command(now_us, choice.name, choice.code, late_us))
         far = pacer.furthest
         if far.error > self.error[0]:
             self.error = (far.error, far.name, now_us)
+        late_us = late_us if choice.exact else 0
         if late_us > self.late[0]:
             self.late = (late_us, choice.name, now_us)
         second = now_us // SECOND_US

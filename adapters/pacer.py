@@ -27,6 +27,7 @@ GUARDED = 3.0  # what being guarded counts, in whole ways off: a lamp must wait 
 # Between the first commands of two servos of which nobody knows where they stand: each may go all of its way at its
 # full speed, near stall current. A 9 g servo takes 0.12 s for 60 degrees (sellers), so 180 degrees take 0.36 s.
 INRUSH_GAP_US = 360_000
+NOTICED_US = 50_000  # what comes late by less is not counted as an error that is seen (common practice, no source)
 _STALE = 64  # forgotten alarms that are kept at least
 
 
@@ -39,12 +40,17 @@ class Pace(NamedTuple):
 
 
 class Choice(NamedTuple):
-    """What to tell. `since_us` is when it should have been told so; `error` how far off the output is, 0..1."""
+    """What to tell. `error` is how far off the output is, 0..1.
+
+    `since_us` is when it should have been told something else than it was. `exact`: that was this code, and no other
+    code that the output should have been told has been left out meanwhile.
+    """
 
     name: str
     code: int
     since_us: int = 0
     error: float = 0.0
+    exact: bool = True
 
 
 class Pacer:
@@ -58,7 +64,7 @@ class Pacer:
         if not (pace.bytes_s > 0 and pace.commands_s > 0 and pace.outstanding > 0):
             raise ValueError("a link carries bytes and commands, and one without an answer at least")
         self.pace = pace
-        self.furthest = Choice("", 0)  # at the last slot: the output that was furthest off, guarded or not
+        self.furthest = Choice("", 0)  # at the last slot: the output furthest off, of those that are seen to be
         self._all = {output.name: Wanted(output) for output in outputs}
         self._waiting: dict[str, Wanted] = {}
         self._final: dict[str, Wanted] = {}  # those of the waiting whose code will not change, in order of since when
@@ -144,7 +150,18 @@ class Pacer:
             return None
         if self._final and self._slot_us and not self._in_time(now_us):
             best = next(iter(self._final.values()))
-        return Choice(best.name, best.code(now_us), best.since_us, best.error(now_us))
+        since_us, exact = self._since(best, now_us)
+        return Choice(best.name, best.code(now_us), since_us, best.error(now_us), exact)
+
+    def _since(self, one: Wanted, now_us: int) -> tuple[int, bool]:
+        if one.ends_us <= now_us and one.owed is None:
+            return max(one.since_us, one.ends_us), True
+        if one.looked_us is not None and not one.switched:
+            return one.looked_us, False
+        if one.looked_us is not None:
+            change_us = one.next_change(one.since_us)
+            return (one.since_us if change_us is None else min(change_us, now_us)), True
+        return one.since_us, one.due_code == one.code(now_us)
 
     def _best(self, now_us: int) -> Wanted | None:
         """The furthest, by what being guarded and having waited add to it. Those that want nothing any more go."""
@@ -157,7 +174,7 @@ class Pacer:
                 done.append(one)
                 continue
             error = UNKNOWN if one.told is None else one.apart(code, one.told)
-            if error > furthest.error:
+            if error > furthest.error and one.behind_us is not None and now_us - one.behind_us >= NOTICED_US:
                 furthest = Choice(one.name, code, one.since_us, error)
             if one.servo and one.told is None and now_us < self._servo_us:
                 continue
@@ -183,14 +200,14 @@ class Pacer:
             done_us += slot_us
         return True
 
-    def sent(self, name: str, code: int, now_us: int, size: int) -> None:
-        """This command of so many bytes left. What came a little late does not put off what follows it."""
+    def sent(self, name: str, code: int, now_us: int, size: int, commands: int = 1) -> None:
+        """This left, in so many bytes and commands. What came a little late does not put off what follows it."""
         one = self._all[name]
         self._now_us = max(self._now_us, now_us)
-        cost_us = max(_us(1, self.pace.commands_s), _us(size, self.pace.bytes_s))
+        cost_us = max(_us(commands, self.pace.commands_s), _us(size, self.pace.bytes_s))
         self._slot_us = max(self._slot_us, cost_us)
         self._free_us = max(self._free_us, now_us - cost_us // 2) + cost_us
-        self._unanswered += 1
+        self._unanswered += commands
         if one.servo and one.told is None:
             self._servo_us = now_us + INRUSH_GAP_US
         one.told, one.behind_us = code, None
@@ -200,10 +217,19 @@ class Pacer:
         self._final.pop(name, None)
         if one.wave is None:
             return
-        if one.code(now_us) == code:
-            self._rest(one, now_us)
-        else:
+        # Nothing can go before the next slot, so what it shows until then need not be known: only whether it will have
+        # to be told something. On a line that is full that spares looking for the exact instant.
+        if one.code(self._free_us) == code:
+            self._rest(one, self._free_us)
+        elif self._free_us == now_us or one.ends_us <= now_us or not one.lasts:
             self._alarm(one, now_us)
+        else:
+            one.since_us = one.behind_us = now_us
+            one.looked_us = self._free_us
+            self._waiting[name] = one
+            one.alarm = 0
+            if one.ends_us < FOREVER:
+                self._alarm(one, one.ends_us)
 
     def answered(self) -> None:
         """A command got its answer, or will get none."""
@@ -223,7 +249,7 @@ class Pacer:
         """How many outputs do not show what they should."""
         self._notice(now_us)
         self._now_us = max(self._now_us, now_us)
-        return self._count(now_us)
+        return sum(one.wave is not None and one.differs(now_us) for one in self._all.values())
 
     def backlog(self) -> int:
         """No fewer than those that wait, as it was when the pacer was last asked anything: for what it costs to ask."""
@@ -258,10 +284,10 @@ class Pacer:
             return False
         if one.name not in self._waiting:
             self._waiting[one.name] = one
-            one.since_us = at_us
+            one.since_us, one.looked_us, one.due_code = at_us, None, one.code(at_us)
             one.behind_us = at_us if one.behind_us is None else one.behind_us
             if not one.lasts and one.told is not None:
-                one.owed = one.code(at_us)
+                one.owed = one.due_code
         if one.ends_us > at_us:
             one.alarm = 0
             if one.ends_us < FOREVER:

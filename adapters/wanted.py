@@ -33,9 +33,11 @@ class Wanted:
         "alarm",
         "apart",
         "behind_us",
+        "due_code",
         "ends_us",
         "guarded",
         "lasts",
+        "looked_us",
         "name",
         "order",
         "others",
@@ -43,6 +45,7 @@ class Wanted:
         "owed",
         "servo",
         "since_us",
+        "switched",
         "told",
         "wave",
     )
@@ -52,12 +55,17 @@ class Wanted:
         self.servo = output.kind is Kind.SERVO
         self.lasts = output.kind is not Kind.PULSE  # whether what is over need not be told any more
         self.apart = apart_of(output)
+        self.switched = self.apart is _of_switched
         self.wave: Wave | None = None
         self.told: int | None = None  # None: nobody knows what it shows
         self.owed: int | None = None  # of a pulse: what it has to be told even if that is over
         self.ends_us = FOREVER  # from when on its code stays as it is
         self.order = 0  # of all that was asked for
-        self.since_us = 0  # from when on it should have been told what it should be told now
+        self.due_code = 0  # what it should have been told at `since_us`
+        self.since_us = 0  # from when on it should have been told something else; where `looked_us`: no sooner
+        self.looked_us: int | None = (
+            None  # an instant at which it should have been told so, where since when is not known
+        )
         self.behind_us: int | None = None  # from when on it has not shown what it should
         self.others = 0  # outputs that waited, itself among them, when its code had become final
         self.alarm = 0  # the number of the one instant that it waits for

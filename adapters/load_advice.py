@@ -1,0 +1,150 @@
+"""What to do about a link that has more to carry than it can, in plain words: one piece of advice for each line to blame.
+
+Knows no pacer and no layout file beyond the words that a person writes in it.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from math import ceil
+from typing import TYPE_CHECKING, NamedTuple
+
+from engine.layout import NOWHERE, Kind, Place
+from engine.waves import State
+
+if TYPE_CHECKING:
+    from adapters.load import Cause, Load, Over
+
+MATTERS = 0.05  # what is off by no more than 5 units of lightness, or 5 % of its way, is not worth a word
+MATTERS_US = 250_000  # nor is a command that comes no later (common practice, no source)
+MANY = 3  # outputs that change in one second, from which on it helps to let fewer change at once
+COUNTS = 0.1  # the share of what is wanted from which on a line is named, and its way of moving spoken of
+MOST_ADVICE = 10
+MOST_ALSO = 4
+
+
+class Advice(NamedTuple):
+    """A line, what comes of it, what would help, and further lines that add to it."""
+
+    place: Place
+    what: str
+    instead: str
+    also: tuple[Place, ...] = ()
+
+
+def advice(load: Load) -> list[Advice]:
+    """One for each line that wants most in some second that is over; the worst first. None where nobody would see it."""
+    spells: dict[Place, list[Over]] = {}
+    for over in load.over:
+        spells.setdefault(over.causes[0].place, []).append(over)
+    worth = [
+        (place, overs)
+        for place, overs in spells.items()
+        if any(over.error > MATTERS or over.late_us > MATTERS_US for over in overs)
+    ]
+    worth.sort(key=lambda spell: (-len(spell[1]), spell[1][0].second))
+    return [_one(load, place, overs) for place, overs in worth[:MOST_ADVICE]]
+
+
+def _one(load: Load, place: Place, overs: Sequence[Over]) -> Advice:
+    totals: Counter[Place] = Counter()
+    causes: Counter[tuple[str, Kind, State]] = Counter()
+    for over in overs:
+        for cause in over.causes:
+            totals[cause.place] += cause.commands
+            causes[cause.output, cause.kind, cause.state] += cause.commands
+    least = COUNTS * sum(totals.values())
+    also = tuple(
+        other for other, commands in totals.most_common() if commands >= least and other not in (place, NOWHERE)
+    )
+    return Advice(place, _what(load, overs), _instead(load, overs, causes), also[:MOST_ALSO])
+
+
+# --- what comes of it ----------------------------------------------------------------------------------------------
+
+
+def _what(load: Load, overs: Sequence[Over]) -> str:
+    peak = max(overs, key=lambda over: (over.wanted, -over.second))
+    worst = max(overs, key=lambda over: over.error)
+    late_us = max(over.late_us for over in overs)
+    first, last = overs[0].second, overs[-1].second
+    when = (
+        f"At {_time(first)}" if len(overs) == 1 else f"In {len(overs)} seconds from {_time(first)} to {_time(last + 1)}"
+    )
+    seen = []
+    if worst.error > MATTERS:
+        seen.append(f"`{worst.error_of}` is up to {ceil(100 * worst.error)} % off")
+    if late_us > MATTERS_US:
+        seen.append(f"a command comes {_number(late_us / 1_000_000)} s late")
+    most = f"up to {peak.wanted}" if len(overs) > 1 else f"{peak.wanted}"
+    return (
+        f"{when} {most} commands a second are wanted on `{load.link.name}`, which carries {_number(peak.carries)}: "
+        f"{', and '.join(seen)}"
+    )
+
+
+def _time(second: int) -> str:
+    hours, rest = divmod(second, 3_600)
+    minutes, seconds = divmod(rest, 60)
+    words = [f"{many} {unit}" for many, unit in ((hours, "h"), (minutes, "min"), (seconds, "s")) if many]
+    return " ".join(words) or "0 s"
+
+
+def _number(value: float) -> str:
+    return f"{value:.0f}" if value >= 10 else f"{value:.1f}".removesuffix(".0")
+
+
+# --- what would help -----------------------------------------------------------------------------------------------
+
+
+def _instead(load: Load, overs: Sequence[Over], causes: Counter[tuple[str, Kind, State]]) -> str:
+    whole = sum(causes.values())
+    leading = [cause for cause, commands in causes.most_common() if commands >= COUNTS * whole]
+    ways: list[str] = []
+    if max(_outputs(over.causes) + over.others for over in overs) >= MANY:
+        ways.append("let fewer outputs change at once, such as `6 s apart`")
+    times = max(over.wanted / over.carries for over in overs)
+    for _, kind, state in leading:
+        ways += _by_way(kind, state, times)
+    ways.append(_another_link(load))
+    first, *others = dict.fromkeys(ways)
+    said = ", or ".join([first, *others])
+    return f"{said[0].upper()}{said[1:]}"
+
+
+def _outputs(causes: Iterable[Cause]) -> int:
+    return len({cause.output for cause in causes})
+
+
+def _by_way(kind: Kind, state: State, times: float) -> list[str]:
+    """What helps with an output of this kind that does this."""
+    board = _BOARDS.get((kind, state))
+    ways = []
+    if state is State.UNDER_WAY:
+        longer = _number(ceil(10 * times) / 10)
+        ways.append(f"let the {'move' if kind is Kind.SERVO else 'fade'} take {longer} times as long")
+    elif state is State.FLASHING:
+        ways.append("flash less often")
+    if board:
+        ways.append(f"use a board that {board}")
+    return ways
+
+
+# what a board does in the words of the layout file, where it has a word for it
+_BOARDS = {
+    (Kind.LAMP, State.UNDER_WAY): "fades the lamp by itself and is told only the end: `turn on` instead of `fade`",
+    (Kind.LAMP, State.OWN_WAY): "brings the lamp up by itself, without `comes on like`",
+    (Kind.LAMP, State.FLICKERING): "flickers the lamp by itself (`flickers by itself: yes`)",
+    (Kind.LAMP, State.FLASHING): "flashes the lamps by itself (`flashes as a pair`)",
+    (Kind.SERVO, State.UNDER_WAY): "moves the servo by itself (`moves by itself`)",
+}
+
+
+def _another_link(load: Load) -> str:
+    if load.link.commands_s is None and load.carries >= load.pace.commands_s:
+        return (
+            "wire it to a link of its own: this one's commands go over the track, and one whose commands do not "
+            "carries more (`commands a second` in the layout file)"
+        )
+    return "put some of the outputs on another link"
