@@ -126,12 +126,13 @@ def _block(manner: Drawn, key: int, index: int) -> Block:
     at_us = 0
     length_us = _begins_us(key, index + 1) - _begins_us(key, index)
     for us, to, ease in _legs(manner.parts, at_index(at_index(key, 1), index)):
-        whole = Piece(at_us, at_us + us, to if ease is Ease.HOLD else levels[-1], to, ease is Ease.SMOOTH)
-        at_us = min(at_us + us, length_us)
-        ends.append(at_us)
-        levels.append(whole.value_at(at_us))
+        begun_us, at_us = at_us, at_us + us
+        if at_us > length_us and ease is not Ease.HOLD:  # cut short
+            to = Piece(begun_us, at_us, levels[-1], to, ease is Ease.SMOOTH).value_at(length_us)
+        ends.append(min(at_us, length_us))
+        levels.append(to)
         eases.append(ease)
-        if at_us == length_us:
+        if at_us >= length_us:
             break
     return tuple(ends), tuple(levels), tuple(eases)
 

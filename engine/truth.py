@@ -9,6 +9,7 @@ import operator
 from collections.abc import Callable
 
 from engine.conditions import All, Any, AtLeast, Atom, Becomes, Held, Not, Sort, Term, Test, atoms
+from engine.layout import Kind
 from engine.stage import Key, OutputNow, Stage
 from engine.waves import Flashing, State, endless, shines, under_way
 
@@ -30,6 +31,11 @@ def _under_way(now: OutputNow, at: int, _: float) -> bool:
 def _arrived(now: OutputNow, at: int, amount: float) -> bool:
     wave = now.wave
     return not endless(wave) and not under_way(wave, at) and wave.value_at(at) == amount
+
+
+def _shows_colour(now: OutputNow, at: int, amount: float) -> bool:
+    """One of a lamp's named colours, also while a light's character changes them: there is no way between two."""
+    return round(now.wave.value_at(at)) == amount
 
 
 def _between(now: OutputNow, at: int, _: float) -> bool:
@@ -153,6 +159,10 @@ class Truth:
         now.read = True
         if test in _LEVELS:
             now.asked_about(amount)
+        if test is Test.ARRIVED and now.output.kind is Kind.COLOUR:
+            ask = _shows_colour
+            for edge in (amount - 0.5, amount + 0.5):
+                now.asked_about(edge)
         return lambda: ask(now, stage.now_us, amount)
 
     def _remembered(self, term: Held | Becomes) -> Question:

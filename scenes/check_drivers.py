@@ -88,14 +88,21 @@ def scenes_at_once(program: Program) -> Iterator[Problem]:
 
 
 def _clash(first: Scene, second: Scene, outputs: list[str]) -> Problem:
-    here_at, there_at = written(*whole(second)), written(*whole(first))
-    name = next((one for one in outputs if one in here_at), outputs[0])
+    here_at, there_at = _lines(second), _lines(first)
+    name = _said(next((one for one in outputs if _said(one) in here_at), outputs[0]))
     more = len(dict.fromkeys(map(_said, outputs))) - 1
-    told = f"`{_said(name)}`" + (f" and {more} more" if more else "")
+    told = f"`{name}`" + (f" and {more} more" if more else "")
     what = f"The scenes `{first.name}` and `{second.name}` can run at once, and both tell {told} what to do."
-    instead = f"Write `takes {_said(name)} from {first.name}` in the scene that shall have it, here `{second.name}`."
+    instead = f"Write `takes {name} from {first.name}` in the scene that shall have it, here `{second.name}`."
     here, there = here_at.get(name, second.place), there_at.get(name, first.place)
     return Problem(here, what, instead, also=((there, f"the line of `{first.name}`"),))
+
+
+def _lines(scene: Scene) -> dict[str, Place]:
+    """The first line of a scene that tells an output its level; where none does, the first that tells its colour."""
+    found = written(*whole(scene))
+    levels = {name: place for name, place in found.items() if _said(name) == name}
+    return {_said(name): place for name, place in found.items()} | levels
 
 
 def _said(output: str) -> str:

@@ -170,19 +170,21 @@ class Story:
 
     def _output(self, name: str, mine: list[Record]) -> str:
         output = self._layout.outputs[name]
+        subject = f"the colour of {name.partition(' ')[0]}" if output.kind is Kind.COLOUR else name
         told = mine[-1] if mine else None
         if isinstance(told, Told) and told.why != BEGINS:
-            return f"{name} was {self._shows(output, told.wave)}{_WHYS.get(told.why, '').format(scene=told.scene)}"
+            return f"{subject} was {self._shows(output, told.wave)}{_WHYS.get(told.why, '').format(scene=told.scene)}"
         rest: Wave = Steady(output.rest.value)
         if output.rest.blink is not None:
             rest = Flashing(0, output.rest.blink)
         shown = self._shows(output, told.wave if isinstance(told, Told) else rest)
-        return f"{name} was still {shown}: no line had told it anything"
+        return f"{subject} was still {shown}: no line had told it anything"
 
     def _shows(self, output: Output, wave: Wave) -> str:
-        if endless(wave):
-            return wave.state.value
         words = value(output, wave.value_at(self._at_us))
+        if endless(wave) and output.kind is not Kind.COLOUR:
+            shown = "lit" if words == "on" else "dark" if words == "off" else f"at {words}"
+            return f"{wave.state.value}, {shown}"
         if wave.ends_us is not None and under_way(wave, self._at_us):
             began = wave.turns(-1) or 0
             ends = {

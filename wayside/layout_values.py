@@ -157,7 +157,7 @@ def _named(text: str, owner: str, word: str, values: dict[str, float]) -> float:
         return values[text]
     near = nearest(text, values)
     instead = f"Did you mean `{near}`?" if near else f"Its {word}s are `{'`, `'.join(values)}`"
-    raise NoState(f"{owner} has no {word} `{text}`", instead)
+    raise NoState(f"`{owner}` has no {word} `{text}`", instead)
 
 
 def _level(text: str, output: Output) -> float:

@@ -44,6 +44,12 @@ _WIDEST_NAME = 2.6
 _TICK_APART = 0.75  # inches between two times written on the axis
 _MINUTES_AN_INCH = 1.0
 
+_SAMPLES = {  # the levels of the legend's other marks
+    Look.SHADE: (0.1, 1.0),
+    Look.WHITE: (0.1, 1.0),
+    Look.MOVE: (0.0, 1.0),
+    Look.LEVEL: (0.5, 0.5),
+}
 _RAGGED = (0.4, 0.7, 0.5, 0.9, 0.6, 0.95, 0.45, 0.8, 0.55)  # the legend's flicker
 _GRID = Pen(HAIR, 0.6, layer=1)
 
@@ -59,6 +65,8 @@ _LEGEND = {
     Look.MOVE: "moving between named positions",
     Look.STOP_ASPECT: "aspect at which trains stop",
     Look.GO_ASPECT: "aspect that lets trains go",
+    Look.COLOUR: "colour of the light",
+    Look.WHITE: "white of the light: the darker, the cooler",
     Look.SOLID: "occupied, pressed or set",
     Look.UNKNOWN: "unknown, or no link",
     Look.RUNNING: "scene running",
@@ -307,7 +315,7 @@ class _Page:
     def _sample(self, look: Look) -> Callable[[float, float], None]:
         pulses = Flashing(0, Blink(24, 1, 0, 2)) if look is Look.FLASH else None
         levels = _RAGGED if look is Look.FLICKER else ()
-        low, high = {Look.SHADE: (0.1, 1.0), Look.MOVE: (0.0, 1.0), Look.LEVEL: (0.5, 0.5)}.get(look, (1.0, 1.0))
+        low, high = _SAMPLES.get(look, (1.0, 1.0))
 
         def paint(x: float, y: float) -> None:
             self._painter.span(Span(0, 100, look, low, high, "", pulses, levels), Scale(x, 0.4 / 100), Band(y, 0.065))

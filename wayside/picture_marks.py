@@ -24,6 +24,7 @@ _INKS = {
     Look.DENSE: Ink("white", DARK, 0.6, "/////"),
     Look.STOP_ASPECT: Ink("#b9bfc4", DARK, 0.6),
     Look.GO_ASPECT: Ink("white", DARK, 0.6),
+    Look.COLOUR: Ink("white", DARK, 0.6),
     Look.RUNNING: Ink("#eef0f1", DARK, 0.6),
     Look.STOPPING: Ink("white", DARK, 0.6, "\\\\\\\\\\"),
     Look.BUSY: Ink("white", DARK, 0.6, "......"),
@@ -84,6 +85,7 @@ class Painter:
         self._by_look: dict[Look, Callable[[Span, Scale, Band], None]] = {
             Look.IDLE: self._idle,
             Look.SHADE: self._shade,
+            Look.WHITE: self._shade,
             Look.FLASH: self._flash,
             Look.FLICKER: self._flicker,
             Look.LEVEL: self._level,

@@ -15,13 +15,17 @@ from wayside.picture_spans import Look, Row, Span, joined
 
 FADE_SAMPLES = 24  # as many shades as the painter draws of one fade
 MOVE_SAMPLES = 96  # enough for the small bounces at the end of a long move
-FLICKER_SAMPLES = 900  # of one span, however long: closer ones could not be told apart on the page
+FLICKER_SAMPLES = 900  # of one row, however long: closer ones could not be told apart on the page
 FLICKER_EVERY_US = 25_000
+MOST_COLOURS = 2_000  # changes of colour that one character is drawn with; of more none could be told apart
 DARKEST, BRIGHTEST = -3.0, 5.0  # powers of ten of lux, from a night to noon
 
 
-def output_row(output: Output, told: Sequence[Told], until_us: int) -> Row:
-    """An output's row. Before it is first told something it shows its rest, or where its first move began."""
+def output_row(output: Output, told: Sequence[Told], until_us: int, samples: int = FLICKER_SAMPLES) -> Row:
+    """An output's row. Before it is first told something it shows its rest, or where its first move began.
+
+    `samples`: so many of what flickers from beginning to end, where the picture has rows enough to cut them short.
+    """
     before = _began_at(told[0]) if told else None
     blink = output.rest.blink
     waves: list[tuple[int, Wave]] = [
@@ -34,7 +38,8 @@ def output_row(output: Output, told: Sequence[Told], until_us: int) -> Row:
     spans: list[Span] = []
     for (at_us, wave), (next_us, _) in zip(waves, [*waves[1:], (until_us, None)], strict=True):
         if at_us < until_us:
-            spans.extend(_wave_spans(output, wave, at_us, min(next_us, until_us)))
+            every_us = max(FLICKER_EVERY_US, until_us // samples)
+            spans.extend(_wave_spans(output, wave, at_us, min(next_us, until_us), every_us))
     marks: tuple[tuple[str, float], ...] = ()
     if output.kind is Kind.SERVO:
         marks = tuple((one.name, words.travel_share(output, one.degrees)) for one in output.positions)
@@ -49,14 +54,14 @@ def _began_at(told: Told) -> float | None:
     return wave.low if isinstance(wave, Course) else wave.value_at(told.at_us)
 
 
-def _wave_spans(output: Output, wave: Wave, from_us: int, to_us: int) -> list[Span]:
+def _wave_spans(output: Output, wave: Wave, from_us: int, to_us: int, every_us: int) -> list[Span]:
     match wave.state:
         case State.STEADY:
             return [_steady(output, wave.value_at(from_us), from_us, to_us)]
         case State.FLASHING:
-            return [_flashing(output, wave, from_us, to_us)]
+            return _colours(output, wave, from_us, to_us) if output.aspects else [_flashing(wave, from_us, to_us)]
         case State.FLICKERING:
-            return [_flickering(output, wave, from_us, to_us)]
+            return [_flickering(output, wave, from_us, to_us, every_us)]
         case State.UNDER_WAY | State.OWN_WAY:
             ends_us = to_us if wave.ends_us is None else wave.ends_us
             turn = min(max(ends_us, from_us), to_us)
@@ -64,16 +69,24 @@ def _wave_spans(output: Output, wave: Wave, from_us: int, to_us: int) -> list[Sp
             return [*spans, _steady(output, wave.value_at(ends_us), turn, to_us)] if to_us > turn else spans
 
 
-def _flashing(output: Output, wave: Wave, from_us: int, to_us: int) -> Span:
+def _colours(output: Output, wave: Wave, from_us: int, to_us: int) -> list[Span]:
+    """The colours of a character that changes them, one after another."""
+    spans: list[Span] = []
+    while from_us < to_us and len(spans) < MOST_COLOURS:
+        edge = min(wave.turns(from_us) or to_us, to_us)
+        spans.append(_steady(output, wave.value_at(from_us), from_us, edge))
+        from_us = edge
+    return joined(spans) if from_us >= to_us else [*joined(spans), Span(from_us, to_us, Look.COLOUR, text="in turn")]
+
+
+def _flashing(wave: Wave, from_us: int, to_us: int) -> Span:
     if isinstance(wave, Flashing):
         return Span(from_us, to_us, Look.FLASH, wave.high, wave.high, words.rate(wave.blink), wave)
-    if output.kind is Kind.COLOUR:
-        return Span(from_us, to_us, Look.GO_ASPECT, text="in turn")
     return Span(from_us, to_us, Look.FLASH, 1.0, 1.0, getattr(wave, "name", ""), wave)
 
 
-def _flickering(output: Output, wave: Wave, from_us: int, to_us: int) -> Span:
-    number = min(FLICKER_SAMPLES, max(2, (to_us - from_us) // FLICKER_EVERY_US))
+def _flickering(output: Output, wave: Wave, from_us: int, to_us: int, every_us: int) -> Span:
+    number = max(2, (to_us - from_us) // every_us)
     levels = _sampled(output, wave, from_us, to_us, number)
     text = getattr(getattr(wave, "manner", None), "name", "")
     return Span(from_us, to_us, Look.FLICKER, levels[0], levels[-1], text, levels=levels)
@@ -83,7 +96,7 @@ def _going(output: Output, wave: Wave, from_us: int, to_us: int) -> Span:
     ends_us = to_us if wave.ends_us is None else wave.ends_us
     number = 2 if isinstance(wave, Ramp) else MOVE_SAMPLES if isinstance(wave, Curve) else FADE_SAMPLES
     levels = _sampled(output, wave, from_us, to_us, number)
-    look = Look.MOVE if output.kind is Kind.SERVO else Look.SHADE
+    look = {Kind.SERVO: Look.MOVE, Kind.COLOUR: Look.WHITE}.get(output.kind, Look.SHADE)
     text = f"to {words.value(output, wave.value_at(ends_us))}"
     return Span(from_us, to_us, look, levels[0], levels[-1], text, levels=levels if number > 2 else ())
 
@@ -123,7 +136,12 @@ def _steady(output: Output, amount: float, from_us: int, to_us: int) -> Span:
     if output.kind is Kind.SERVO:
         share = words.travel_share(output, amount)
         return Span(from_us, to_us, Look.LEVEL, share, share, text)
-    if output.kind is Kind.SIGNAL or (output.kind is Kind.COLOUR and output.aspects):
+    if output.kind is Kind.COLOUR:
+        if output.aspects:
+            return Span(from_us, to_us, Look.COLOUR, text=text)
+        level = _colour(output, amount)
+        return Span(from_us, to_us, Look.WHITE, level, level, text)
+    if output.kind is Kind.SIGNAL:
         index = round(amount)
         stops = 0 <= index < len(output.aspects) and output.aspects[index].stops
         return Span(from_us, to_us, Look.STOP_ASPECT if stops else Look.GO_ASPECT, text=text)

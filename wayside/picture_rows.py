@@ -25,8 +25,9 @@ from engine.trace import (
     TrainAt,
     Trouble,
 )
+from engine.waves import State
 from wayside import trace_words as words
-from wayside.picture_outputs import output_row
+from wayside.picture_outputs import FLICKER_SAMPLES, output_row
 from wayside.picture_spans import Look, Row, Span, Tick, joined
 
 
@@ -76,6 +77,8 @@ _KINDS = (
     ("Colours of lamps", (Kind.COLOUR,)),
     ("Daylight", (Kind.DAYLIGHT,)),
 )
+SAMPLES = 90_000  # of all rows that flicker together: a picture of hundreds of lamps takes seconds, not minutes
+FEWEST_SAMPLES = 150  # of one such row
 _ONLY_IF_TOLD = (Kind.COLOUR, Kind.DAYLIGHT)
 _DETECTOR = {"occupied": Look.SOLID, "clear": Look.IDLE, "unknown": Look.UNKNOWN}
 _SCENE = {"running": Look.RUNNING, "stopping": Look.STOPPING}
@@ -93,12 +96,14 @@ def contents(trace: Sequence[Record], program: Program, until_us: int) -> Conten
     """Everything that the picture shows, from 0 to `until_us`, in the order in which it stands on the page."""
     found = _read(trace)
     layout = program.layout
+    flickering = sum(any(one.wave.state is State.FLICKERING for one in told) for told in found.told.values())
+    samples = max(FEWEST_SAMPLES, min(FLICKER_SAMPLES, SAMPLES // max(1, flickering)))
     sections = [Section("Detectors", tuple(_detector_rows(found, layout, until_us)))]
     for title, kinds in _KINDS:
         outputs = [output for output in layout.outputs.values() if output.kind in kinds]
         if kinds[0] in _ONLY_IF_TOLD:
             outputs = [output for output in outputs if output.name in found.told]
-        rows = tuple(output_row(output, found.told.get(output.name, ()), until_us) for output in outputs)
+        rows = tuple(output_row(output, found.told.get(output.name, ()), until_us, samples) for output in outputs)
         sections.append(Section(title, rows))
     sections.append(Section("Scenes", tuple(_state_rows(found, "scene", program.scenes, _SCENE, until_us))))
     sections.append(Section("Hands and notes", tuple(_other_rows(found, program, until_us))))

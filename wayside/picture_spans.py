@@ -22,6 +22,8 @@ class Look(Enum):
     MOVE = "move"  # a servo on its way
     STOP_ASPECT = "aspect that stops trains"
     GO_ASPECT = "aspect that lets trains go"
+    COLOUR = "one of a lamp's named colours"
+    WHITE = "a lamp's white, or a fade from one to another"
     SOLID = "occupied"
     UNKNOWN = "unknown"
     RUNNING = "running"

@@ -225,6 +225,26 @@ def test_states_tell_a_flicker_from_a_flash() -> None:
     assert [endless(kernel.wave(name)) for name, _ in lines] == [True, True, False]
 
 
+def test_the_colour_of_a_light_is_asked_for_while_its_character_changes_it() -> None:
+    aspects = (Aspect("white"), Aspect("red"), Aspect("green"))
+    lantern = Output("bay colour", Kind.COLOUR, Setting(0.0), aspects=aspects)
+    text = (
+        'scene r\n    starts each time bay is red\n    note "red"\n'
+        'scene g\n    starts each time bay is green\n    note "green"\n'
+        'scene w\n    wait until bay is green for 2 s\n    note "green for 2 s"\n'
+        'scene go\n    start w\n    show bay as "Al WRG 9s"\n    wait 20 s\n    set bay to red\n    wait 1 h\n'
+    )
+    kernel = played(program(text, with_outputs(lamp("bay"), lantern)), [(0.0, StartScene("go"))], until=30)
+    assert notes(kernel) == [
+        (3.0, "red"),
+        (6.0, "green"),
+        (8.0, "green for 2 s"),
+        (12.0, "red"),
+        (15.0, "green"),
+        (20.0, "red"),
+    ]
+
+
 # --- moves ---------------------------------------------------------------------------------------------------------
 
 

@@ -38,6 +38,7 @@ from engine.program import (
     WaitUntil,
 )
 from scenes import manners, orders, own_manners
+from scenes.check import check
 from scenes.problems import Problem
 
 MS = 1_000
@@ -961,3 +962,19 @@ def test_how_a_rehearsal_cannot_begin(line: str, what: str) -> None:
     errors = [problem for problem in found if not problem.advice]
     assert len(errors) == 1, said(found)
     assert what in errors[0].what.replace("Daylight", "daylight")
+
+
+def test_a_clash_over_a_lamp_points_to_the_line_that_tells_its_colour() -> None:
+    text = "scene a\n    turn on parlour\nscene b\n    wait 1 s\n    fade parlour to 3000 K over 3 s\n"
+    (found,) = check(sound(text, LIGHT))
+    assert "both tell `parlour` what to do" in found.what
+    assert found.place.line == 5
+    assert found.instead.startswith("Write `takes parlour from a`")
+    taken = text.replace("scene b\n", "scene b\n    takes parlour from a\n")
+    assert check(sound(taken, LIGHT)) == []
+
+
+def test_a_clash_points_to_the_level_where_one_is_told_and_the_colour_before_it() -> None:
+    text = "scene a\n    turn on parlour\nscene b\n    set parlour to 3000 K\n    turn off parlour\n"
+    (found,) = check(sound(text, LIGHT))
+    assert found.place.line == 5

@@ -5,8 +5,11 @@ from __future__ import annotations
 import pytest
 
 from engine.conditions import Atom, Sort, Test
+from engine.courses import Course, Leg, Script
+from engine.flicker import Flicker
 from engine.layout import (
     NOWHERE,
+    Aspect,
     Blink,
     Board,
     Button,
@@ -21,6 +24,7 @@ from engine.layout import (
     Setting,
     Wiring,
 )
+from engine.manners import MANNERS
 from engine.program import Act, Begin, Count, Deed, Program, Rehearsal, Scene, SetFlag, TrainRun, Variable
 from engine.trace import (
     ButtonIs,
@@ -34,10 +38,14 @@ from engine.trace import (
     Told,
     TrainOn,
 )
-from engine.waves import Flashing, Ramp, Steady
+from engine.waves import Flashing, Ramp, State, Steady
 from wayside.explaining import Story
 
 S = 1_000_000
+
+
+STILL = MANNERS["candle"]
+TWO_COLOURS = Script.of(Leg(5 * S, 0.0), Leg(10 * S, 1.0))
 
 
 def at(line: int) -> Place:
@@ -49,6 +57,7 @@ LAYOUT = Layout(
         "amber": Output("amber", Kind.LAMP, Setting(0.0), steps=255),
         "reds": Output("reds", Kind.LAMP, Setting(1.0, Blink(S, 1, 0, 2))),
         "fan": Output("fan", Kind.MOTOR, Setting(0.0)),
+        "lantern colour": Output("lantern colour", Kind.COLOUR, Setting(0.0), aspects=(Aspect("white"), Aspect("red"))),
         "arm": Output("arm", Kind.SERVO, Setting(0.0), positions=(Position("down", 0.0), Position("up", 90.0))),
     },
     detectors={"lane": Detector("lane", DetectorKind.BEAM, wiring=Wiring(board="box", port=2))},
@@ -103,7 +112,7 @@ def story(*trace: Record, at_us: int = 10 * S) -> Story:
     ("sort", "subject", "trace", "states"),
     [
         (Sort.OUTPUT, "amber", (), "amber was still off: no line had told it anything"),
-        (Sort.OUTPUT, "reds", (), "reds was still flashing: no line had told it anything"),
+        (Sort.OUTPUT, "reds", (), "reds was still flashing, lit: no line had told it anything"),
         (
             Sort.OUTPUT,
             "amber",
@@ -114,13 +123,32 @@ def story(*trace: Record, at_us: int = 10 * S) -> Story:
         (Sort.OUTPUT, "amber", (told("amber", Ramp(0, 20 * S, 0.0, 1.0)),), "amber was fading, 50 %"),
         (Sort.OUTPUT, "amber", (told("amber", Ramp(10 * S, 20 * S, 0.0, 1.0)),), "amber was fading, still off"),
         (Sort.OUTPUT, "amber", (told("amber", Ramp(0, 10 * S, 0.0, 1.0)),), "amber was on"),
+        (
+            Sort.OUTPUT,
+            "amber",
+            (told("amber", Flicker(0, 0, 7, STILL, (0.4, 0.4), (0.4, 0.4))),),
+            "amber was flickering, at 40 %",
+        ),
+        (Sort.OUTPUT, "amber", (told("amber", Flashing(0, Blink(S, 1, 1, 2), 0.5)),), "amber was flashing, dark"),
+        (
+            Sort.OUTPUT,
+            "lantern colour",
+            (told("lantern colour", Course(0, TWO_COLOURS, 0.0, 1.0, repeats=True, state=State.FLASHING)),),
+            "the colour of lantern was red",
+        ),
+        (
+            Sort.OUTPUT,
+            "lantern colour",
+            (),
+            "the colour of lantern was still white: no line had told it anything",
+        ),
         (Sort.OUTPUT, "fan", (told("fan", Steady(-0.3)),), "fan was 30 % backwards"),
         (Sort.OUTPUT, "arm", (told("arm", Steady(90.0)),), "arm was up"),
         (
             Sort.OUTPUT,
             "reds",
             (told("reds", Flashing(0, Blink(S, 1, 0, 2)), "safe"),),
-            "reds was flashing, in its safe state since evening was stopped",
+            "reds was flashing, lit, in its safe state since evening was stopped",
         ),
         (Sort.OUTPUT, "arm", (told("arm", Steady(0.0), "dropped"),), "arm was down, left so when its line was dropped"),
         (
@@ -205,4 +233,4 @@ def test_of_several_subjects_the_last_that_something_happened_to() -> None:
 def test_a_long_list_is_cut() -> None:
     many = [atom(Sort.OUTPUT, name) for name in LAYOUT.outputs]
     many += [atom(Sort.DETECTOR, "lane"), atom(Sort.TRAIN, "lane")]
-    assert story().states(many).endswith("; and 2 more")
+    assert story().states(many).endswith("; and 3 more")

@@ -15,6 +15,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from engine.courses import Course, Leg, Script
+from engine.flicker import Flicker
 from engine.layout import (
     Aspect,
     Blink,
@@ -32,6 +34,7 @@ from engine.layout import (
     Stretch,
     Track,
 )
+from engine.manners import MANNERS
 from engine.program import Program
 from engine.trace import (
     ButtonIs,
@@ -46,14 +49,14 @@ from engine.trace import (
     TrainAt,
     Trouble,
 )
-from engine.waves import Flashing, Ramp, Steady, Wave
+from engine.waves import Flashing, Ramp, State, Steady, Wave
 from wayside import picture
 from wayside.picture import tick_step_s
 from wayside.picture_failures import MOST_LISTED, Failure
 from wayside.picture_marks import MOST_LABELS, merged
-from wayside.picture_outputs import output_row
+from wayside.picture_outputs import FLICKER_SAMPLES, MOST_COLOURS, output_row
 from wayside.picture_paper import text_width
-from wayside.picture_rows import contents
+from wayside.picture_rows import FEWEST_SAMPLES, contents
 from wayside.picture_sheet import spread
 from wayside.picture_spans import Look, Row, Span
 
@@ -545,6 +548,62 @@ def test_an_output_that_did_not_begin_at_rest_shows_where_its_first_move_began()
 def test_only_the_last_order_of_an_instant_shows() -> None:
     row = row_of("amber", told(5, "amber", Steady(1.0)), told(5, "amber", Steady(0.0)))
     assert looks(row) == [(0, 90, Look.IDLE)]
+
+
+LANTERN = Output("bay colour", Kind.COLOUR, Setting(0.0), aspects=(Aspect("white"), Aspect("red")))
+PARLOUR = Output("parlour colour", Kind.COLOUR, Setting(370.0), mired=(450.0, 150.0))
+IN_TURN = Course(0, Script.of(Leg(4 * S, 0.0), Leg(2 * S, 1.0)), 0.0, 1.0, repeats=True, state=State.FLASHING)
+
+
+def test_the_colours_of_a_character_stand_one_after_another_and_let_no_train_go(tmp_path: Path) -> None:
+    row = output_row(LANTERN, [told(0, "bay colour", IN_TURN), told(13, "bay colour", Steady(1.0))], 20 * S)
+    seen = [(span.from_us // S, span.to_us // S, span.text) for span in row.spans]
+    assert seen == [
+        (0, 4, "white"),
+        (4, 6, "red"),
+        (6, 10, "white"),
+        (10, 12, "red"),
+        (12, 13, "white"),
+        (13, 20, "red"),
+    ]
+    assert {span.look for span in row.spans} == {Look.COLOUR}
+    drawn = draw(tmp_path, [told(0, "bay colour", IN_TURN)], program([LANTERN], []), 20)
+    assert "colour of the light" in drawn.words()
+    assert not any("trains" in word for word in drawn.words())
+
+
+def test_of_very_many_changes_of_colour_the_first_are_drawn_and_the_rest_is_named() -> None:
+    row = output_row(LANTERN, [told(0, "bay colour", IN_TURN)], 48 * 3600 * S)
+    assert len(row.spans) == MOST_COLOURS + 1
+    assert row.spans[-1][1:] == (48 * 3600 * S, Look.COLOUR, 0.0, 0.0, "in turn", None, ())
+
+
+def test_the_white_of_a_lamp_is_explained_as_one(tmp_path: Path) -> None:
+    trace = [told(3, "parlour colour", ramp(3, 9, 370.0, 200.0))]
+    row = output_row(PARLOUR, trace, 20 * S)
+    assert looks(row) == [(0, 3, Look.WHITE), (3, 9, Look.WHITE), (9, 20, Look.WHITE)]
+    assert row.spans[0].low < row.spans[2].low  # the cooler, the darker the ink
+    words = draw(tmp_path, trace, program([PARLOUR], []), 20).words()
+    assert "white of the light: the darker, the cooler" in words
+    assert "level: the darker, the brighter" not in words
+
+
+def test_what_flickers_on_many_rows_or_in_many_spans_is_sampled_no_closer_than_the_page_shows() -> None:
+    lamps = [lamp(f"l{number}", 255) for number in range(600)]
+
+    def samples(count: int, spans: int) -> int:
+        trace = [
+            told(at * 3600 // spans, one.name, Flicker(0, 0, 7, MANNERS["candle"], (0.0, 1.0), (0.0, 1.0)))
+            for one in lamps[:count]
+            for at in range(spans)
+        ]
+        found = contents(trace, program(lamps, []), 3600 * S)
+        rows = [row for section in found.sections for row in section.rows if row.name == "l0"]
+        return sum(len(span.levels) for span in rows[0].spans)
+
+    assert samples(1, 1) == FLICKER_SAMPLES
+    assert samples(1, 60) == FLICKER_SAMPLES  # not as many in each
+    assert samples(600, 1) == FEWEST_SAMPLES
 
 
 def test_what_comes_after_the_end_is_left_out() -> None:

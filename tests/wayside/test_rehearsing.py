@@ -234,7 +234,7 @@ def test_a_flashing_lamp_is_said_to_flash() -> None:
     flashes = program(Tell(at(2), (("amber", Flash(Blink(S, 1, 0, 2))),)))
     wanted = expect(Not(Atom(Sort.OUTPUT, "amber", Test.FLASHING)), Timing.AT, S, words="amber is not flashing")
     assert failures(rehearse(flashes, rehearsal(wanted))) == [
-        ("`amber is not flashing` did not hold then; amber was flashing", S, at(2))
+        ("`amber is not flashing` did not hold then; amber was flashing, lit", S, at(2))
     ]
 
 
