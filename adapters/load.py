@@ -23,6 +23,8 @@ COMMAND_BYTES = 11  # `<a 511 3 1>`
 WORK = 6_000_000  # looks at single outputs in one simulation; it ends there and says so
 CAUSES = 5  # lines that are named for one second
 
+Size = Callable[[str, int], int]
+
 
 class Command(NamedTuple):
     """A command as it would leave. `late_us` is counted from when it should have left; see `Choice.since_us`."""
@@ -114,14 +116,15 @@ def simulate(
     link: Link,
     pace: Pace,
     begins_known: bool = True,
-    size: Callable[[str, int], int] = lambda _name, _code: COMMAND_BYTES,
+    size: Size = lambda _name, _code: COMMAND_BYTES,
     work: int = WORK,
     pieces: int = PIECES,
 ) -> Load:
     """Play a trace over one link, up to an instant that is not included.
 
     `begins_known`: the far ends show the layout at rest when it begins, as they do once a link has been put right;
-    False puts it right first. `size` tells the bytes of a command from the output and its code. Answers are taken to come at once. It stops early after so much work.
+    False puts it right first. `size` tells the bytes of a command from the output and its code. Answers are taken to come at
+    once. It stops early after so much work.
     """
     outputs = outputs_on(layout, link.name)
     mine = {output.name: output for output in outputs}
@@ -156,9 +159,7 @@ def _ask(demand: Demand, output: Output, orders: Sequence[Told], until_us: int) 
 class _Played:
     """The pacer at work on a trace, and the worst of what came of it, as a whole and second by second."""
 
-    def __init__(
-        self, outputs: Sequence[Output], pace: Pace, begins_known: bool, size: Callable[[str, int], int], work: int
-    ):
+    def __init__(self, outputs: Sequence[Output], pace: Pace, begins_known: bool, size: Size, work: int) -> None:
         self.pacer, self.size, self.work, self.cut = Pacer(outputs, pace), size, work, False
         self.stream: list[Command] = []
         self.error, self.late = (0.0, "", 0), (0, "", 0)

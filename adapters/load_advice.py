@@ -1,4 +1,4 @@
-"""What to do about a link that has more to carry than it can, in plain words: one piece of advice for each line to blame.
+"""What to do about a link that has more to carry than it can, in plain words: advice for each line that is to blame.
 
 Knows no pacer and no layout file beyond the words that a person writes in it.
 """
@@ -6,7 +6,7 @@ Knows no pacer and no layout file beyond the words that a person writes in it.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from math import ceil
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -14,12 +14,13 @@ from engine.layout import NOWHERE, Kind, Place
 from engine.waves import State
 
 if TYPE_CHECKING:
-    from adapters.load import Cause, Load, Over
+    from adapters.load import Load, Over
 
 MATTERS = 0.05  # what is off by no more than 5 units of lightness, or 5 % of its way, is not worth a word
 MATTERS_US = 250_000  # nor is a command that comes no later (common practice, no source)
 MANY = 3  # outputs that change in one second, from which on it helps to let fewer change at once
 COUNTS = 0.1  # the share of what is wanted from which on a line is named, and its way of moving spoken of
+LEADING = 2  # outputs whose way of moving is spoken of
 MOST_ADVICE = 10
 MOST_ALSO = 4
 
@@ -34,7 +35,7 @@ class Advice(NamedTuple):
 
 
 def advice(load: Load) -> list[Advice]:
-    """One for each line that wants most in some second that is over; the worst first. None where nobody would see it."""
+    """One for each line that wants most in some second that is too full, the worst first; none where nobody would see."""
     spells: dict[Place, list[Over]] = {}
     for over in load.over:
         spells.setdefault(over.causes[0].place, []).append(over)
@@ -102,10 +103,10 @@ def _instead(load: Load, overs: Sequence[Over], causes: Counter[tuple[str, Kind,
     whole = sum(causes.values())
     leading = [cause for cause, commands in causes.most_common() if commands >= COUNTS * whole]
     ways: list[str] = []
-    if max(_outputs(over.causes) + over.others for over in overs) >= MANY:
+    if max(map(_outputs, overs)) >= MANY:
         ways.append("let fewer outputs change at once, such as `6 s apart`")
     times = max(over.wanted / over.carries for over in overs)
-    for _, kind, state in leading:
+    for _, kind, state in leading[:LEADING]:
         ways += _by_way(kind, state, times)
     ways.append(_another_link(load))
     first, *others = dict.fromkeys(ways)
@@ -113,8 +114,9 @@ def _instead(load: Load, overs: Sequence[Over], causes: Counter[tuple[str, Kind,
     return f"{said[0].upper()}{said[1:]}"
 
 
-def _outputs(causes: Iterable[Cause]) -> int:
-    return len({cause.output for cause in causes})
+def _outputs(over: Over) -> int:
+    """How many outputs want a good share of a second."""
+    return len({cause.output for cause in over.causes if cause.commands >= COUNTS * over.wanted})
 
 
 def _by_way(kind: Kind, state: State, times: float) -> list[str]:
@@ -133,7 +135,7 @@ def _by_way(kind: Kind, state: State, times: float) -> list[str]:
 
 # what a board does in the words of the layout file, where it has a word for it
 _BOARDS = {
-    (Kind.LAMP, State.UNDER_WAY): "fades the lamp by itself and is told only the end: `turn on` instead of `fade`",
+    (Kind.LAMP, State.UNDER_WAY): "fades the lamp by itself and is told only the end: `set` instead of `fade`",
     (Kind.LAMP, State.OWN_WAY): "brings the lamp up by itself, without `comes on like`",
     (Kind.LAMP, State.FLICKERING): "flickers the lamp by itself (`flickers by itself: yes`)",
     (Kind.LAMP, State.FLASHING): "flashes the lamps by itself (`flashes as a pair`)",
@@ -144,7 +146,7 @@ _BOARDS = {
 def _another_link(load: Load) -> str:
     if load.link.commands_s is None and load.carries >= load.pace.commands_s:
         return (
-            "wire it to a link of its own: this one's commands go over the track, and one whose commands do not "
-            "carries more (`commands a second` in the layout file)"
+            "wire it to another link, whose commands do not go over the track (in the layout file: `commands: 200 a second`,"
+            " or whatever it takes)"
         )
     return "put some of the outputs on another link"

@@ -27,7 +27,7 @@ GUARDED = 3.0  # what being guarded counts, in whole ways off: a lamp must wait 
 # Between the first commands of two servos of which nobody knows where they stand: each may go all of its way at its
 # full speed, near stall current. A 9 g servo takes 0.12 s for 60 degrees (sellers), so 180 degrees take 0.36 s.
 INRUSH_GAP_US = 360_000
-NOTICED_US = 50_000  # what comes late by less is not counted as an error that is seen (common practice, no source)
+NOTICED_US = 50_000  # what is wrong for less is not counted as an error that is seen (common practice, no source)
 _STALE = 64  # forgotten alarms that are kept at least
 
 
@@ -42,8 +42,8 @@ class Pace(NamedTuple):
 class Choice(NamedTuple):
     """What to tell. `error` is how far off the output is, 0..1.
 
-    `since_us` is when it should have been told something else than it was. `exact`: that was this code, and no other
-    code that the output should have been told has been left out meanwhile.
+    `since_us` is when it should have been told something else than it was. `exact`: that was this very code, since it is
+    a last value, or the output is only switched; others pass through many codes, and some may have been left out.
     """
 
     name: str
@@ -64,7 +64,7 @@ class Pacer:
         if not (pace.bytes_s > 0 and pace.commands_s > 0 and pace.outstanding > 0):
             raise ValueError("a link carries bytes and commands, and one without an answer at least")
         self.pace = pace
-        self.furthest = Choice("", 0)  # at the last slot: the output furthest off, of those that are seen to be
+        self.furthest = Choice("", 0)  # at the last slot: what has been furthest off long enough to be seen
         self._all = {output.name: Wanted(output) for output in outputs}
         self._waiting: dict[str, Wanted] = {}
         self._final: dict[str, Wanted] = {}  # those of the waiting whose code will not change, in order of since when
@@ -156,12 +156,12 @@ class Pacer:
     def _since(self, one: Wanted, now_us: int) -> tuple[int, bool]:
         if one.ends_us <= now_us and one.owed is None:
             return max(one.since_us, one.ends_us), True
-        if one.looked_us is not None and not one.switched:
+        if one.looked_us is None:
+            return one.since_us, one.switched
+        if not one.switched:
             return one.looked_us, False
-        if one.looked_us is not None:
-            change_us = one.next_change(one.since_us)
-            return (one.since_us if change_us is None else min(change_us, now_us)), True
-        return one.since_us, one.due_code == one.code(now_us)
+        change_us = one.next_change(one.since_us)
+        return (one.since_us if change_us is None else min(change_us, now_us)), True
 
     def _best(self, now_us: int) -> Wanted | None:
         """The furthest, by what being guarded and having waited add to it. Those that want nothing any more go."""
@@ -174,8 +174,11 @@ class Pacer:
                 done.append(one)
                 continue
             error = UNKNOWN if one.told is None else one.apart(code, one.told)
-            if error > furthest.error and one.behind_us is not None and now_us - one.behind_us >= NOTICED_US:
-                furthest = Choice(one.name, code, one.since_us, error)
+            one.low = min(one.low, error)
+            if now_us - one.mark_us >= NOTICED_US:
+                if one.low > furthest.error:
+                    furthest = Choice(one.name, code, one.since_us, one.low)
+                one.mark_us, one.low = now_us, error
             if one.servo and one.told is None and now_us < self._servo_us:
                 continue
             if self._slot_us:
@@ -225,7 +228,7 @@ class Pacer:
             self._alarm(one, now_us)
         else:
             one.since_us = one.behind_us = now_us
-            one.looked_us = self._free_us
+            one.mark_us, one.low, one.looked_us = now_us, 2.0, self._free_us
             self._waiting[name] = one
             one.alarm = 0
             if one.ends_us < FOREVER:
@@ -284,10 +287,11 @@ class Pacer:
             return False
         if one.name not in self._waiting:
             self._waiting[one.name] = one
-            one.since_us, one.looked_us, one.due_code = at_us, None, one.code(at_us)
+            one.since_us, one.looked_us = at_us, None
+            one.mark_us, one.low = at_us, 2.0
             one.behind_us = at_us if one.behind_us is None else one.behind_us
             if not one.lasts and one.told is not None:
-                one.owed = one.due_code
+                one.owed = one.code(at_us)
         if one.ends_us > at_us:
             one.alarm = 0
             if one.ends_us < FOREVER:

@@ -33,11 +33,12 @@ class Wanted:
         "alarm",
         "apart",
         "behind_us",
-        "due_code",
         "ends_us",
         "guarded",
         "lasts",
         "looked_us",
+        "low",
+        "mark_us",
         "name",
         "order",
         "others",
@@ -61,12 +62,10 @@ class Wanted:
         self.owed: int | None = None  # of a pulse: what it has to be told even if that is over
         self.ends_us = FOREVER  # from when on its code stays as it is
         self.order = 0  # of all that was asked for
-        self.due_code = 0  # what it should have been told at `since_us`
         self.since_us = 0  # from when on it should have been told something else; where `looked_us`: no sooner
-        self.looked_us: int | None = (
-            None  # an instant at which it should have been told so, where since when is not known
-        )
+        self.looked_us: int | None = None  # where since when is not known: an instant at which it should have
         self.behind_us: int | None = None  # from when on it has not shown what it should
+        self.mark_us, self.low = 0, 2.0  # since this instant it has been off by that at least
         self.others = 0  # outputs that waited, itself among them, when its code had become final
         self.alarm = 0  # the number of the one instant that it waits for
         self._tells: Seen = _nothing
