@@ -105,7 +105,8 @@ def _inputs(layout: Layout) -> Iterator[Problem]:
     """Detectors and buttons whose reports nobody could tell apart."""
     from adapters.wires import unheard
 
-    places = {one.name: one.place for one in (*layout.detectors.values(), *layout.buttons.values())}
+    places = {name: one.place for name, one in layout.detectors.items()}
+    places.update({name: one.place for name, one in layout.buttons.items()})
     for link in layout.links.values():
         if is_stated(link):
             for wire, why in unheard(layout, link):
