@@ -15,10 +15,9 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from heapq import heapify, heappop, heappush
-from typing import Protocol, runtime_checkable
 
 from engine.lightness import luminance
-from engine.waves import Piece, Steady, Wave
+from engine.waves import Part, Steady, Wave
 
 MOST_A_SECOND = 3
 SECOND_US = 1_000_000
@@ -38,17 +37,6 @@ BUDGET = 400_000  # values of lamps asked for in one series: about a second of w
 History = Sequence[tuple[int, Wave]]  # what a lamp was told when, in order
 
 _DARK = Steady(0.0)
-
-
-@runtime_checkable
-class _Course(Protocol):
-    """A wave that knows its monotone pieces: `engine.courses.Course`, `engine.flicker.Flicker`."""
-
-    @property
-    def from_us(self) -> int: ...
-
-    def piece(self, at_us: int) -> Piece:
-        """The one that holds an instant not before `from_us`."""
 
 
 # --- counting ------------------------------------------------------------------------------------------------------
@@ -152,30 +140,28 @@ def series(
 class _Lamp:
     """One lamp on its way through its waves, a monotone piece at a time."""
 
-    __slots__ = ("_course", "_history", "_piece", "_told", "_wave", "_weight", "end", "next_us")
+    __slots__ = ("_history", "_part", "_told", "_wave", "_weight", "end", "next_us")
 
     def __init__(self, weight: float, history: History, from_us: int) -> None:
         self._weight = weight
         self._history = history
         self._told = bisect_right(history, from_us, key=lambda told: told[0])  # how many it has been told
         self._wave = history[self._told - 1][1] if self._told else _DARK
-        self._course = self._wave if isinstance(self._wave, _Course) else None
-        self._piece: Piece | None = None  # of a course: asking it is much cheaper than asking the wave
+        self._part: Part = self._wave.piece(from_us)  # cheaper to ask than the wave
         self.next_us: int | None = None  # the end of the piece, where the next one begins
         self.end = 0.0  # its light in the last instant of the piece
 
     def light(self, at_us: int) -> float:
-        return self._weight * luminance((self._piece or self._wave).value_at(at_us))
+        return self._weight * luminance(self._part.value_at(at_us))
 
     def begin(self, at_us: int) -> float:
         """A piece begins here; its first light."""
         history = self._history
         while self._told < len(history) and history[self._told][0] <= at_us:
             self._wave = history[self._told][1]
-            self._course = self._wave if isinstance(self._wave, _Course) else None
             self._told += 1
-        self._piece = self._course.piece(at_us) if self._course and at_us >= self._course.from_us else None
-        turn = self._piece.to_us if self._piece else self._wave.turns(at_us)
+        self._part = self._wave.piece(at_us)
+        turn = self._part.to_us
         told = history[self._told][0] if self._told < len(history) else None
         self.next_us = told if turn is None or (told is not None and told < turn) else turn
         first = self.light(at_us)
