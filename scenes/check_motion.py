@@ -73,12 +73,18 @@ def _in_steps(move: Move, over_us: int, servos: list[Output]) -> Iterator[Proble
         if 0.0 < steps < FLOWING_STEPS_S:
             quicker_us = int(over_us * steps / FLOWING_STEPS_S) // NICE_US * NICE_US
             what = (
-                f"`{servo.name}` will be seen to move in steps, {steps:.1f} a second: it is taken to answer to no less "
+                f"`{servo.name}` will be seen to move in steps, {_how_often(steps)}: it is taken to answer to no less "
                 f"than {servo.dead_band_deg:g} deg (`dead band` in the layout file)."
             )
             faster = f"Write `over {_seconds(quicker_us)}` or shorter" if quicker_us else "Move it further"
             yield _advice(move, what, f"{faster}, or turn the servo further with a shorter crank.")
             return
+
+
+def _how_often(steps_a_second: float) -> str:
+    if steps_a_second >= 1.0:
+        return f"{steps_a_second:.1f} a second"
+    return f"one every {_seconds(round(10 / steps_a_second) * NICE_US)}"
 
 
 def fades(program: Program) -> Iterator[Problem]:

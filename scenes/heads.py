@@ -33,6 +33,15 @@ def _at_time(writer: Writer, node: Node) -> Head:
     return AtTime(node.place, second, clock.word("LAYOUT") is not None)
 
 
+_ALSO_CALLED = {  # times of the sun by other names
+    **dict.fromkeys(("sundown", "sunfall"), "sunset"),
+    **dict.fromkeys(("sunup", "morning"), "sunrise"),
+    **dict.fromkeys(("twilight", "evening", "nautical-dusk", "civil-dusk"), "dusk"),
+    **dict.fromkeys(("daylight", "first-light", "daytime"), "daybreak"),
+    **dict.fromkeys(("night", "dark", "darkness", "astronomical-dusk"), "nightfall"),
+}
+
+
 def _at_sun(writer: Writer, node: Node) -> Head:
     """`starts at dusk - 20 min`: worked out once, for the place and the date of the layout file."""
     from engine import daylight
@@ -42,7 +51,9 @@ def _at_sun(writer: Writer, node: Node) -> Head:
         known = ", ".join(f"`{one}`" for one in daylight.EVENTS)
         what = f"the sun knows no `{word.text}`; it knows {known}"
         time = {"noon": "12:00", "midday": "12:00", "midnight": "0:00"}.get(word.text, "17:45")
-        near = names.near(word.text, daylight.EVENTS) or f"for a time of day write `starts at {time} layout time`"
+        same = _ALSO_CALLED.get(word.text)
+        near = f"write `starts at {same}`" if same else names.near(word.text, daylight.EVENTS)
+        near = near or f"for a time of day write `starts at {time} layout time`"
         raise names.refuse(word.place, what, near)
     second = daylight.event(names.layout.whereabouts, word.text)
     if second is None:

@@ -197,7 +197,7 @@ class Manners:
         symbol, kind = self.names.symbols[name], brought(name)
         if kind:
             self.names.used.add(name)
-            what = f"Wayside itself knows a `{name}`: it is {_IS[kind]}"
+            what = f"`{name}` is a name that Wayside uses itself: {_IS[kind]}"
             self.names.report(symbol.place, what, f"choose another name, such as `own-{name}`")
         try:
             self._made(symbol)

@@ -56,6 +56,11 @@ def _amount(text: str) -> Fraction:
     return Fraction(text.replace(",", "."))
 
 
+def _negative(said: Said) -> str:
+    motor = re.match(r"(?:set|fade) .* to ?- ?[0-9.,]+ ?(?:%|percent)", said["line"])
+    return "Leave it out" + ("; a motor that runs the other way is written `40 % backwards`." if motor else ".")
+
+
 def _rate(said: Said) -> str:
     return f"Write `{_number(_amount(said['n']) * 60)} a minute`."
 
@@ -147,6 +152,7 @@ KNOWN = (
 )
 EVENTS = ("daybreak", "dawn", "sunrise", "sunset", "dusk", "nightfall")
 _LIKE = "|".join(sorted(KNOWN, key=len, reverse=True))
+_APART = "|".join(name.replace("-", "[- ]") for name in sorted(KNOWN, key=len, reverse=True) if "-" in name)
 _EVENT = "(?:" + "|".join(EVENTS) + ")"
 _PERCENT = rf"{_NUMBER} ?(?:%|percent)"
 _RATE = rf"{_NUMBER} ?(?:a minute|per minute|/min)"
@@ -173,6 +179,10 @@ def _slowly(said: Said) -> str:
 def _levels(said: Said) -> str:
     low, high = re.findall(_NUMBER, said["x"])
     return f"Write `between {low} % and {high} %`."
+
+
+def _hyphens(said: Said) -> str:
+    return f"Write `{said['x'].replace(' ', '-')}`."
 
 
 _COURSES = {"smoothly": "smooth", "gently": "smooth", "softly": "smooth", "evenly": "even", "linearly": "even", "linear": "even", "steadily": "even"}
@@ -210,6 +220,9 @@ _MANNERS = (
     _entry("sways number", rf"^sways (?:at )?(?P<x>(?P<n>{_NUMBER}))(?= by\b|$)", "`{n}` of what? A rate carries its unit.", "Write `{n} a minute`.", "m"),
     _entry("sways by", rf"^sways {_RATE},? (?P<x>(?P<l>{_PERCENT}))$", "`by` is missing before the share.", "Write `by {l}`.", "m"),
     _entry("sways share", rf"^sways {_RATE} by (?P<x>(?P<n>{_NUMBER}))$", "`{n}` of what? A share carries its unit.", "Write `{n} %`.", "m"),
+    _entry("like between", rf"^like {NAME} (?P<x>between\b.*)$", "Between which levels is said where a lamp flickers.", "Leave `{x}` out here, and write it behind `flicker ... like` and this manner's name.", "m"),
+    _entry("manner's times", rf"^{_PERCENT} (?:for|over) (?P<t>{_TIME}) (?P<x>(?:to|-) {_TIME})$", "A level of a list lasts one time.", "Leave `{x}` out: each lamp has a pace of its own anyway.", "m"),
+    _entry("manner's levels", rf"^(?P<x>(?P<a>{_PERCENT}) (?:to|-) (?P<b>{_PERCENT})) (?:for|over|in) (?P<t>{_TIME})$", "A line of a manner has one level.", "Write the line for `{a}` first, then `{b} over {t}`.", "m"),
     _entry("like and more", rf"^like {NAME}(?P<x>,? ?(?:and|with|at|but|pace|depth|,).*)$", "A manner is like one other; `pace` and `depth` stand on lines of their own.", "Begin a new line there, or leave it out.", "m"),
     _entry("like otherwise", r"^(?P<x>is like|as|similar to|same as|based on|from|flickers? like|flickers? as|flickers?|copy|copies)\b", "What a manner is like is said with `like` alone.", "Write `like candle`.", "m"),
     _entry("pace", r"^(?P<x>speed|rate|tempo|slower|faster|quicker|slow|fast|quick)\b", "The word for this is `pace`.", "Write `pace 60 %` for slower, or `pace 150 %` for quicker.", "m"),
@@ -222,6 +235,8 @@ _MANNERS = (
 )
 
 _SUN = (
+    _entry("begins at dusk", rf"^begins at (?P<x>(?:the )?{_EVENT}\b.*)$", "A rehearsal begins at a time of day.", "Write for example `begins at 17:45`.", "h"),
+    _entry("sun's share", rf"^starts at {_EVENT} [-+] (?P<x>(?P<n>{_NUMBER}) ?(?:%|percent|deg|lux))$", "`{x}` is not a time.", "Write `{n} min`.", "s"),
     _entry("before the sun", rf"^(?P<x>starts (?:at )?(?P<t>{_TIME}) (?P<w>before|after|past|to|till) (?:the )?(?P<n>{_EVENT}))\b", "How long before or after comes behind the time of the sun.", _away, "s"),
     _entry("sun and word", rf"^starts at (?P<n>{_EVENT}),? (?P<x>(?P<w>minus|plus|less|and) (?P<t>{_TIME}))", "How long before or after is written with a sign.", _away, "s"),
     _entry("sun's sign", rf"^starts at (?P<n>{_EVENT}) ?(?P<x>(?:(?<! )(?P<w>[-+]) ?|(?<= )(?P<q>[-+]))(?P<t>{_TIME}))", "The sign stands between two blanks.", _away, "s"),
@@ -254,6 +269,13 @@ _LIGHT = (
     _entry("between numbers", rf"^flicker .*?(?P<x>between (?:{_NUMBER} and {_NUMBER}(?: ?(?:%|percent))?|{_PERCENT} and {_NUMBER}(?![0-9.,%]| ?%| percent)))", "Both levels carry their unit.", _levels, near=True),
     _entry("flicker in", rf"^flicker .*? (?P<x>(?:in|within|during|taking) (?P<t>{_TIME}))", "How long it takes comes after `over`.", "Write `over {t}`.", near=True),
     _entry("flicker for over", rf"^flicker .*?(?P<x>(?P<f>for {_TIME}),? (?P<o>over {_TIME}))", "`over` comes before `for`.", "Write `{o} {f}`.", near=True),
+    _entry("turn on to", rf"^turn on (?P<n>{_NAMES}) (?P<x>(?:to|at) (?P<l>{_PERCENT}))$", "`turn on` gives full light.", "Write `set {n} to {l}`.", near=True),
+    _entry("set like", rf"^set (?P<n>{_NAMES}) to (?P<l>{_PERCENT}) (?P<x>like {NAME})$", "`set` takes no time, so it has no course.", "Write `fade {n} to {l} over 3 s {x}`.", near=True),
+    _entry("like in words", rf"^(?:flicker|turn on|turn off|fade|like) .*?(?<![a-z0-9-])(?!(?:{_LIKE})(?![a-z0-9-]))(?P<x>{_APART})(?![a-z0-9-])", "A name is one word; its parts are joined by hyphens.", _hyphens, near=True),
+    _entry("fade dusk", r"^(?P<x>fade (?P<c>dusk|dawn|nightfall|daybreak)),? (?:over|in|for)\b", "What goes through `{c}` is `daylight`.", "Write `fade daylight through {c} over 4 min`."),
+    _entry("fade where", rf"^fade (?P<n>(?!daylight\b){_NAMES}) (?P<x>over {_TIME})$", "To which level?", "Write `fade {n} to 60 % {x}`.", near=True),
+    _entry("fade bouncing", r"^fade .*?(?P<x>,? ?(?:bouncing|settling)\b(?: [a-z0-9]+)*)$", "Servos bounce and settle; a lamp does not.", "Leave `{x}` out.", near=True),
+    _entry("daylight like", rf"^fade daylight through {NAME} over {_TIME},? (?P<x>like {NAME})$", "Daylight goes as it goes outdoors.", "Leave `{x}` out.", near=True),
     _entry("turn over", rf"^turn (?P<s>on|off) (?P<n>{_NAMES})(?P<m> like {NAME})? (?P<x>over (?P<t>{_TIME}))", "`turn {s}` takes no time.", _in_time, near=True),
     _entry("turn slowly", rf"^turn (?P<s>on|off) (?P<n>{_NAMES}) (?P<x>slowly|gently|softly|gradually|smoothly)$", "`turn {s}` takes no time.", _slowly, near=True),
     _entry("turn red", rf"^turn (?:(?:on|off) )?(?P<n>{_NAMES}) (?P<x>(?:in |to )?(?P<c>white|red|green|yellow|blue|violet|orange))$", "A colour is set.", "Write `set {n} to {c}`.", near=True),
@@ -278,6 +300,9 @@ _LIGHT = (
 
 _MOTION = (
     _entry("arrives first", rf"^move .*?(?P<x>,? ?(?P<w>bouncing(?: once| twice| [0-9]+ times)?|settling),? (?P<o>over {_TIME}))", "How a move arrives comes last.", "Write `{o}, {w}`.", near=True),
+    _entry("settling how often", r"^move .*?settling,? (?P<x>once|twice|[0-9]+(?: times)?)$", "How often belongs to `bouncing`; `settling` dies down by itself.", "Leave `{x}` out.", near=True),
+    _entry("move where", rf"^move (?P<n>{_NAMES}) (?P<x>over {_TIME})$", "To which position?", "Write `move {n} to lowered {x}`, or whichever position is meant.", near=True),
+    _entry("move speed", rf"^move .*?(?P<x>(?:at|with) {_NUMBER} ?(?:deg|degrees?|°|mm)? ?(?:/ ?s|per second|a second)[a-z]*)", "How quickly a servo goes is said by its time from one end to the other.", "Write for example `over 7 s`."),
     _entry("bounce", r"^move .*?(?P<x>(?:(?:and|with|with an?|then) )?(?:bounces?|bounced))(?![a-z0-9-])", "The word for this is `bouncing`, after a comma.", "Write `, bouncing`, `, bouncing twice` or `, bouncing 3 times`.", near=True),
     _entry("settle", r"^move .*?(?P<x>(?:(?:and|with|with an?|then) )?(?:settles?|settled|wobbles?|wobbling|overshoots?|overshooting))(?![a-z0-9-])", "The word for this is `settling`, after a comma.", "Write `, settling`.", near=True),
     _entry("arrives with", r"^move .*?(?P<x>(?:and|with|then|while) (?P<w>bouncing|settling))(?![a-z0-9-])", "`{w}` comes after a comma.", "Write `, {w}`.", near=True),
@@ -333,7 +358,7 @@ _SIGNS = (
     _entry("hertz", rf"^(?!.*\btrain\b).*?(?P<x>(?P<n>{_NUMBER}) ?(?:[hH][zZ]|(?:times |flashes )?(?:a|per) second|/s(?:ec)?\b))", "Rates are given per minute.", _rate, near=True),
     _entry("bpm", rf"(?P<x>(?P<n>{_NUMBER}) ?(?:[bB][pP][mM]|times a minute|times per minute|flashes a minute|/ ?minute|a min\b|per min\b|a minutes|an minute))", "The rate is not written like that.", "Write `{n} a minute`.", near=True),
     _entry("model speed", rf"(?P<x>(?P<n>{_NUMBER}) ?(?P<u>[kK][mM]/[hH]|kmh|kph|mph|m/s|cm/s))", "Speeds are given in mm/s.", _speed),
-    _entry("negative", r"^(?!starts at ).*?(?<![a-z0-9])(?P<x>-) ?(?P<n>[0-9])", "Amounts have no minus sign.", "Leave it out; a motor that runs the other way is written `40 % backwards`."),
+    _entry("negative", r"^(?!starts at ).*?(?<![a-z0-9])(?P<x>-) ?(?P<n>[0-9])", "Amounts have no minus sign.", _negative),
     _entry("no nought", r"(?<![0-9a-z])(?P<x>[.,](?P<n>[0-9]+))", "A number begins with a figure.", "Write `0.{n}`.", near=True),
     _entry("volts", rf"(?P<x>{_NUMBER} ?(?:V|volts?|A|mA|amps?|W|watts?)\b)", "`{x}` is nothing that an output can be told.", "Write a level such as `40 %`."),
     _entry("underscores", r"(?P<x>[A-Za-z][A-Za-z0-9-]*_[A-Za-z0-9_-]*)", "The words of a name are joined by hyphens, not by `_`.", _small),

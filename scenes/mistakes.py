@@ -85,7 +85,7 @@ def _from_table(entry: Entry, found: re.Match[str], line: Line) -> Mistake:
     start, end = found.span("x") if "x" in found.re.groupindex else found.span()
     if start < 0:
         start, end = found.span()
-    said = {"x": line.code[start:end], "before": line.before.strip()}
+    said = {"x": line.code[start:end], "before": line.before.strip(), "line": line.code}
     for name in found.re.groupindex:
         said.setdefault(name, "" if found.start(name) < 0 else line.code[found.start(name) : found.end(name)])
     instead = entry.instead(said) if callable(entry.instead) else entry.instead.format_map(said)
@@ -169,6 +169,12 @@ _SAID = {
     "MINUS": "`-`",
     "_NL": "the end of the line",
 }
+_AMOUNTS = frozenset({"DURATION", "PERCENT", "ANGLE", "RATE", "LENGTH", "SPEED", "LUX", "KELVIN", "TIME", "INTEGER"})
+_STATEMENTS = (
+    *("turn on", "turn off", "set", "fade", "move", "flash", "flicker", "show", "pulse", "wait", "repeat", "remember"),
+    *("forget", "count", "reset", "do", "run", "start", "stop", "hold", "release", "note", "if", "together", "takes"),
+    *("starts", "runs", "expect", "plays", "begins", "lasts", "seed", "never", "always", "whenever"),
+)
 _SILENT = frozenset({"_INDENT", "_DEDENT", "BROKEN", "$END"})
 _CONNECTING = frozenset(
     """
@@ -236,12 +242,16 @@ def _fallback(line: Line, lead: int) -> Mistake:
         return Mistake(start, line.at, what, "Write it, or leave out what it belongs to.", "too early")
     if line.expected <= {"_NL", "COLON"} | _SILENT:
         what = f"The sentence is complete before `{here}`."
-        return Mistake(line.at, line.end, what, f"Leave out `{here}`, or begin a new line with it.", "too late")
+        begins = any(text.split()[0] == here for text in _STATEMENTS)
+        instead = f"Leave out `{here}`" + (", or begin a new line with it." if begins else " and what comes after it.")
+        return Mistake(line.at, line.end, what, instead, "too late")
     before = f"after `{after}` comes" if after else "a line begins with"
     what = f"`{here}` does not fit here: {before} {offered}."
     instead = f"Did you mean `{near}`?" if near and near != here else ""
     if not instead and len(line.expected - _SILENT) == 1:
-        instead = f"Write it before `{here}`."
+        (kind,) = line.expected - _SILENT
+        amounts = kind in _AMOUNTS and here[0].isdigit()
+        instead = f"Write that in place of `{here}`." if amounts else f"Write it before `{here}`."
     return Mistake(line.at, line.end, what, instead or "Write that, or leave out what is too much.", "misfit")
 
 

@@ -192,7 +192,7 @@ def _played(program: Program, scene: str) -> list[FastFlashing]:
 def problem(found: FastFlashing, played: str = "") -> Problem:
     """What is said about it, at the first of its lines. `played`: the scene that a check played to find it."""
     lamps = listed([f"`{name}`" for name in found.lamps], 4)
-    when = f"when `{played}` is played" if played else f"from {duration(found.at_us)} on"
+    when = f"when `{played}` is played" if played else f"from {duration(round(found.at_us, -4))} on"
     many = "flashes" if len(found.lamps) == 1 else "flash, together or each by itself,"
     what = f"{lamps} {many} {found.flashes} times within one second, {when}: more than three."
     first, *others = found.places

@@ -747,7 +747,7 @@ def test_the_names_that_wayside_brings_are_taken(name: str, what: str) -> None:
     (only,) = found
     assert not only.advice
     assert (only.place.line, only.place.column) == (1, 8)
-    assert f"Wayside itself knows a `{name}`: it is {what}." == only.what
+    assert f"`{name}` is a name that Wayside uses itself: {what}." == only.what
     assert f"`own-{name}`" in only.instead
 
 
@@ -978,3 +978,28 @@ def test_a_clash_points_to_the_level_where_one_is_told_and_the_colour_before_it(
     text = "scene a\n    turn on parlour\nscene b\n    set parlour to 3000 K\n    turn off parlour\n"
     (found,) = check(sound(text, LIGHT))
     assert found.place.line == 5
+
+
+@pytest.mark.parametrize(
+    ("word", "meant"),
+    [
+        ("sundown", "sunset"),
+        ("sunup", "sunrise"),
+        ("twilight", "dusk"),
+        ("night", "nightfall"),
+        ("daylight", "daybreak"),
+    ],
+)
+def test_a_time_of_the_sun_by_another_name(word: str, meant: str) -> None:
+    (found,) = problems(f"scene s\n    starts at {word}\n    turn on amber\n")
+    assert found.what.startswith(f"The sun knows no `{word}`")
+    assert found.instead == f"Write `starts at {meant}`."
+
+
+@pytest.mark.parametrize(
+    ("over", "how_often"),
+    [("40 s", "4.2 a second"), ("340 s", "one every 2 s"), ("1 h", "one every 21.2 s")],
+)
+def test_steps_that_are_seen_are_counted_in_words_that_fit(over: str, how_often: str) -> None:
+    (found,) = check(sound(f"scene s\n    move near-barrier to lowered over {over}\n", LIGHT))
+    assert f"seen to move in steps, {how_often}: it is taken" in found.what
