@@ -123,8 +123,8 @@ def simulate(
     """Play a trace over one link, up to an instant that is not included.
 
     `begins_known`: the far ends show the layout at rest when it begins, as they do once a link has been put right;
-    False puts it right first. `size` tells the bytes of a command from the output and its code. Answers are taken to come at
-    once. It stops early after so much work.
+    False puts it right first. `size` tells the bytes of a command from the output and its code. Answers are taken to
+    come at once. It stops early after so much work.
     """
     outputs = outputs_on(layout, link.name)
     mine = {output.name: output for output in outputs}

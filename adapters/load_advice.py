@@ -35,7 +35,7 @@ class Advice(NamedTuple):
 
 
 def advice(load: Load) -> list[Advice]:
-    """One for each line that wants most in some second that is too full, the worst first; none where nobody would see."""
+    """One for each line that wants most in a second that is too full, the worst first; none where nobody would see."""
     spells: dict[Place, list[Over]] = {}
     for over in load.over:
         spells.setdefault(over.causes[0].place, []).append(over)
@@ -146,7 +146,7 @@ _BOARDS = {
 def _another_link(load: Load) -> str:
     if load.link.commands_s is None and load.carries >= load.pace.commands_s:
         return (
-            "wire it to another link, whose commands do not go over the track (in the layout file: `commands: 200 a second`,"
-            " or whatever it takes)"
+            "wire it to another link, whose commands do not go over the track (in the layout file: "
+            "`commands: 200 a second`, or whatever it takes)"
         )
     return "put some of the outputs on another link"

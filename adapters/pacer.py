@@ -42,8 +42,8 @@ class Pace(NamedTuple):
 class Choice(NamedTuple):
     """What to tell. `error` is how far off the output is, 0..1.
 
-    `since_us` is when it should have been told something else than it was. `exact`: that was this very code, since it is
-    a last value, or the output is only switched; others pass through many codes, and some may have been left out.
+    `since_us` is when it should have been told something else than it was. `exact`: that was this very code, since it
+    is a last value, or the output is only switched; others pass through many codes, and some may have been left out.
     """
 
     name: str
