@@ -28,6 +28,7 @@ NOISE_EVERY_US = 100_000
 LONGEST_NOISE = 12
 ENDLESS = 5_000  # characters of a reply that never ends
 FLOOD, FLOOD_PARTS = 10_000, 100
+ARRIVES_US = 20_000  # for the half reply to be fetched before the cable is out
 DEEP_ENOUGH = 2  # characters into a command, for a cable that comes out in the middle of one
 
 
@@ -289,7 +290,9 @@ class Station:
                 if "unplug-in-reply" in self.faults:
                     left_us = line.say(copy[: len(text) // 2 + 1], at_us)
                     time_us = self.faults.pop("unplug-in-reply")
-                    self._later(left_us - self._now_us, lambda time_us=time_us: self._unplug(time_us), True)  # type: ignore[misc]
+                    self._later(
+                        left_us - self._now_us + ARRIVES_US, lambda time_us=time_us: self._unplug(time_us), True
+                    )  # type: ignore[misc]
                     return
                 if "half-replies" in self.faults:
                     left_us = line.say(copy[: len(text) // 2 + 1], at_us, paced)

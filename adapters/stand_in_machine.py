@@ -193,10 +193,8 @@ class Machine:
 
     def _number(self, board: int, port: int) -> int:
         """Which number the decoder's book has for a board and port."""
-        shift = OFF_BY if self.settings.from_one else 0
-        if self.off_by_four:
-            shift = OFF_BY - shift if self.settings.from_one else -OFF_BY
-        return board * PORTS + port + 1 - shift
+        from_one = self.settings.from_one != self.off_by_four
+        return board * PORTS + port + 1 - (OFF_BY if from_one else 0)
 
     def _deaf(self, now_us: int) -> str:
         """Why nothing on the track hears a packet now, if so."""

@@ -93,6 +93,12 @@ class Pty:
     def write(self, data: bytes) -> int:
         return os.write(self.fd, data)
 
+    def hung_up(self) -> bool:
+        """Whether the other end is closed, without reading what was written to it before."""
+        poller = select.poll()
+        poller.register(self.fd, 0)
+        return any(events & select.POLLHUP for _, events in poller.poll(0))
+
 
 def _link(device: str, wanted: str | None) -> str:
     """A name for the device that stays; the device itself where no name is free."""
@@ -182,7 +188,6 @@ class StandIn:
 
     def close(self) -> None:
         """Close all doors; clients find their line dead."""
-        self._open = False
         if self._listener is not None:
             self._listener.close()
             self._listener = None
@@ -191,6 +196,7 @@ class StandIn:
         self._clients.clear()
         if self.pty is not None:
             self.pty.close()
+        self._open = False
 
     # --- the loop --------------------------------------------------------------------------------------------------
 
@@ -278,8 +284,11 @@ class StandIn:
                 self._welcome(self._listener)
             else:
                 self._read(*doors[source])
-        if self.pty is not None and self.pty.fd >= 0 and not self.pty.present:
-            self._look(self.pty)
+        if self.pty is not None and self.pty.fd >= 0:
+            if not self.pty.present:
+                self._look(self.pty)
+            elif not self.station.room(PTY_LINE) and self.pty.hung_up():  # else reading tells
+                self._lost(PTY_LINE)
 
     def _sleep_s(self) -> float:
         longest = LOOK_S if self.pty is not None and self._open and not self.pty.present else LONGEST_SLEEP_S

@@ -44,7 +44,7 @@ def typed(station: Station, text: str, now_us: int) -> list[str]:
         return LINES[words[0]](station, words[1:], now_us)
     except (Refused, BadFault) as problem:
         text = str(problem)
-        raise BadLine(f"{text[:1].upper()}{text[1:]}{'' if text.endswith('.') else '.'}") from None
+        raise BadLine(f"{text[:1].upper()}{text[1:]}{'' if text.endswith(('.', '?')) else '.'}") from None
 
 
 def _help(station: Station, words: list[str], now_us: int) -> list[str]:

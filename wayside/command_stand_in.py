@@ -284,7 +284,7 @@ class Teller:
     def _say_held(self, thing: str, now_us: int) -> None:
         held = self._held.pop(thing)
         self._last_us[thing] = now_us
-        self._print(held.entry, held.before)
+        self._print(held.entry._replace(at_us=now_us), held.before)  # said now: the clock never goes back
 
     def _print(self, entry: Entry, before: int = 0) -> None:
         self._turn(entry.at_us)
@@ -314,7 +314,7 @@ def line_of(entry: Entry, names: dict[str, str], before: int = 0) -> str:
     words = {"asked": f"asked {entry.effect}", "refused": entry.effect}.get(
         entry.thing, f"{entry.thing}{name}: {entry.effect}"
     )
-    more = f" (after {before} more)" if before else ""
+    more = f" ({before} more before)" if before else ""
     text = f"{clock(entry.at_us)}  {words}{more}"
     return f"{text:<{COMMAND_COLUMN}}  {entry.command}".rstrip() if entry.command else text
 
