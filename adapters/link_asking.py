@@ -1,0 +1,127 @@
+"""Questions whether a station is still there. Each is a fence, too: its answer says that what went before was taken in.
+
+Knows instants and sizes, no words. The station's receive buffer is short (64 bytes, from memory), so no more than that
+is ever on its way unanswered. A station says what it is when it starts, but also when it is asked: telling the two
+apart is done here.
+"""
+
+from __future__ import annotations
+
+from adapters.link_states import Times
+
+BUFFER = 64  # bytes that may be on their way without an answer behind them
+NEVER = 1 << 62
+FENCE_BYTES = 40  # after so many a question goes out, so that its answer is there before the buffer is full
+
+
+class Asking:
+    """The questions of one connection."""
+
+    def __init__(self, times: Times, outstanding: int, mute: bool = False) -> None:
+        self._times = times
+        self._mute = mute  # a far end that cannot be asked: nothing is known of it, and nothing waited for
+        self._most = BUFFER * max(1, outstanding)
+        self._fence_bytes = self._most - (BUFFER - FENCE_BYTES)
+        self.unanswered = 0
+        self.round_trip_us: int | None = None
+        self._last_us: int | None = None  # the last question
+        self.reset(0)
+
+    def reset(self, now_us: int) -> None:
+        """A new connection, or a station that starts anew: nothing is on its way, and it is to be asked at once."""
+        self.asked_us: int | None = None  # the question that has no answer yet
+        self._next_us = now_us
+        self._since_us: int | None = None  # the first question since anything was heard
+        self._first_us: int | None = None  # the first command behind the last question
+        self._on_way = self._behind = 0  # bytes: all that have no answer; those of them behind the question
+        self._power_us: int | None = None
+        self._named_us: int | None = None  # when it said what it is in that report
+        self._doubt = False  # whether it has said what it is before its answer
+        self._stalled = False
+        self.blocked = False
+
+    # --- what goes out ---------------------------------------------------------------------------------------------
+
+    def room(self, size: int) -> bool:
+        """Whether a command of so many bytes may go; if not, an answer must come first."""
+        self.blocked = not self._mute and (self._stalled or (self._on_way > 0 and self._on_way + size > self._most))
+        return not self.blocked
+
+    def sent(self, size: int, now_us: int) -> None:
+        """A command left."""
+        self._on_way += size
+        if self.asked_us is not None:
+            self._behind += size
+        if self._first_us is None:
+            self._first_us = now_us
+
+    def next_us(self) -> int:
+        """When the next question should go out."""
+        if self._mute:
+            return NEVER
+        if self.asked_us is not None:
+            return self.asked_us + self._times.answer_us
+        if self._first_us is None:
+            return self._next_us
+        urgent = self.blocked or self._on_way >= self._fence_bytes
+        return min(self._next_us, self._first_us + (0 if urgent else self._times.fence_us))
+
+    def ask(self, now_us: int) -> None:
+        """A question goes out; one before it that has no answer gets none."""
+        if self.asked_us is not None:
+            self.unanswered += 1
+            self._stalled = self._since_us is not None
+            self._on_way = self._behind
+        self.asked_us = self._last_us = now_us
+        self._next_us = now_us + self._times.ask_us
+        self._since_us = now_us if self._since_us is None else self._since_us
+        self._first_us, self._behind, self.blocked = None, 0, self._stalled
+
+    # --- what comes in ---------------------------------------------------------------------------------------------
+
+    def heard(self) -> None:
+        """It has said something that can be understood."""
+        self._since_us, self._stalled = None, False
+
+    def answered(self, now_us: int, refused: bool = False) -> None:
+        """It has said how its power is, which is how it answers; or it has refused the question, which will do."""
+        if not refused:
+            self._named_us = now_us if self._doubt else None
+            self._power_us, self._doubt = now_us, False
+        if self.asked_us is None:
+            return
+        if not refused:
+            self.round_trip_us = now_us - self.asked_us
+        self.asked_us = None
+        self._on_way, self._behind, self.blocked = self._behind, 0, False
+
+    def begins(self, now_us: int) -> bool:
+        """It has said what it is: whether it has started anew, as far as can be told now; `rebooted` may tell later."""
+        if self._in_report(now_us):
+            self._named_us = now_us
+            return False
+        if self.asked_us is not None:
+            self._doubt = True
+            return False
+        return True
+
+    def _in_report(self, now_us: int) -> bool:
+        """Whether a report that was asked for has just begun, and has not said this yet; doubled lines count as one."""
+        if self._last_us is None or self._power_us is None or now_us - self._last_us > self._times.silence_us:
+            return False
+        if self._named_us is not None:
+            return now_us - self._named_us <= self._times.doubled_us
+        return now_us - self._power_us <= self._times.report_us
+
+    def rebooted(self, now_us: int) -> bool:
+        """Whether it said what it is and then did not answer: it had lost the question when it started anew."""
+        return self._doubt and self.asked_us is not None and now_us >= self.asked_us + self._times.answer_us
+
+    def silent(self, now_us: int) -> bool:
+        """Whether nothing has been heard for long, though asked."""
+        return self._since_us is not None and now_us - self._since_us >= self._times.silence_us
+
+    def slept(self, now_us: int) -> None:
+        """Nobody here was awake for a while, so what has not been heard may have been said."""
+        self.asked_us = None if self.asked_us is None else now_us
+        self._since_us = None if self._since_us is None else now_us

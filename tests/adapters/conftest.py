@@ -1,0 +1,6 @@
+"""The tests of the far ends share helpers that stand beside them."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
