@@ -45,7 +45,7 @@ class Line(Protocol):
 class Heard(NamedTuple):
     """How it went."""
 
-    anything: bool  # the station said something that could be read
+    anything: bool  # after it was told, the station said something that could be read
     refused: bool
     power: str  # "on", "off", "overload", or "" where it did not say
 
@@ -65,7 +65,7 @@ class Talk:
         self._listen(self._times.banner_us if resets else self._times.quiet_us, until=Banner)
         awake = any(isinstance(said, Banner) for said in self._said)
         if resets and awake and start_up_us:
-            self._tell(f"  It has started anew: {start_up_us / 1_000_000:g} s for its boards to start.")
+            self._tell(f"  It may have started anew: {start_up_us / 1_000_000:g} s for its boards to start.")
             self._listen(start_up_us)
         power = self._ask()
         if needs_track and power in ("off", "overload"):
@@ -75,9 +75,10 @@ class Talk:
             self._tell(f"  {'sent':<8}<{text}>")
             self._line.write(encode(text))
         power = self._ask() or power
-        refused = any(isinstance(said, Refused) for said in self._said[before:])
-        self._conclude(refused)
-        return Heard(bool(self._said), refused, power)
+        after = self._said[before:]
+        heard = Heard(bool(after), any(isinstance(said, Refused) for said in after), power)
+        self._conclude(heard)
+        return heard
 
     def _ask(self) -> str:
         """Asks how the station is, as a fence behind what was sent; what it says of the track's power."""
@@ -107,18 +108,20 @@ class Talk:
         if self._shown <= MOST_SHOWN:
             self._tell(f"  {'heard':<8}<{one.text}>  {in_words(said)}")
 
-    def _conclude(self, refused: bool) -> None:
+    def _conclude(self, heard: Heard) -> None:
         if self._shown > MOST_SHOWN:
             self._tell(f"  And {count(self._shown - MOST_SHOWN, 'line')} more.")
         if self._noise:
             unread = count(self._noise, "byte")
             self._tell(f"  {unread} besides could not be read. If there are many, the speed is wrong.")
-        if not self._said:
-            self._tell("  Nothing came back. Is this the station's port, is its speed right, and is it switched on?")
-        elif refused:
+        if heard.refused:
             self._tell("  The station refused it. Compare the words with its book; `words:` of a link changes them.")
-        else:
+        elif heard.anything:
             self._tell("  The station took it. Whether anything moved, only you can see.")
+        elif self._said:
+            self._tell("  Nothing came back after that: it was awake, and may not have heard it. Try once more.")
+        else:
+            self._tell("  Nothing came back. Is this the station's port, is its speed right, and is it switched on?")
 
 
 def in_words(said: Said) -> str:
@@ -135,7 +138,7 @@ def in_words(said: Said) -> str:
         case Refused():
             return "it refuses"
         case Banner():
-            return "what it is"
+            return "says what it is"
         case Remark():
             return "a remark"
         case Other():

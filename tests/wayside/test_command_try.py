@@ -247,7 +247,9 @@ def test_it_is_told_and_what_comes_back_is_said(attempt: Try, folder: Path) -> N
     assert "track power is on" in said.out
     assert "Wayside stand-in" in said.out
     assert "The station took it. Whether anything moved, only you can see." in said.out
-    order = [said.out.index(word) for word in ("may reset", "what it is", "sent    <a 10 3 1>", "The station took it")]
+    order = [
+        said.out.index(word) for word in ("may reset", "says what it is", "sent    <a 10 3 1>", "The station took it")
+    ]
     assert order == sorted(order)
 
 
@@ -278,6 +280,41 @@ def test_a_far_end_that_says_nothing(attempt: Try, folder: Path) -> None:
         said = attempt("--address", 41, "on", "--in", folder, "--port", port_of(stand_in), "--yes")
     assert said.status == 1
     assert "Nothing came back. Is this the station's port" in said.out
+
+
+def test_a_far_end_that_falls_silent(attempt: Try, folder: Path) -> None:
+    """What it said before it was told is no answer to what it was told."""
+    with far_end() as stand_in:
+        stand_in.ask(lambda station, now: station.fault("no-replies", now))
+        said = attempt("amber", "on", "--in", folder, "--port", port_of(stand_in), "--yes")
+        assert heard(stand_in) == ["a 10 3 1"]
+    assert said.status == 1
+    assert "Wayside stand-in" in said.out
+    assert "Nothing came back after that" in said.out
+    assert "took it" not in said.out
+
+
+def test_after_a_restart_the_boards_get_their_time(attempt: Try, folder: Path) -> None:
+    text = LAYOUT.replace("start-up: 0 s", "start-up: 300 ms")
+    (folder / "layout.yaml").write_text(text, encoding="utf-8")
+    with far_end() as stand_in:
+        stand_in.ask(lambda station, now: station.fault("reset-on-open", now))
+        said = attempt("lamp", "on", "--in", folder, "--port", port_of(stand_in), "--yes")
+        log = stand_in.ask(lambda station, _: [(one.at_us, one.command, one.effect) for one in station.log])
+    assert said.status == 0
+    assert "It may have started anew: 0.3 s for its boards to start." in said.out
+    restarts = [at for at, command, effect in log if not command and "restart" in effect]
+    first_told = next(at for at, command, _ in log if command)
+    assert restarts
+    assert first_told - restarts[-1] >= 300_000
+
+
+def test_more_than_can_be_read_is_counted(attempt: Try, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(trial_talk, "MOST_SHOWN", 2)
+    with far_end() as stand_in:
+        said = attempt("amber", "on", "--in", folder, "--port", port_of(stand_in), "--yes")
+    assert said.out.count("  heard ") == 2
+    assert "more.\n" in said.out
 
 
 def test_noise_is_counted(attempt: Try, folder: Path) -> None:
