@@ -552,8 +552,6 @@ def test_when_it_should_have_been_told() -> None:
     pacer.want("cid", Steady(1.0), 0)
     pacer.sent("cid", 1, 0, SIZE)
     pacer.answered()
-    pacer.want("ada", Ramp(0, 600_000, 0.0, 0.8), 0)
-    pacer.want("bea", Steady(0.9), 250_000)
     pacer.want("cid", Flashing(300_000, Blink(2 * S, 1, 1, 2)), 300_000)  # off at once
     assert pacer.choose(S) == Choice("cid", 0, 300_000, 1.0)
     pacer.sent("cid", 0, S, SIZE)
@@ -563,7 +561,9 @@ def test_when_it_should_have_been_told() -> None:
     pacer.sent("cid", 1, 2 * S, SIZE)
     pacer.answered()
     pacer.want("cid", Steady(1.0), 2 * S)
-    for at_us, name, since_us in ((3 * S, "bea", 250_000), (4 * S, "ada", 600_000)):  # from when its wave ended
+    pacer.want("ada", Ramp(2 * S, 2_600_000, 0.0, 0.8), 2 * S)
+    pacer.want("bea", Steady(0.9), 2_250_000)
+    for at_us, name, since_us in ((3 * S, "bea", 2_250_000), (4 * S, "ada", 2_600_000)):  # from when its wave ended
         choice = pacer.choose(at_us)
         assert choice is not None
         assert (choice.name, choice.since_us, choice.exact) == (name, since_us, True)
