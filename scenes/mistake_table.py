@@ -220,6 +220,7 @@ _MANNERS = (
     _entry("sways number", rf"^sways (?:at )?(?P<x>(?P<n>{_NUMBER}))(?= by\b|$)", "`{n}` of what? A rate carries its unit.", "Write `{n} a minute`.", "m"),
     _entry("sways by", rf"^sways {_RATE},? (?P<x>(?P<l>{_PERCENT}))$", "`by` is missing before the share.", "Write `by {l}`.", "m"),
     _entry("sways share", rf"^sways {_RATE} by (?P<x>(?P<n>{_NUMBER}))$", "`{n}` of what? A share carries its unit.", "Write `{n} %`.", "m"),
+    _entry("manner like", rf"^manner (?P<n>{NAME}):? (?P<x>like (?P<m>{NAME}))$", "What a manner is like stands on a line of its own.", "Write `{x}` below it, indented by 4 spaces.", "t"),
     _entry("like between", rf"^like {NAME} (?P<x>between\b.*)$", "Between which levels is said where a lamp flickers.", "Leave `{x}` out here, and write it behind `flicker ... like` and this manner's name.", "m"),
     _entry("manner's times", rf"^{_PERCENT} (?:for|over) (?P<t>{_TIME}) (?P<x>(?:to|-) {_TIME})$", "A level of a list lasts one time.", "Leave `{x}` out: each lamp has a pace of its own anyway.", "m"),
     _entry("manner's levels", rf"^(?P<x>(?P<a>{_PERCENT}) (?:to|-) (?P<b>{_PERCENT})) (?:for|over|in) (?P<t>{_TIME})$", "A line of a manner has one level.", "Write the line for `{a}` first, then `{b} over {t}`.", "m"),

@@ -112,7 +112,7 @@ def as_name(text: str) -> str:
 def repaired_name(code: str) -> str:
     """The name that a broken first line of a scene, routine, rule or rehearsal was to give."""
     rest = code.strip().rstrip(" :.").split(" ", 1)[1:]
-    return as_name(rest[0].split(" with ")[0]) if rest else ""
+    return as_name(re.split(" (?:with|like) ", rest[0])[0]) if rest else ""
 
 
 _MEMBER = re.compile(r"^(?:for|foreach)\b(?: each| every| all| any)? *(?P<n>[^\s,:]+)")

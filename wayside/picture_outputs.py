@@ -17,6 +17,7 @@ FADE_SAMPLES = 24  # as many shades as the painter draws of one fade
 MOVE_SAMPLES = 96  # enough for the small bounces at the end of a long move
 FLICKER_SAMPLES = 900  # of one row, however long: closer ones could not be told apart on the page
 FLICKER_EVERY_US = 25_000
+FEWEST_IN_SPAN = 12  # so that a short one is no triangle
 MOST_COLOURS = 2_000  # changes of colour that one character is drawn with; of more none could be told apart
 DARKEST, BRIGHTEST = -3.0, 5.0  # powers of ten of lux, from a night to noon
 
@@ -86,7 +87,7 @@ def _flashing(wave: Wave, from_us: int, to_us: int) -> Span:
 
 
 def _flickering(output: Output, wave: Wave, from_us: int, to_us: int, every_us: int) -> Span:
-    number = max(2, (to_us - from_us) // every_us)
+    number = max(2, min(FEWEST_IN_SPAN, (to_us - from_us) // FLICKER_EVERY_US), (to_us - from_us) // every_us)
     levels = _sampled(output, wave, from_us, to_us, number)
     text = getattr(getattr(wave, "manner", None), "name", "")
     return Span(from_us, to_us, Look.FLICKER, levels[0], levels[-1], text, levels=levels)

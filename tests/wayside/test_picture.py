@@ -54,7 +54,7 @@ from wayside import picture
 from wayside.picture import tick_step_s
 from wayside.picture_failures import MOST_LISTED, Failure
 from wayside.picture_marks import MOST_LABELS, merged
-from wayside.picture_outputs import FLICKER_SAMPLES, MOST_COLOURS, output_row
+from wayside.picture_outputs import FEWEST_IN_SPAN, FLICKER_SAMPLES, MOST_COLOURS, output_row
 from wayside.picture_paper import text_width
 from wayside.picture_rows import FEWEST_SAMPLES, contents
 from wayside.picture_sheet import spread
@@ -604,6 +604,7 @@ def test_what_flickers_on_many_rows_or_in_many_spans_is_sampled_no_closer_than_t
     assert samples(1, 1) == FLICKER_SAMPLES
     assert samples(1, 60) == FLICKER_SAMPLES  # not as many in each
     assert samples(600, 1) == FEWEST_SAMPLES
+    assert samples(600, 60) == 60 * FEWEST_IN_SPAN
 
 
 def test_what_comes_after_the_end_is_left_out() -> None:
