@@ -10,7 +10,7 @@ from acting import LAYOUT, S, lamp, notes, played, program, told, value
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.conditions import fully_shown
+from engine.conditions import Atom, Sort, Test, fully_shown
 from engine.courses import Course, Ease
 from engine.curves import Curve
 from engine.events import Detected, StartScene, StopScene
@@ -18,7 +18,7 @@ from engine.flicker import Flicker
 from engine.kernel import Kernel
 from engine.layout import DAYLIGHT, Aspect, Kind, Layout, Output, Setting
 from engine.lightness import luminance
-from engine.waves import State, Steady, endless
+from engine.waves import Ramp, State, Steady, endless
 
 GO, NEAR = (0, StartScene("go")), Detected("near", "occupied")
 MS = 1_000
@@ -297,3 +297,38 @@ def test_a_stop_brings_daylight_and_sky_back_to_the_layouts_day() -> None:
     assert value(kernel, DAYLIGHT, 299) < 4
     assert value(kernel, DAYLIGHT, 300) == 10_000.0
     assert value(kernel, "sky", 300) == 1.0
+
+
+# --- an evening ----------------------------------------------------------------------------------------------------
+
+
+def test_after_an_evening_and_its_dawn_everything_is_at_rest_to_the_last_digit() -> None:
+    sky = replace(lamp("sky"), follows_lux=(1.0, 7_000.0), rest=Setting(1.0))
+    bulb = lamp("bulb", comes_on="filament")
+    kernel = played(
+        program(
+            scene(
+                "fade daylight through nightfall over 1 min",
+                "turn on bulb",
+                "flicker ada like candle between 20 % and 70 %",
+                "fade bea to 77 % over 3 s like gas-mantle",
+                "move boom to lowered over 4 s, bouncing",
+                "wait 1 min",
+                "turn off bulb, ada like filament",
+                "fade bea to 0 % over 2 s like oil-wick",
+                "move boom to raised over 4 s, settling",
+                "fade daylight through dawn over 1 min",
+            ),
+            with_outputs(sky, bulb),
+        ),
+        [GO],
+        until=600,
+    )
+    for name, output in kernel.program.layout.outputs.items():
+        assert kernel.holds(Atom(Sort.OUTPUT, name, Test.AT_REST)), (name, output.rest, kernel.wave(name))
+
+
+def test_a_motor_starts_and_stops_softly_whoever_tells_it() -> None:
+    crane = Output("crane", Kind.MOTOR, Setting(0.0), steps=100, soft_start_us=2 * S)
+    kernel = played(program(scene("turn on crane", "wait 1 s", "turn off crane"), with_outputs(crane)), [GO])
+    assert [wave for _, wave in told(kernel, "crane")] == [Ramp(0, 2 * S, 0.0, 1.0), Ramp(S, 2 * S, 0.5, 0.0)]
