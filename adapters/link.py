@@ -78,6 +78,11 @@ class LinkMachine:
 
     def received(self, data: bytes, now_us: int) -> list[Input]:
         """Bytes have come. What they mean for the engine, with all else that has happened."""
+        self.take_in(data, now_us)
+        return self.take()
+
+    def take_in(self, data: bytes, now_us: int) -> None:
+        """The same, where what has happened is taken later."""
         self._look(now_us)
         if self.state in OPEN:
             for found in self._decoder.feed(data):
@@ -87,7 +92,6 @@ class LinkMachine:
                 else:
                     self.noise += found.count
                     self._noise += found.count
-        return self.take()
 
     def take(self) -> list[Input]:
         """What has happened since it was last asked, for the engine."""
