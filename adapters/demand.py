@@ -86,7 +86,7 @@ def _within(one: Wanted, least: int, here: int, at_us: int, end_us: int) -> Iter
     while at_us < end_us:
         border_us = min(end_us, (at_us // SECOND_US + 1) * SECOND_US)
         there = _rank(one.raw(border_us - 1), least)
-        yield at_us, abs(there - here)
+        yield at_us, min(abs(there - here), border_us - at_us)  # it cannot be told more often than every microsecond
         here, at_us = there, border_us
         if at_us < end_us:  # a change at the border itself belongs to the second that begins there
             there = _rank(one.raw(border_us), least)

@@ -6,7 +6,6 @@ Knows no wiring beyond which link an output is on, no words of a dialect, and no
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from math import ceil
 from typing import NamedTuple
 
 from adapters.demand import PIECES, SECOND_US, Asked, Demand
@@ -216,7 +215,7 @@ def _over(demand: Demand, played: _Played, pace: Pace, until_us: int) -> Iterato
     most = carries(pace)
     for second in sorted(demand.seconds):
         wanted = demand.total(second)
-        if wanted <= ceil(most) or second * SECOND_US >= until_us:
+        if wanted <= most or second * SECOND_US >= until_us:
             continue
         asked = sorted(demand.seconds[second].items(), key=lambda item: (-item[1], item[0]))
         causes = tuple(_cause(demand.askers[number], commands) for number, commands in asked[:CAUSES])

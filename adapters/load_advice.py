@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 MATTERS = 0.05  # what is off by no more than 5 units of lightness, or 5 % of its way, is not worth a word
 MATTERS_US = 250_000  # nor is a command that comes no later (common practice, no source)
 MANY = 3  # outputs that change in one second, from which on it helps to let fewer change at once
-COUNTS = 0.1  # the share of what is wanted from which on a line is named, and its way of moving spoken of
+COUNTS = 0.1  # the share of what is wanted from which on a further line is named
+MOST_LONGER = 10.0  # times as long: more than that is no advice
 LEADING = 2  # outputs whose way of moving is spoken of
 MOST_ADVICE = 10
 MOST_ALSO = 4
@@ -100,13 +101,12 @@ def _number(value: float) -> str:
 
 
 def _instead(load: Load, overs: Sequence[Over], causes: Counter[tuple[str, Kind, State]]) -> str:
-    whole = sum(causes.values())
-    leading = [cause for cause, commands in causes.most_common() if commands >= COUNTS * whole]
+    leading = [cause for cause, _ in causes.most_common(LEADING)]
     ways: list[str] = []
-    if max(map(_outputs, overs)) >= MANY:
+    if any(map(_many, overs)):
         ways.append("let fewer outputs change at once, such as `6 s apart`")
-    times = max(over.wanted / over.carries for over in overs)
-    for _, kind, state in leading[:LEADING]:
+    times = max(over.error for over in overs) / MATTERS  # what moves half as fast is half as far off
+    for _, kind, state in leading:
         ways += _by_way(kind, state, times)
     ways.append(_another_link(load))
     first, *others = dict.fromkeys(ways)
@@ -114,16 +114,17 @@ def _instead(load: Load, overs: Sequence[Over], causes: Counter[tuple[str, Kind,
     return f"{said[0].upper()}{said[1:]}"
 
 
-def _outputs(over: Over) -> int:
-    """How many outputs want a good share of a second."""
-    return len({cause.output for cause in over.causes if cause.commands >= COUNTS * over.wanted})
+def _many(over: Over) -> bool:
+    """Whether it is the number of outputs that fills a second, and not one of them alone."""
+    outputs = len({cause.output for cause in over.causes}) + over.others
+    return outputs >= MANY and 2 * over.causes[0].commands <= over.wanted
 
 
 def _by_way(kind: Kind, state: State, times: float) -> list[str]:
     """What helps with an output of this kind that does this."""
     board = _BOARDS.get((kind, state))
     ways = []
-    if state is State.UNDER_WAY:
+    if state is State.UNDER_WAY and 1.0 < times <= MOST_LONGER:
         longer = _number(ceil(10 * times) / 10)
         ways.append(f"let the {'move' if kind is Kind.SERVO else 'fade'} take {longer} times as long")
     elif state is State.FLASHING:

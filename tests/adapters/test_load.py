@@ -98,11 +98,11 @@ WAVES = st.one_of(
     st.builds(
         lambda start, us, low, high: Ramp(start, start + us, low, high),
         st.integers(0, 3 * S),
-        st.integers(1, 5 * S),
+        st.integers(20_000, 5 * S),  # in less, some codes of 4095 are passed within one microsecond
         st.floats(0.0, 1.0),
         st.floats(0.0, 1.0),
     ),
-    st.builds(lambda us: Curve(0, us, 0.0, 1.0, Smooth()), st.integers(1, 5 * S)),
+    st.builds(lambda us: Curve(0, us, 0.0, 1.0, Smooth()), st.integers(20_000, 5 * S)),
     st.builds(lambda us, slot: Flashing(0, Blink(us, 1, slot, 2)), st.integers(40_000, 3 * S), st.integers(0, 1)),
     st.builds(
         lambda manner, low: Flicker(0, 0, key_of("x"), MANNERS[manner], (low, 1.0), (low, 1.0)),
@@ -211,9 +211,9 @@ def test_the_seconds_that_are_too_full_with_figures_and_lines() -> None:
     assert {cause.commands for cause in last.causes} == {each[12]}
     # ten lamps share 41 commands a second, and go 10 units of lightness in one: no lamp is off by much more than 3
     assert 0.01 < found.error < 0.05
-    assert found.error == max(one.error for one in found.over)
+    assert found.error >= max(one.error for one in found.over) > 0.01
     # the last values of ten lamps
-    assert 9 * S // 41 <= found.late_us <= S
+    assert 8 * S // 41 <= found.late_us <= S
     assert [one.code for one in found.stream[-10:]] == [255] * 10
 
 
@@ -223,8 +223,8 @@ def test_who_wants_most_comes_first_and_lines_of_the_layout_count_too() -> None:
     trace = [told(0, "boom", Ramp(0, S, 0.0, 90.0), 7), told(0, "fade", Ramp(0, S, 0.0, 1.0), 9)]
     (over,) = simulate(layout, trace, S, MAIN, TRACK).over
     wanted = [(cause.output, cause.place.line, cause.commands) for cause in over.causes]
-    assert wanted == [("fade", 9, 254), ("boom", 7, 90), ("flash", 1, 19)]
-    assert over.wanted == 254 + 90 + 19
+    assert wanted == [("fade", 9, 255), ("boom", 7, 90), ("flash", 1, 19)]
+    assert over.wanted == 255 + 90 + 19
 
 
 def test_bytes_fill_a_line_too() -> None:
@@ -286,11 +286,14 @@ def test_many_fades_at_once() -> None:
 
 def test_a_fade_that_is_too_quick_for_its_line() -> None:
     layout, trace = fades(1, 2)
-    ((what, instead),) = words(layout, trace, replace(MAIN, commands_s=8.0), Pace(11_520.0, 8.0))
+    link, pace = replace(MAIN, commands_s=8.0), Pace(11_520.0, 8.0)
+    ((what, instead),) = words(layout, trace, link, pace)
+    error = simulate(layout, trace, 60 * S, link, pace).error
+    assert 0.05 < error < 0.2
     peak = max(Counter(at_us // S for at_us, _ in commands(Ramp(0, 2 * S, 0.0, 1.0), lamp("x"), 1, 3 * S)).values())
     assert what.startswith(f"In 2 seconds from 0 s to 2 s up to {peak} commands a second are wanted on `main`, which")
     assert "carries 8: `lamp-0` is up to " in what
-    assert instead.startswith(f"Let the fade take {math.ceil(peak / 8 * 10) / 10:.0f} times as long, or use a board")
+    assert instead.startswith(f"Let the fade take {math.ceil(error / 0.05 * 10) / 10} times as long, or use a board")
     assert instead.endswith("put some of the outputs on another link")
 
 
