@@ -7,7 +7,7 @@ import gc
 from engine.program import Program
 from scenes.check_advice import crossings, feeds, guarded, ruled
 from scenes.check_drivers import branches, scenes_at_once
-from scenes.check_motion import fades, moves
+from scenes.check_motion import daylight, fades, moves
 from scenes.check_waits import after_endless, loops, waits
 from scenes.problems import Problem, in_order
 
@@ -23,6 +23,7 @@ _CHECKS = (
     crossings,
     moves,
     fades,
+    daylight,
 )
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from engine.layout import Kind, Output
-from engine.program import Fade, Move, Program
+from engine.layout import DAYLIGHT, Kind, Output
+from engine.program import Fade, Move, Program, Through
 from scenes.problems import Problem
 from scenes.walking import walk, whole
 
@@ -85,6 +85,33 @@ def _how_often(steps_a_second: float) -> str:
     if steps_a_second >= 1.0:
         return f"{steps_a_second:.1f} a second"
     return f"one every {_seconds(round(10 / steps_a_second) * NICE_US)}"
+
+
+def daylight(program: Program) -> Iterator[Problem]:
+    """Dusk where it is as dark already, and dawn where nothing makes it dark: once for each."""
+    lines = [line for scene in program.scenes.values() for line in walk(*whole(scene)) if isinstance(line, Through)]
+    if not lines:
+        return
+    from engine.daylight import EVENTS, end_lux
+
+    layout = program.layout
+    at_first = f"the layout file says `daylight: {layout.daylight_lux:g} lux`"
+    set_out = any(begin.subject == DAYLIGHT for one in program.rehearsals.values() for begin in one.begins)
+    dark = set_out or not all(EVENTS[line.course].rising for line in lines)
+    told: set[str] = set()
+    for line in lines:
+        if line.course in told:
+            continue
+        end = end_lux(layout.whereabouts, line.course, layout.daylight_lux)
+        if EVENTS[line.course].rising:
+            what = f"Nothing makes it dark before this {line.course}, so nothing will be seen of it: {at_first}."
+            instead, odd = "Write a line such as `fade daylight through dusk over 4 min` that comes first.", not dark
+        else:
+            what = f"It grows no darker here: {at_first}, and {line.course} ends at {end:.3g} lux."
+            instead, odd = "Write more light there, such as `daylight: 10000 lux`.", end >= layout.daylight_lux
+        if odd:
+            told.add(line.course)
+            yield Problem(line.place, what, instead, advice=True)
 
 
 def fades(program: Program) -> Iterator[Problem]:

@@ -191,6 +191,9 @@ class _Reader:
         for number, told in records:
             if not isinstance(told, Told):
                 continue
+            ends_us = told.wave.ends_us
+            if ends_us is not None and ends_us <= told.at_us:  # given back after it was over
+                told = told._replace(wave=Steady(told.wave.value_at(ends_us)))
             output = self._program.layout.outputs.get(told.output) or unknown_output(told.output)
             before = self._waves.get(told.output)
             until, cut = self._until(number, told, output)

@@ -16,7 +16,7 @@ from engine import curves, landings
 from engine.conditions import Atom, Sort, Test
 from engine.courses import Ease, Leg, Script
 from engine.flicker import RATES, Listed, Octave, Swaying, Varied
-from engine.layout import Aspect, Itself, Kind, Output, Setting, Whereabouts, colour_of
+from engine.layout import Aspect, Itself, Kind, Layout, Output, Setting, Whereabouts, colour_of
 from engine.manners import MANNERS
 from engine.program import (
     AtTime,
@@ -1003,3 +1003,30 @@ def test_a_time_of_the_sun_by_another_name(word: str, meant: str) -> None:
 def test_steps_that_are_seen_are_counted_in_words_that_fit(over: str, how_often: str) -> None:
     (found,) = check(sound(f"scene s\n    move near-barrier to lowered over {over}\n", LIGHT))
     assert f"seen to move in steps, {how_often}: it is taken" in found.what
+
+
+DUSK, DAWN = "    fade daylight through dusk over 4 min\n", "    fade daylight through dawn over 4 min\n"
+NIGHT = replace(LIGHT, daylight_lux=2.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "layout", "what"),
+    [
+        ("scene s\n" + DUSK, LIGHT, ""),
+        ("scene s\n" + DUSK + DAWN, LIGHT, ""),
+        ("scene s\n" + DAWN + "scene t\n    takes daylight from s\n" + DUSK, LIGHT, ""),
+        ("scene s\n" + DAWN, LIGHT, "Nothing makes it dark before this dawn"),
+        ("scene s\n" + DAWN + "rehearsal r\n    plays s\n    begins with daylight 1 lux\n", LIGHT, ""),
+        (
+            "scene s\n" + DUSK,
+            NIGHT,
+            "It grows no darker here: the layout file says `daylight: 2 lux`, and dusk ends at 3.",
+        ),
+        ("scene s\n" + DUSK.replace("dusk", "nightfall"), NIGHT, ""),
+        ("scene s\n" + DUSK + DUSK, NIGHT, "It grows no darker here"),
+    ],
+)
+def test_dusk_in_the_dark_and_dawn_in_the_light_are_advised_on(text: str, layout: Layout, what: str) -> None:
+    found = check(sound(text, layout))
+    assert [problem.advice for problem in found] == ([True] if what else [])
+    assert all(problem.what.startswith(what) and problem.place.line == 2 for problem in found)

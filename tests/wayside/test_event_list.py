@@ -8,6 +8,7 @@ from typing import get_args
 import pytest
 
 from engine.conditions import All, Condition
+from engine.courses import Course, Leg, Script
 from engine.layout import (
     Aspect,
     Blink,
@@ -334,6 +335,20 @@ def test_a_train_beyond_either_end_of_its_track_has_left() -> None:
     beyond = [(2_300_000, 1_500_000), (-800_000, 0), (0, -800_000), (2_299_999, 1_499_999), (-799_999, 1)]
     says = [only([TrainAt(0, 0, "up-line", front, tail, 0)])[3] for front, tail in beyond]
     assert [text == "has left up-line" for text in says] == [True, True, True, False, False]
+
+
+def test_a_lamp_that_is_given_back_after_it_came_on_is_turned_on() -> None:
+    """It goes on as it was: in its own way, which was over long before."""
+    came = Course(0, Script.of(Leg(2 * S, 1.0)), 0.0, 1.0, name="tube")
+    trace = [
+        Told(0, "amber", came, "evening", at_line(1), "line"),
+        Told(10 * S, "amber", Steady(0.0), "evening", at_line(2), "line"),
+        Told(13 * S, "amber", came, "evening", at_line(2), "line"),
+    ]
+    listed = "\n".join(event_list.lines(trace, PROGRAM))
+    assert "comes on like tube, 2 s" in listed
+    assert listed.count("comes on") == 1
+    assert [line.split()[2:4] for line in listed.splitlines() if line.startswith("0:13.0")] == [["turned", "on"]]
 
 
 def test_a_line_whose_order_was_sent_is_not_listed_twice() -> None:
