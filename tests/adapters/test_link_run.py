@@ -114,8 +114,10 @@ class Bench:
         self.run.want(output, Told(at_us, output, wave, "", NOWHERE))
 
     def put_right(self) -> list[str]:
-        """Wait until everything is as it should be; what it was told for that."""
+        """Wait until everything is as it should be, and has been heard; what it was told for that."""
         until(lambda: self.run.state is State.TALKING and self.run.idle)
+        until(lambda: len(self.far.station.told()) >= len(RESTING))
+        time.sleep(0.05)  # for what should not come
         return self.far.station.told()
 
 
