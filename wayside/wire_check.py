@@ -33,7 +33,7 @@ class _Refused(NamedTuple):
 def check(program: Program) -> list[Problem]:
     """Everything that a wire cannot carry, one problem for each cause on a board or link."""
     layout = program.layout
-    if not any(output.wiring.link or output.wiring.board for output in layout.outputs.values()) and not layout.links:
+    if not layout.links:
         return []
     problems = [_told(layout, group) for group in _grouped(_refused(layout))]
     return problems + list(_inputs(layout)) + list(_backwards(program))

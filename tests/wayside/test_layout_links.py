@@ -274,6 +274,11 @@ def test_boards_of_one_sort_on_one_link_lie_apart(tmp_path: Path) -> None:
     pins = "kind: pins, link: main, first pin: 40, ports: 8"
     _, said = one_problem(tmp_path, with_board(pins, "  §other: {kind: pins, link: main, first pin: 47, ports: 8}\n"))
     assert "box has the pins 40 to 47, and other begins at 47. let other begin at 48" in said
+    before = "  §other: {kind: pins, link: main, first pin: 33, ports: 8}\n"
+    problem, said = one_problem(tmp_path, with_board(pins, before))
+    assert "other has the pins 33 to 40, and box begins at 40. let box begin at 41" in said
+    assert [place.line for place, _ in problem.also] == [4]
+    right(tmp_path, with_board(pins, "  other: {kind: pins, link: main, first pin: 32, ports: 8}\n"))
     right(tmp_path, with_board(pins, "  other: {link: main, first address: 40, ports: 8}\n"))
     right(tmp_path, with_board(pins, "  other: {kind: pins, link: yard, first pin: 40, ports: 8}\n"))
     right(tmp_path, with_board(pins, "  other: {kind: pins, link: main, first pin: 48, ports: 8}\n"))

@@ -147,6 +147,26 @@ def test_a_motor_on_a_pin_does_not_run_backwards(tmp_path: Path, line: str) -> N
     assert problems(tmp_path, "dialect: late", crane, scene.replace(" backwards", "")) == ()
 
 
+def test_a_motor_that_rests_backwards_is_told_where_it_stands(tmp_path: Path) -> None:
+    (problem,) = problems(tmp_path, "dialect: late", "crane: {kind: motor, link: main, pin: 1, rest: 40 % backwards}")
+    assert problem.place.line == 7
+    scene = "scene a\n    set crane to 20 %\n    wait 1 s\n    turn off crane\n"
+    assert problems(tmp_path, "dialect: late", "crane: {kind: motor, link: main, pin: 1, rest: off}", scene) == ()
+
+
+def test_two_motors_do_not_answer_for_each_other(tmp_path: Path) -> None:
+    rows = "crane: {kind: motor, link: main, pin: 1}\nmill: {kind: motor, link: main, pin: 2}"
+    scene = "scene a\n    set crane to 20 %\n    set mill to 30 % backwards\n"
+    (problem,) = problems(tmp_path, "dialect: late", rows, scene)
+    assert "mill runs one way only" in plain(problem)
+
+
+def test_as_many_as_a_sentence_holds_are_all_named(tmp_path: Path) -> None:
+    rows = "\n".join(f"lamp-{n}: {{kind: lamp, dimmable: yes, board: box, port: {n}}}" for n in range(7))
+    (problem,) = problems(tmp_path, "", rows)
+    assert "so it is with lamp-1, lamp-2, lamp-3, lamp-4, lamp-5 and lamp-6." in plain(problem)
+
+
 def test_errors_of_wires_do_not_hide_those_of_scenes(tmp_path: Path) -> None:
     row = "x: {kind: lamp, dimmable: yes, board: box, port: 0}"
     found = problems(tmp_path, "dialect: late", row, "scene a\n    turn on y\n")
