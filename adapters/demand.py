@@ -10,10 +10,10 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from adapters.wanted import Wanted
-from engine.codes import least_code
+from engine.codes import Seen, least_code
 from engine.layout import Kind, Output
 from engine.trace import Told
-from engine.waves import Wave
+from engine.waves import Part, Wave
 
 SECOND_US = 1_000_000
 PIECES = 1_000_000  # of curves that are counted before an answer is given for a part of the time only
@@ -67,29 +67,29 @@ def changes(one: Wanted, wave: Wave, last: int, from_us: int, until_us: int) -> 
         yield from _by_commands(one, last, from_us, until_us)
         return
     least = least_code(one.output) if one.output.kind is Kind.LAMP else 1
-    at_us = from_us
+    at_us, tells = from_us, one.tells
     here = _rank(last, least)
     while at_us < until_us:
         part = wave.piece(at_us)
         end_us = until_us if part.to_us is None else min(part.to_us, until_us)
-        start = _rank(one.raw(at_us), least)
+        start = _rank(tells(part.value_at(at_us)), least)
         yield at_us, int(start != here)  # from one piece to the next it may jump, and a jump is one command
         here = start
-        final = here if part.to_us is None else _rank(one.raw(end_us - 1), least)
+        final = here if part.to_us is None else _rank(tells(part.value_at(end_us - 1)), least)
         if final != here:
-            yield from _within(one, least, here, at_us, end_us)
+            yield from _within(part, tells, least, here, at_us, end_us)
         here, at_us = final, end_us
 
 
-def _within(one: Wanted, least: int, here: int, at_us: int, end_us: int) -> Iterator[tuple[int, int]]:
+def _within(part: Part, tells: Seen, least: int, here: int, at_us: int, end_us: int) -> Iterator[tuple[int, int]]:
     """A piece that goes one way, second by second."""
     while at_us < end_us:
         border_us = min(end_us, (at_us // SECOND_US + 1) * SECOND_US)
-        there = _rank(one.raw(border_us - 1), least)
+        there = _rank(tells(part.value_at(border_us - 1)), least)
         yield at_us, min(abs(there - here), border_us - at_us)  # it cannot be told more often than every microsecond
         here, at_us = there, border_us
         if at_us < end_us:  # a change at the border itself belongs to the second that begins there
-            there = _rank(one.raw(border_us), least)
+            there = _rank(tells(part.value_at(border_us)), least)
             yield at_us, abs(there - here)
             here = there
 

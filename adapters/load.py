@@ -19,7 +19,7 @@ from engine.trace import Record, Told
 from engine.waves import Flashing, State, Steady, Wave
 
 COMMAND_BYTES = 11  # `<a 511 3 1>`
-WORK = 6_000_000  # looks at single outputs in one simulation; it ends there and says so
+WORK = 2_000_000  # looks at single outputs in one simulation; it ends there and says so
 CAUSES = 5  # lines that are named for one second
 
 Size = Callable[[str, int], int]

@@ -29,7 +29,6 @@ class Wanted:
         "_part",
         "_part_from_us",
         "_part_to_us",
-        "_tells",
         "alarm",
         "apart",
         "behind_us",
@@ -47,6 +46,7 @@ class Wanted:
         "servo",
         "since_us",
         "switched",
+        "tells",
         "told",
         "wave",
     )
@@ -68,7 +68,7 @@ class Wanted:
         self.mark_us, self.low = 0, 2.0  # since this instant it has been off by that at least
         self.others = 0  # outputs that waited, itself among them, when its code had become final
         self.alarm = 0  # the number of the one instant that it waits for
-        self._tells: Seen = _nothing
+        self.tells: Seen = _nothing
         self._own_until_us, self._own_code = -1, 0
         self._part: Part | None = None
         self._part_from_us = self._part_to_us = 0
@@ -78,12 +78,12 @@ class Wanted:
         ends_us = wave.ends_us
         last = wave.value_at(now_us if ends_us is None else ends_us)
         self.wave, self.order, self._part = wave, order, None
-        self._tells = seen(self.output, last)
+        self.tells = seen(self.output, last)
         self._own_until_us = -1
         itself = self.output.itself
         if itself is not None and wave.state is _DONE_BY_ITSELF[itself]:
             # as engine.codes.commands has it: the far end is told the end, and then left alone
-            self._own_code = self._tells(last if itself is Itself.MOVES else 1.0)
+            self._own_code = self.tells(last if itself is Itself.MOVES else 1.0)
             self._own_until_us = FOREVER if ends_us is None else ends_us
             self.ends_us = now_us
         elif ends_us is not None:
@@ -107,14 +107,14 @@ class Wanted:
             part = self._part = self.wave.piece(at_us)
             self._part_from_us = at_us
             self._part_to_us = FOREVER if part.to_us is None else part.to_us
-        return self._tells(part.value_at(at_us))
+        return self.tells(part.value_at(at_us))
 
     def next_change(self, after_us: int) -> int | None:
         """The next instant at which its code may be another one; None for never."""
         if after_us < self._own_until_us:
             return self._own_until_us if self._own_until_us < FOREVER else None
         assert self.wave is not None
-        return waves.next_change(self.wave, after_us, self._tells)
+        return waves.next_change(self.wave, after_us, self.tells)
 
     def differs(self, at_us: int) -> bool:
         return self.told is None or self.code(at_us) != self.told

@@ -330,18 +330,18 @@ def test_what_nobody_would_see_is_no_advice() -> None:
 # --- the example ---------------------------------------------------------------------------------------------------
 
 
-def _evening(pace: Pace) -> Load:
-    program = load_project([EXAMPLE]).program
-    kernel = Kernel(program, starts_s=17 * 3600 + 44 * 60)
-    jump(kernel, Nothing(), 300 * S)
-    return simulate(program.layout, kernel.trace, 300 * S, program.layout.links["main"], pace)
-
-
 def test_the_examples_evening_is_the_same_every_time_and_fits_a_line_of_its_own() -> None:
-    once, again = _evening(TRACK), _evening(TRACK)
+    program = load_project([EXAMPLE]).program
+
+    def evening(pace: Pace) -> Load:
+        kernel = Kernel(program, starts_s=17 * 3600 + 44 * 60)
+        jump(kernel, Nothing(), 150 * S)
+        return simulate(program.layout, kernel.trace, 150 * S, program.layout.links["main"], pace)
+
+    once, again = evening(TRACK), evening(TRACK)
     assert once == again
     assert once.over
     assert once.late_us < S
-    quick = _evening(Pace(11_520.0, 1_000.0, 4))
+    quick = evening(Pace(11_520.0, 1_000.0, 4))
     assert quick.over == ()
     assert quick.late_us < 20_000
