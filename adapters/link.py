@@ -52,8 +52,9 @@ class LinkMachine:
         self._decoder = Decoder()
         self._asking = Asking(times, link.outstanding, mute="status" not in self._dialect.words)
         self._orders: deque[str] = deque(maxlen=MOST_ORDERS)
-        self._awake_us = self._ask_inputs_us = now_us
-        self._ask_inputs = 0  # how often more its detectors are asked
+        self._awake_us = now_us
+        self._ask_inputs_us: int | None = None  # when its detectors are asked next
+        self._ask_inputs = 0  # how often more that is soon
         self._now_us = now_us
         self._frames = self._noise = self._refused = self._failures = 0  # on this connection
         self.refused = self.noise = 0
@@ -135,7 +136,7 @@ class LinkMachine:
             dues.append(self._starting.next_due())
         elif self.state is State.TALKING:
             dues += [self.inputs.next_due(), self.outputs.next_look()]
-            dues.append(self._ask_inputs_us if self._ask_inputs else None)
+            dues.append(self._ask_inputs_us)
             dues.append(None if self._asking.blocked else self.outputs.next_due())
         return min((due_us for due_us in dues if due_us is not None), default=None)
 
@@ -166,20 +167,26 @@ class LinkMachine:
         return self._next_talking(now_us) if self.state is State.TALKING else []
 
     def _next_talking(self, now_us: int) -> list[Left]:
-        if self._ask_inputs and now_us >= self._ask_inputs_us:
-            first = self._ask_inputs == ASK_INPUTS
-            self._ask_inputs, self._ask_inputs_us = self._ask_inputs - 1, now_us + self.times.ask_us
-            if first or self.inputs.unknown:
-                text = say(self._dialect, "ask detectors")
-                self._asking.sent(size_of((text,)), now_us)
-                return [Left(encode(text))]
-            self._ask_inputs = 0
+        if self._ask_inputs_us is not None and now_us >= self._ask_inputs_us:
+            return self._next_question(now_us)
         command = None if self._asking.blocked else self.outputs.command(now_us, self._asking.room)
         if command is None:
             # where there is no room, a question is due at once
             return self._next(now_us) if self._asking.blocked and now_us >= self._asking.next_us() else []
         self._asking.sent(size_of(command.texts), now_us)
         return [Left(encode(text), command.due_us) for text in command.texts]
+
+    def _next_question(self, now_us: int) -> list[Left]:
+        """What do the detectors say? Soon again while one has said nothing, and now and then in any case."""
+        self._ask_inputs = max(0, self._ask_inputs - 1)
+        soon = self._ask_inputs and self.inputs.unknown
+        self._ask_inputs_us = now_us + (self.times.ask_us if soon else self.times.inputs_us)
+        if not self.inputs.asked():
+            self._step(Event.REBOOTED)
+            return self._next(now_us)
+        text = say(self._dialect, "ask detectors")
+        self._asking.sent(size_of((text,)), now_us)
+        return [Left(encode(text))]
 
     # --- time passes -----------------------------------------------------------------------------------------------
 
@@ -222,7 +229,7 @@ class LinkMachine:
         if self.state is not State.TALKING:
             self.outputs.over()
         if event in (Event.AWAKE, Event.ANSWERED, Event.REBOOTED):
-            self._asking.reset(self._now_us)
+            self._asking.reset(self._now_us, new=event is Event.AWAKE)
             self._starting.begin(self._now_us)
         elif event is Event.STARTED:
             self.outputs.put_right(self._now_us)

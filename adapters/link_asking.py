@@ -25,10 +25,13 @@ class Asking:
         self.unanswered = 0
         self.round_trip_us: int | None = None
         self._last_us: int | None = None  # the last question
-        self.reset(0)
+        self._named_behind = False
+        self.reset(0, new=True)
 
-    def reset(self, now_us: int) -> None:
-        """A new connection, or a station that starts anew: nothing is on its way, and it is to be asked at once."""
+    def reset(self, now_us: int, new: bool = False) -> None:
+        """A `new` connection, or a station that starts anew: nothing is on its way, and it is to be asked at once."""
+        # whether it says what it is behind its power: then it does not say so before its power but when it starts
+        self._named_behind = self._named_behind and not new
         self.asked_us: int | None = None  # the question that has no answer yet
         self._next_us = now_us
         self._since_us: int | None = None  # the first question since anything was heard
@@ -86,7 +89,10 @@ class Asking:
     def answered(self, now_us: int, refused: bool = False) -> None:
         """It has said how its power is, which is how it answers; or it has refused the question, which will do."""
         if not refused:
-            self._named_us = now_us if self._doubt else None
+            if self._doubt:
+                self._named_us = now_us
+            elif self.asked_us is not None:
+                self._named_us = None  # a report begins; without a question it is the last one's, doubled
             self._power_us, self._doubt = now_us, False
         if self.asked_us is None:
             return
@@ -98,9 +104,10 @@ class Asking:
     def begins(self, now_us: int) -> bool:
         """It has said what it is: whether it has started anew, as far as can be told now; `rebooted` may tell later."""
         if self._in_report(now_us):
+            self._named_behind = self._named_behind or self._named_us is None
             self._named_us = now_us
             return False
-        if self.asked_us is not None:
+        if self.asked_us is not None and not self._named_behind:
             self._doubt = True
             return False
         return True

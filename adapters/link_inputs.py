@@ -13,6 +13,8 @@ from adapters.hearing import meanings, meant
 from engine.events import Detected, Input, LinkState, OutputMoved, Pressed
 from engine.layout import DetectorKind, Layout, Link
 
+MISSES = 2  # questions about detectors that nobody answers, though one was answered before
+
 
 class LinkInputs:
     """The inputs of one link. It begins with everything unknown, and says so."""
@@ -32,6 +34,9 @@ class LinkInputs:
         self._said: dict[str, Input] = {}  # what each thing has said last, whoever has taken it
         self._shown_until_us: dict[str, int] = {}
         self._later: dict[str, Input] = {}  # ends of contacts that are still to be shown
+        self._reports = 0  # since they were last asked for
+        self._answers = False  # whether a question has been answered since the link began to talk
+        self._misses = 0  # questions without an answer since then
         self.talking = True
         self.link_talks(False)
 
@@ -55,7 +60,18 @@ class LinkInputs:
             if not talks:
                 self._gone()
 
+    def asked(self) -> bool:
+        """They are asked for again. False where the station has answered before and does so no more: it forgot them.
+
+        One answer may get lost; two in a row do not.
+        """
+        answered, self._reports = self._reports > 0, 0
+        self._answers = self._answers or answered
+        self._misses = 0 if answered else self._misses + 1
+        return not (self._answers and self._misses >= MISSES)
+
     def _gone(self) -> None:
+        self._answers, self._reports, self._misses = False, 0, 0
         self._said.clear()
         self._later.clear()
         self._shown_until_us.clear()
@@ -68,6 +84,7 @@ class LinkInputs:
         """A report of the station."""
         if not self.talking:
             return
+        self._reports += said.id in self._by_id
         for wire, event in zip(self._by_id.get(said.id, ()), meant(self._layout, self._by_id, said), strict=True):
             if self._said.get(wire.name) == event:
                 continue

@@ -73,6 +73,7 @@ class Times(NamedTuple):
     quiet_us: int = 100_000  # the same, where opening the port does not reset it
     answer_us: int = 1_000_000  # for one answer, before it is taken as lost
     ask_us: int = 1_000_000  # between two questions whether it is still there
+    inputs_us: int = 5_000_000  # between two questions what its detectors say, lest it has forgotten them
     silence_us: int = 3_000_000  # asked and nothing heard for so long: silent
     fence_us: int = 250_000  # commands without a reply stand no longer without a question behind them
     settle_us: int = 2_000_000  # a report that contradicts what was just told is an old one, or doubled, for so long

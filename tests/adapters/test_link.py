@@ -29,8 +29,11 @@ def bench(stage: Layout | None = None, opened: bool = True, **link: object) -> B
     return found
 
 
-def talking(**link: object) -> Bench:
+def talking(report: str = "", **link: object) -> Bench:
+    """One that talks. `report`: what the station says when it is asked how it is."""
     found = bench(**link)
+    if report:
+        found.station.answers["s"] = lambda words: report
     found.run(10 * S)
     assert found.machine.state is State.TALKING
     found.taken()
@@ -293,8 +296,7 @@ def test_a_frame_cut_by_the_plug_is_forgotten() -> None:
     "order", ["<p1><iBench station>", "<iBench station><p1>", "<p1>", "<p1><p1><iBench station><iBench station>"]
 )
 def test_what_a_station_says_of_itself_when_asked_is_no_restart(order: str) -> None:
-    found = talking()
-    found.station.answers["s"] = lambda words: order
+    found = talking(order)
     found.machine.want("ada", Steady(1.0), found.now_us)
     found.run(20 * S)
     assert found.machine.state is State.TALKING
@@ -328,6 +330,33 @@ def test_a_restart_that_swallows_the_question_is_noticed_too() -> None:
     found.run(10 * S)
     assert found.station.pins == {5: 0, 6: 1}
     assert len(found.station.told()) == 6
+
+
+@pytest.mark.parametrize("report", ["<p1><iBench station>", "<p1>"])
+def test_a_restart_that_answers_the_question_all_the_same_is_noticed(report: str) -> None:
+    """It came up just before the question, and says what it is just before the answer."""
+    found = talking(report)
+    found.station.answers["s"] = lambda words: "<iBench station>" + report
+    found.station.restart()
+    while not [text for _, text in found.station.heard if text == "s"]:
+        found.run(10 * MS)
+    found.station.answers["s"] = lambda words: report
+    found.run(10 * S)
+    if "station" in report:
+        assert found.station.pins == {5: 0, 6: 1}
+        assert len(found.station.told()) == 6
+    else:  # a station that never says what it is when it is asked: that may well be how it answers
+        assert found.station.told() == []
+
+
+@pytest.mark.parametrize("times", [1, 2])
+def test_a_station_that_says_what_it_is_first_and_twice_starts_but_once(times: int) -> None:
+    found = bench(opened=False)
+    found.station.answers["s"] = lambda words: "<iBench station><p1>" * times
+    found.open("<iBench station>" * times)
+    found.run(20 * S)
+    assert found.machine.state is State.TALKING
+    assert len([one for one in found.taken() if isinstance(one, LinkState)]) == 2
 
 
 def test_silence_makes_detectors_unknown_and_is_mended_when_it_ends() -> None:
@@ -489,6 +518,33 @@ def test_whatever_comes_it_goes_on(pieces: list[bytes]) -> None:
     assert found.machine.state is State.TALKING
     assert found.station.pins == {5: 0, 6: 1}
     assert found.station.levels == {20: 1472, 21: 544}
+
+
+def test_a_station_that_has_forgotten_its_detectors_has_started_anew() -> None:
+    """It said so while nobody could hear it; the detectors would have been taken for clear for ever."""
+    found = talking()
+    found.station.restart()
+    found.run(16 * S)
+    states = [one for one in found.taken() if isinstance(one, LinkState)]
+    assert states == [LinkState("main", "gone"), LinkState("main", "talking")]
+    assert found.station.detectors == {30: False, 31: False, 32: False, 40: False}
+    assert found.station.pins == {5: 0, 6: 1}
+
+
+def test_one_lost_answer_is_no_restart_and_what_never_answers_is_not_missed() -> None:
+    found = talking()
+    answer = found.station.answers["Q"]
+    for _ in range(4):
+        found.station.answers["Q"] = lambda words: ""
+        found.run(5 * S)
+        found.station.answers["Q"] = answer
+        found.run(5 * S)
+    assert found.taken() == []
+    mute = bench()
+    mute.station.answers["Q"] = lambda words: "<X>"
+    mute.run(60 * S)
+    assert mute.machine.state is State.TALKING
+    assert len([one for one in mute.taken() if isinstance(one, LinkState)]) == 2
 
 
 # --- other hands ---------------------------------------------------------------------------------------------------
