@@ -116,6 +116,16 @@ def test_noise_without_an_end_is_told_as_it_comes_and_kept_short() -> None:
     assert found == [Noise(100_000, (b"\xf0\x0f" * 8))]
 
 
+def test_of_a_stretch_of_noise_its_beginning_is_kept() -> None:
+    found = decoded([b"x" * 10 + b"\r\n<" + b"y" * 10 + b"<s>z"])
+    assert found == [Noise(21, b"x" * 10 + b"<" + b"y" * (SAMPLE - 11)), Frame("s"), Noise(1, b"z")]
+
+
+def test_a_frame_of_the_greatest_length_may_wait_for_its_end() -> None:
+    assert decoded([b"<" + b"1" * LIMIT]) == []
+    assert decoded([b"<" + b"1" * LIMIT, b">"]) == [Frame("1" * LIMIT)]
+
+
 def test_an_open_bracket_inside_a_frame_begins_again() -> None:
     assert decoded([b"<Q 1<Q 2>"]) == [Noise(3, b"<Q1"), Frame("Q 2")]
     assert decoded([b"<<<<s>"]) == [Noise(3, b"<<<"), Frame("s")]
@@ -158,6 +168,7 @@ def test_another_connection_does_not_end_what_this_one_began() -> None:
 
 def test_a_command_gets_its_brackets() -> None:
     assert encode("a 10 3 1") == b"<a 10 3 1>"
+    assert len(encode("x" * LONGEST_COMMAND)) == 64  # a station's receive buffer (from memory)
 
 
 @given(

@@ -142,6 +142,22 @@ def test_what_does_not_exist_is_refused(ask: Callable[[], object], words: str) -
         ask()
 
 
+@pytest.mark.parametrize(
+    ("ask", "instead"),
+    [
+        (lambda: basic(511, 0, 0), "Write 0 to 510"),
+        (lambda: basic(512, 0, 0), "Write 0 to 510"),
+        (lambda: basic(1, 4, 0), "Write 0 to 3"),
+        (lambda: extended(4, 256), "Write 0 to 255"),
+    ],
+)
+def test_what_may_be_written_instead(ask: Callable[[], object], instead: str) -> None:
+    with pytest.raises(BadNumber) as caught:
+        ask()
+    assert caught.value.instead == instead
+    assert str(caught.value) == f"{caught.value.what}. {instead}"
+
+
 def test_what_on_and_off_drive_is_a_setting() -> None:
     """Dialects differ (from memory): the output of the pair, always activated; or whether the output is activated."""
     seat = Seat(1, 0)
@@ -217,6 +233,11 @@ def test_commands_a_second(share: float, repeats: int, a_second: float) -> None:
     link = Link("main", track_share=share, repeats=repeats)
     assert commands_a_second(link) == pytest.approx(a_second, abs=0.06)
     assert 1_000_000 / bytes_us(11, link.baud) / commands_a_second(link) > 6  # the track is the bottleneck
+
+
+def test_every_command_is_sent_once_at_least() -> None:
+    once, never = (commands_a_second(Link("main", track_share=1.0, repeats=repeats)) for repeats in (1, 0))
+    assert round(once, 1) == round(never, 1) == 164.2
 
 
 def test_commands_a_second_stated_outright() -> None:

@@ -9,8 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from adapters.dialects import DetectorIs, OutputIs
+from adapters.codec import Frame
+from adapters.dialects import LATE, DetectorIs, OutputIs, understand
 from adapters.packets import numbers
+from adapters.stand_in_machine import Machine, Settings
 from adapters.wires import (
     InputWire,
     Served,
@@ -136,6 +138,11 @@ def test_a_servo_that_its_board_moves_goes_to_the_end_that_is_nearer() -> None:
     assert [words(one, degrees) for degrees in (85.0, 0.0, 43.0, 42.0)] == ["a 2 0 0", "a 2 0 1", "a 2 0 0", "a 2 0 1"]
     other = servo(ADDRESS, itself=Itself.MOVES, positions=ENDS[::-1])  # nought is the end that stands first
     assert [words(other, degrees) for degrees in (85.0, 0.0)] == ["a 2 0 1", "a 2 0 0"]
+
+
+def test_neither_end_need_be_at_nought_degrees() -> None:
+    one = servo(ADDRESS, itself=Itself.MOVES, positions=(Position("shut", 30.0), Position("open", 80.0)))
+    assert [words(one, degrees) for degrees in (30.0, 54.9, 55.1, 80.0)] == ["a 2 0 0", "a 2 0 0", "a 2 0 1", "a 2 0 1"]
 
 
 def test_a_servo_with_a_third_position_is_refused_on_an_address() -> None:
@@ -370,6 +377,52 @@ def test_only_pins_that_are_switched_are_defined() -> None:
     assert pin_definitions(every, replace(MAIN, name="other")) == []
 
 
+# --- as the stand-in hears it, which shares nothing with us --------------------------------------------------------
+
+
+@given(st.integers(1, 2040), st.booleans(), st.booleans(), st.booleans())
+def test_the_stand_in_finds_the_number_of_the_book(number: int, from_one: bool, by_output: bool, linear: bool) -> None:
+    """By board and port, and by the number alone; `boards from` is the same on both sides."""
+    own = (("accessory", "none"),) if linear else ()
+    link = Link("main", dialect="late", words=own, from_one=from_one, by_output=by_output)
+    station = Machine(Settings(from_one=from_one, by_output=by_output))
+    station.set_power("on", 0)
+    lamp = output(wiring=Wiring(link="main", address=number))
+    station.do(words(lamp, 1.0, link), 1_000_000)
+    assert station.accessories == ({number: 1} if by_output else {number: 0})
+    station.do(words(lamp, 0.0, link), 1_000_000)
+    assert station.accessories == ({number: 0} if by_output else {})
+
+
+def test_the_stand_in_switches_dims_and_moves_what_is_on_its_pins() -> None:
+    lamp, dimmed, arm = output(name="lamp"), output(name="dimmed", steps=100), servo(name="arm")
+    station = Machine(Settings(servos=frozenset([22])))
+    every = layout(
+        lamp, replace(dimmed, wiring=Wiring(link="main", pin=21)), replace(arm, wiring=Wiring(link="main", pin=22))
+    )
+    for _, text in pin_definitions(every, MAIN):
+        assert station.do(text, 0).answers == ("O",)
+    # a pin whose first level could be a pulse is a servo to it, so the lamp is put out first, as at its rest
+    for name, value in (("lamp", 1), ("dimmed", 0), ("dimmed", 50), ("arm", code(arm, 85.0))):
+        (text,) = told(every, every.outputs[name], value)
+        assert "X" not in station.do(text, 0).answers
+    assert (station.pins[20], station.pins[21]) == (1, 2048)
+    assert station.servos[22].target_deg == pytest.approx(85.0, abs=0.05)  # half a microsecond of pulse
+
+
+def test_the_stand_ins_detectors_are_heard() -> None:
+    station = Machine(Settings())
+    defined = [wire for wire in inputs(INPUTS, MAIN) if wire.definition]
+    for wire in defined:
+        assert station.do(wire.definition, 0).answers == ("O",)
+    station.set_input(30, True, by_current=False)
+    station.set_input(41, True, by_current=False)
+    heard = [understand(LATE, Frame(text)) for text in (*station.changes(), *station.do("Q", 0).answers)]
+    found = [event for one in heard if isinstance(one, DetectorIs) for event in meaning(INPUTS, MAIN, one)]
+    changed = [Detected("lane", "occupied"), Pressed("start", True)]
+    assert found == [*changed, changed[0], Detected("gate", "occupied"), changed[1]]
+
+
 # --- inputs --------------------------------------------------------------------------------------------------------
 
 INPUTS = Layout(
@@ -439,7 +492,11 @@ def test_two_inputs_with_one_number_cannot_be_told_apart() -> None:
 
 
 def test_an_input_that_no_station_can_number_is_told() -> None:
-    high = replace(INPUTS, buttons={"stop": Button("stop", wiring=Wiring(link="main", pin=32_768))})
+    last, high = (
+        replace(INPUTS, buttons={"stop": Button("stop", wiring=Wiring(link="main", pin=pin))})
+        for pin in (32_767, 32_768)
+    )
+    assert unheard(last, MAIN) == []
     ((wire, found),) = unheard(high, MAIN)
     assert (wire.name, found.instead) == ("stop", "Write a number from 0 to 32767")
 
