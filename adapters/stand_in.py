@@ -289,10 +289,7 @@ class Station:
                     line.say(self._noise(), at_us, paced)
                 if "unplug-in-reply" in self.faults:
                     left_us = line.say(copy[: len(text) // 2 + 1], at_us)
-                    time_us = self.faults.pop("unplug-in-reply")
-                    self._later(
-                        left_us - self._now_us + ARRIVES_US, lambda time_us=time_us: self._unplug(time_us), True
-                    )  # type: ignore[misc]
+                    self._unplug_later(left_us, self.faults.pop("unplug-in-reply"))
                     return
                 if "half-replies" in self.faults:
                     left_us = line.say(copy[: len(text) // 2 + 1], at_us, paced)
@@ -378,6 +375,9 @@ class Station:
     def _flood_ends(self) -> None:
         """The truth comes last."""
         self._say_to_all(*[self.machine.report(number) for number in list(self.machine.detectors) or [1]])
+
+    def _unplug_later(self, left_us: int, time_us: int) -> None:
+        self._later(left_us - self._now_us + ARRIVES_US, lambda: self._unplug(time_us), True)
 
     def _unplug(self, time_us: int) -> None:
         """The cable comes out. The station stays awake, having a supply of its own."""

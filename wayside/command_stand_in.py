@@ -17,13 +17,14 @@ from queue import Empty
 from typing import TYPE_CHECKING, NamedTuple
 
 from wayside.terminal import finish, say, tell
-from wayside.usage import FINE, UsageProblem, near_miss, why_not
+from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss, why_not
 
 if TYPE_CHECKING:
     from adapters.stand_in import Entry, Settings, Station
     from adapters.stand_in_faults import Wish
     from adapters.stand_in_ports import StandIn
     from engine.layout import Layout, Link, Wiring
+    from wayside.project import Project
 
 HIGHEST_PORT = 65_535
 MOST_FAULTS = 30
@@ -65,7 +66,7 @@ typed lines, for example:
 """
 
 ENDING = """\
-exit status: 0 it ran until Ctrl-C, 2 wrong usage or a port that cannot be opened
+exit status: 0 it ran until Ctrl-C, 1 the files of the layout have errors, 2 wrong usage or a port that cannot be opened
 """
 
 
@@ -96,9 +97,15 @@ def run(options: argparse.Namespace) -> int:
 
     tcp = None if options.tcp is None else _port(options.tcp)
     wishes = [_wish(text) for text in _few(options.faults or [])]
-    names, settings = _from_layout(options.folder, options.link) if options.folder is not None else ({}, Settings())
     if options.link is not None and options.folder is None:
         raise UsageProblem("--link goes with the FOLDER of a layout: write which.")
+    names: dict[str, str] = {}
+    settings = Settings()
+    if options.folder is not None:
+        project = _project(options.folder)
+        if project.errors:
+            return _stopped_by_errors(project)
+        names, settings = _from_layout(project.layout, options.link)
     station = Station(settings)
     for wish in wishes:
         station.prepare(wish)
@@ -108,10 +115,6 @@ def run(options: argparse.Namespace) -> int:
     teller = Teller(names)
     pty = options.pty or tcp is None
     stand_in = StandIn(station, pty and can_pty, 0 if tcp is None and not can_pty else tcp, watch=teller.look)
-    _open(stand_in)
-    for line in greeting(stand_in):
-        say(line)
-    finish()
     return _serve(stand_in, teller)
 
 
@@ -172,16 +175,29 @@ def greeting(stand_in: StandIn) -> Iterator[str]:
 # --- names from a layout -------------------------------------------------------------------------------------------
 
 
-def _from_layout(folder: str, wanted: str | None) -> tuple[dict[str, str], Settings]:
-    """The names of what is wired to one link, and what kind of station that link has."""
-    from adapters.stand_in import Settings
-    from adapters.wires import inputs
-    from engine.layout import Kind
+def _project(folder: str) -> Project:
     from wayside.project import load
 
     if not folder:
         raise UsageProblem("The name of the folder is empty. Write the folder of a layout, or nothing at all.")
-    layout = load([Path(folder)]).layout
+    return load([Path(folder)])
+
+
+def _stopped_by_errors(project: Project) -> int:
+    from wayside.command_check import counted, paragraphs, without
+
+    for paragraph in paragraphs(project.errors, project.lines):
+        say(paragraph)
+    say(f"{project.name}: {counted(project)}; nothing was started. Put the errors right first.{without(project)}")
+    return PROBLEMS
+
+
+def _from_layout(layout: Layout, wanted: str | None) -> tuple[dict[str, str], Settings]:
+    """The names of what is wired to one link, and what kind of station that link has."""
+    from adapters.stand_in import Settings
+    from adapters.wires import inputs
+    from engine.layout import Kind
+
     link = _link(layout, wanted)
     names: dict[str, str] = {}
     servos = set()
@@ -192,10 +208,8 @@ def _from_layout(folder: str, wanted: str | None) -> tuple[dict[str, str], Setti
         number, is_pin = seat
         if is_pin and output.kind is Kind.SERVO:
             servos.add(number)
-        for thing in (
-            (f"pin {number}", f"servo on pin {number}") if is_pin else (f"accessory {number}", f"signal {number}")
-        ):
-            names[thing] = output.name
+        kinds = ("pin", "servo on pin") if is_pin else ("accessory", "signal")
+        names.update({f"{kind} {number}": output.name for kind in kinds})
     for number, _, name, _ in inputs(layout, link):
         names[f"detector {number}"] = name
     return names, Settings(servos=frozenset(servos), from_one=link.from_one, by_output=link.by_output, baud=link.baud)
@@ -323,8 +337,12 @@ def line_of(entry: Entry, names: dict[str, str], before: int = 0) -> str:
 
 
 def _serve(stand_in: StandIn, teller: Teller) -> int:
-    threading.Thread(target=_read_lines, args=(stand_in,), name="typed lines", daemon=True).start()
-    with _ended_politely(stand_in), contextlib.suppress(KeyboardInterrupt):
+    with _ended_politely(stand_in), contextlib.suppress(KeyboardInterrupt), contextlib.closing(stand_in):
+        _open(stand_in)
+        for line in greeting(stand_in):
+            say(line)
+        finish()
+        threading.Thread(target=_read_lines, args=(stand_in,), name="typed lines", daemon=True).start()
         stand_in.serve()
     teller.end()
     station = stand_in.station

@@ -66,7 +66,7 @@ def dead(port: serial.SerialBase) -> bool:
     """Whether the line has gone under a client."""
     try:
         port.timeout = 0.02
-        port.write(b"<z 9 1>")
+        port.write(b"<s><z 9 1>")
         port.read(1)
     except (OSError, serial.SerialException):
         return True
@@ -192,8 +192,13 @@ def test_a_port_that_somebody_took_meanwhile(both: StandIn, monkeypatch: pytest.
 # --- faults over the real line -------------------------------------------------------------------------------------
 
 
-@DOORS
-@pytest.mark.parametrize("name", [name for name in FAULTS if not name.startswith("unplug")])
+@pytest.mark.parametrize(
+    ("door", "name"),
+    [
+        *(("pty", name) for name in FAULTS if not name.startswith("unplug")),
+        *(("socket", name) for name in ("garbage", "half-replies", "flood", "restart")),
+    ],
+)
 def test_each_fault_reaches_the_client_and_ends(both: StandIn, door: str, name: str) -> None:
     """What each does in detail is tested in virtual time; here that the doors carry it, and go on afterwards."""
     time_us = {"silence": 50 * MS, "late-replies": 50 * MS, "booster-trips": 10 * MS, "flood": 50 * MS}.get(name)
