@@ -53,8 +53,16 @@ class Heard(NamedTuple):
 class Talk:
     """The conversation. `tell` is called with each line for the person."""
 
-    def __init__(self, line: Line, dialect: Dialect, tell: Callable[[str], None], times: Times | None = None) -> None:
+    def __init__(
+        self,
+        line: Line,
+        dialect: Dialect,
+        tell: Callable[[str], None],
+        times: Times | None = None,
+        now_ns: Callable[[], int] = time.monotonic_ns,
+    ) -> None:
         self._line, self._dialect, self._tell, self._times = line, dialect, tell, times or TIMES
+        self._now_ns = now_ns
         self._decoder = Decoder()
         self._shown = 0
         self._said: list[Said] = []
@@ -90,23 +98,24 @@ class Talk:
 
     def _listen(self, us: int, until: type[Said] | None = None) -> None:
         """For so long; or only until a moment of quiet after such an answer."""
-        ends = time.monotonic_ns() + us * 1_000
-        while time.monotonic_ns() < ends:
+        ends = self._now_ns() + us * 1_000
+        while self._now_ns() < ends:
             data = self._line.read()
             for one in self._decoder.feed(data) if data else ():
-                self._hear(one)
-                if until is not None and self._said and isinstance(self._said[-1], until):
-                    ends = min(ends, time.monotonic_ns() + self._times.quiet_us * 1_000)
+                said = self._hear(one)
+                if until is not None and isinstance(said, until):
+                    ends = min(ends, self._now_ns() + self._times.quiet_us * 1_000)
 
-    def _hear(self, one: Frame | Noise) -> None:
+    def _hear(self, one: Frame | Noise) -> Said | None:
         if isinstance(one, Noise):
             self._noise += one.count
-            return
+            return None
         said = understand(self._dialect, one)
         self._said.append(said)
         self._shown += 1
         if self._shown <= MOST_SHOWN:
             self._tell(f"  {'heard':<8}<{one.text}>  {in_words(said)}")
+        return said
 
     def _conclude(self, heard: Heard) -> None:
         if self._shown > MOST_SHOWN:

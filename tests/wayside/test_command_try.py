@@ -140,6 +140,48 @@ def test_an_angle_needs_no_layout(attempt: Try) -> None:
     assert "no port is named" in said.out
 
 
+def test_where_it_is_wired_and_how_long_its_bytes_take(attempt: Try, folder: Path) -> None:
+    # 10 bytes of 10 bits at 115200 baud: 0.868 ms; a packet's time is `adapters.packets`' business, tested there
+    out = attempt("amber", "on", "--in", folder).out
+    assert "  wired   accessory 40 of link main (port 0 of box)\n" in out
+    assert "(10, 0.87 ms at 115200 baud)" in out
+    assert "8A FF 75 (5.8 ms)" in out
+    assert "  wired   pin 100 of link main (port 0 of strip)\n" in attempt("lamp", "on", "--in", folder).out
+    assert "  wired   pin 20 of link main\n" in attempt("gate", "raised", "--in", folder).out
+    assert "  wired   green: pin 22 of link main\n" in attempt("home", "clear", "--in", folder).out
+
+
+def test_a_part_without_a_wire_is_named(attempt: Try, folder: Path) -> None:
+    text = LAYOUT.replace("red: {kind: lamp, link: main, pin: 21}", "red: {kind: lamp}")
+    (folder / "layout.yaml").write_text(text, encoding="utf-8")
+    said = attempt("home", "danger", "--in", folder)
+    assert said.status == 0
+    assert "red has no wire and is told nothing." in said.out
+    assert "green has no wire" not in said.out
+    assert "<Z 22 0>" in said.out
+    assert "has no wire" not in attempt("green", "on", "--in", folder).out
+
+
+def test_parts_on_two_links_are_tried_one_by_one(attempt: Try, folder: Path) -> None:
+    text = LAYOUT.replace("links:\n", "links:\n  yard: {kind: serial text}\n")
+    text = text.replace("green: {kind: lamp, link: main, pin: 22}", "green: {kind: lamp, link: yard, pin: 22}")
+    (folder / "layout.yaml").write_text(text, encoding="utf-8")
+    said = attempt("home", "danger", "--in", folder)
+    assert (said.status, "The parts of home hang on main and yard." in said.err) == (2, True)
+
+
+@pytest.mark.parametrize("name", ["amber", "lamp", "red"])
+def test_a_trial_does_not_flash(attempt: Try, folder: Path, name: str) -> None:
+    said = attempt(name, "flashing at 80 a minute", "--in", folder)
+    assert said.status == 2
+    assert "<" not in said.out
+
+
+def test_only_what_is_guarded_is_called_so(attempt: Try, folder: Path) -> None:
+    assert "gate is guarded in a show" in attempt("gate", "raised", "--in", folder).out
+    assert "guarded" not in attempt("amber", "on", "--in", folder).out
+
+
 def test_a_number_of_the_layout_has_its_name(attempt: Try, folder: Path) -> None:
     assert "this is amber." in attempt("--address", 40, "on", "--in", folder).out
     assert "this is lamp." in attempt("--pin", 100, "40", "%", "--in", folder).out
