@@ -61,8 +61,8 @@ example, a scene:
   wayside rehearse examples/pellbrook-quay
   wayside draw gas-mantle
 
-exit status: 0 fine, 1 the scenes have a problem, 2 wrong usage or a file that cannot be read or written,
-70 a fault in Wayside itself, 130 stopped by Ctrl-C, 141 nobody read the output to its end
+exit status: 0 fine, 1 the scenes or a far end have a problem, 2 wrong usage or a file that cannot be read or
+written, 70 a fault in Wayside itself, 130 stopped by Ctrl-C, 141 nobody read the output to its end
 """
 
 

@@ -232,11 +232,15 @@ def _agreed(questions: list[Question], yes: bool) -> bool:
         say(f"Opening {port} may restart the station: trains stop, and the track power goes off.\n")
     if yes or not ports:
         return True
-    if not sys.stdin.isatty():
+    if sys.stdin is None or not sys.stdin.isatty():
         raise UsageProblem("Nobody is there to be asked. Add --yes if the port may be opened.")
-    say("Open it? Type yes, or anything else to leave it:")
+    it = "it" if len(ports) == 1 else "them"
+    say(f"Open {it}? Type yes, or anything else to leave {it}:")
     finish()
-    return sys.stdin.readline().strip().lower() in ("yes", "y")
+    try:
+        return sys.stdin.readline().strip().lower() in ("yes", "y")
+    except (OSError, ValueError):  # the terminal has gone, or what was typed is no text
+        return False
 
 
 def _probe(question: Question, options: argparse.Namespace, for_us: int) -> bool:

@@ -32,6 +32,7 @@ class Numbering(NamedTuple):
     board: int
     command: str
     other: str
+    state: str = "on"  # one that it can be told, to try it
 
 
 class Observed(NamedTuple):
@@ -154,6 +155,12 @@ ROWS = (
         "{mend}. Another Wayside counts, too",
     ),
     Row("no such address", _not_opened("no such address"), "{trouble}", "{mend}"),
+    Row(
+        "no serial bridge",
+        lambda seen: not seen.opened and seen.port.lower().startswith("rfc2217:"),
+        "Something listens at `{port}`, and it is no bridge to a serial port",
+        "If the station itself is on the network, write `socket:{address}`",
+    ),
     Row("not to be opened", lambda seen: not seen.opened, "{trouble}", "{mend}.{there}"),
     # --- it opens, and there is no talking
     Row(
@@ -326,7 +333,7 @@ ROWS = (
         "`{first}` is accessory {number}, which here is {command}; where counting begins at board {other_start} it is "
         "{other}",
         "The station cannot say which is right. If `{first}` does not move and {neighbour} moves in its place, write "
-        "`boards from: {other_start}`. `wayside try {first}` tells it alone",
+        "`boards from: {other_start}`. `wayside try {first} {state}` tells it alone",
         ends=False,
         wrong=False,
     ),
@@ -360,6 +367,8 @@ def _facts(seen: Observed) -> dict[str, str]:
     neighbour = f"accessory {counting.number + shift}" if counting.number + shift >= 1 else "another one"
     return {
         "link": seen.link,
+        "port": seen.port,
+        "address": seen.port.partition(":")[2],
         "trouble": _begun(trouble.what),
         "mend": _begun(trouble.instead),
         "there": _there(seen),
@@ -386,6 +395,7 @@ def _facts(seen: Observed) -> dict[str, str]:
         "number": str(counting.number),
         "command": counting.command,
         "other": counting.other,
+        "state": counting.state,
         "other_start": "0" if counting.from_one else "1",
         "neighbour": neighbour,
         "which_dialect": _which_dialect(seen),

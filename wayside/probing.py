@@ -33,7 +33,7 @@ from adapters.packets import BadNumber, numbers
 from adapters.seats import seat_of
 from adapters.serial_port import Port, PortTrouble
 from adapters.wires import Served, served
-from engine.layout import Layout, Link
+from engine.layout import Layout, Link, Output
 from wayside.diagnosis import Lost, Numbering, Observed, is_text
 
 ROUNDS = 7  # answered questions after the first, for the round trip
@@ -113,11 +113,11 @@ def _numbering(question: Question) -> Numbering | None:
         if not isinstance(wire, Served) or wire.operation != "accessory" or seat is None or wire.link != seat.link.name:
             continue
         if seat.link.name == question.link.name:
-            return _both_ways(question, output.name, seat.number)
+            return _both_ways(question, output, seat.number)
     return None
 
 
-def _both_ways(question: Question, name: str, number: int) -> Numbering | None:
+def _both_ways(question: Question, output: Output, number: int) -> Numbering | None:
     def command(from_one: bool) -> str:
         board, port = numbers(number, from_one)
         return f"<{say(question.dialects[0], 'accessory', board=board, port=port, act=1)}>"
@@ -125,7 +125,15 @@ def _both_ways(question: Question, name: str, number: int) -> Numbering | None:
     link = question.link
     try:
         mine = numbers(number, link.from_one)
-        return Numbering(name, number, link.from_one, mine.board, command(link.from_one), command(not link.from_one))
+        return Numbering(
+            output.name,
+            number,
+            link.from_one,
+            mine.board,
+            command(link.from_one),
+            command(not link.from_one),
+            output.positions[0].name if output.positions else "on",
+        )
     except BadNumber:
         return None
 
@@ -204,7 +212,8 @@ class _Talk:
         if not text or self._now_us() >= self._ends_us:
             return
         self._asked_detectors = True
-        before, patience_us = len(self._detectors), self._now_us() + PATIENCE_US
+        before = len(self._detectors)
+        patience_us = self._now_us() + min(PATIENCE_US, SHORT_PATIENCE_US + 2 * max(self._round_trips))
         refusals = self._refusals
         self._write(text)
         self._listen(patience_us, lambda: len(self._detectors) > before or self._refusals > refusals)
@@ -265,7 +274,7 @@ class _Talk:
         self._refusals += isinstance(said, Refused)
         match said:
             case PowerIs(state):
-                self._names_track = self._names_track or " " in frame.text
+                self._names_track = self._names_track or len(frame.text[1:].split()) > 1
                 if self._powers[-1:] != [state] and len(self._powers) < MOST_TURNS:
                     self._powers.append(state)
             case Banner(text):

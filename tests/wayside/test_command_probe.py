@@ -70,6 +70,18 @@ def probe(capsys: pytest.CaptureFixture[str]) -> Probe:
     return run
 
 
+@pytest.fixture
+def all_rounds() -> None:
+    """As many as a person gets."""
+
+
+@pytest.fixture(autouse=True)
+def few_rounds(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each round trip costs a twentieth of a second, in which the line is let fall quiet."""
+    if "all_rounds" not in request.fixturenames:
+        monkeypatch.setattr(probing, "ROUNDS", 2)
+
+
 @contextmanager
 def station(
     *faults: str, on: bool = True, settings: Settings | None = None, tcp: int | None = None
@@ -103,6 +115,7 @@ def layout(tmp_path: Path) -> Callable[..., Path]:
 # --- what answers --------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.usefixtures("all_rounds")
 def test_a_port_alone_on_a_serial_line(probe: Probe) -> None:
     with station() as far_end:
         far_end.ask(lambda station, now: station.machine.do("S 12 12 1", now))
@@ -176,6 +189,7 @@ def test_the_numbers_in_both_ways_reach_accessories_four_apart(probe: Probe, lay
     )
     assert (own.thing, other.thing) == ("accessory 44", "accessory 40")
     assert "accessory 44 moves in its place" in said.words
+    assert "`wayside try amber on`" in said.words
     assert said.status == 0
 
 
@@ -190,14 +204,14 @@ def test_the_numbers_in_both_ways_reach_accessories_four_apart(probe: Probe, lay
         (("no-replies",), True, "It speaks by itself (`Wayside stand-in`), and answered none of"),
         (("silence",), True, "It opens, and nothing comes back at all: not a byte in"),
         (("garbage",), True, "There is noise between its answers:"),
-        (("late-replies",), True, "It takes long to answer: 1"),
+        (("late-replies",), True, "It takes long to answer: "),
         (("booster-trips",), True, "The booster has tripped"),
     ],
     ids=lambda value: " ".join(value) if isinstance(value, tuple) else None,
 )
 def test_a_fault_is_told_in_words(probe: Probe, faults: tuple[str, ...], on: bool, words: str) -> None:
     with station(*faults, on=on, tcp=0) as far_end:
-        said = probe(f"socket://127.0.0.1:{far_end.port}", "--for", "4s" if "late-replies" in faults else "1s")
+        said = probe(f"socket://127.0.0.1:{far_end.port}", "--for", "3s" if "late-replies" in faults else "500ms")
     assert said.status == 1
     assert words in said.words
     assert " is wrong." in said.out or " are wrong." in said.out
@@ -256,7 +270,7 @@ def test_words_of_the_layout_are_the_ones_that_are_asked(probe: Probe, layout: C
 
 def test_no_words_for_the_status(probe: Probe, layout: Callable[..., Path]) -> None:
     with station() as far_end:
-        said = probe(layout(port_of(far_end), "words: {status: none}"), "--yes", "--for", "1s")
+        said = probe(layout(port_of(far_end), "words: {status: none}"), "--yes", "--for", "500ms")
     assert said.status == 1
     assert "no words for `status`" in said.words
 
@@ -297,7 +311,7 @@ def test_something_else_listens_there(probe: Probe) -> None:
         time.sleep(0.3)
 
     with served(answer) as number:
-        said = probe(f"socket://127.0.0.1:{number}", "--for", "1s", "--try-speeds")
+        said = probe(f"socket://127.0.0.1:{number}", "--for", "500ms", "--try-speeds")
     assert said.status == 1
     assert "something else than a station listens there" in said.words
     assert "`HTTP/1.1400BadRe`" in said.words or "`HTTP/1.1" in said.words
@@ -310,7 +324,7 @@ def test_frames_that_mean_nothing(probe: Probe) -> None:
             connection.sendall(b"<HELLO 1>")
 
     with served(answer) as number:
-        said = probe(f"socket://127.0.0.1:{number}", "--for", "1s")
+        said = probe(f"socket://127.0.0.1:{number}", "--for", "500ms")
     assert "words that Wayside does not know, such as <HELLO 1>" in said.words
 
 
@@ -371,8 +385,8 @@ def line_at(baud: int) -> Iterator[str]:
 
 def test_the_wrong_speed_is_suspected(probe: Probe) -> None:
     with line_at(9600) as port:
-        said = probe(port, "--yes", "--for", "1s")
-        right = probe(port, "--yes", "--for", "1s", "--speed", "9600")
+        said = probe(port, "--yes", "--for", "500ms")
+        right = probe(port, "--yes", "--for", "500ms", "--speed", "9600")
     assert said.status == 1
     assert "no answer among them. They begin f8 00 c6" in said.words
     assert f"`wayside probe {port} --try-speeds`" in said.words
@@ -427,6 +441,20 @@ def test_nobody_listens(probe: Probe) -> None:
     said = probe(f"socket://127.0.0.1:{number}")
     assert said.status == 1
     assert "Nobody listens at" in said.words
+
+
+@pytest.mark.filterwarnings("ignore:set:DeprecationWarning")  # of the serial library
+def test_a_network_address_without_a_serial_bridge(probe: Probe) -> None:
+    """The library waits three seconds for what such a bridge would answer; this one goes at once."""
+
+    def answer(connection: socket.socket) -> None:
+        connection.recv(100)
+
+    with served(answer) as number:
+        said = probe(f"rfc2217://127.0.0.1:{number}", "--yes")
+    assert said.status == 1
+    assert "RFC2217" not in said.out
+    assert f"`socket://127.0.0.1:{number}`" in said.words
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="groups of POSIX")
@@ -489,6 +517,23 @@ def test_with_nobody_to_ask_it_must_be_said(probe: Probe) -> None:
     assert "Add --yes" in said.err
 
 
+def test_two_ports_are_asked_about_at_once(probe: Probe, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr(sys, "stdin", Typed("no\n"))
+    (tmp_path / "layout.yaml").write_text(
+        "layout: Quay\nlinks:\n  quay: {kind: serial text, port: COM5}\n  depot: {kind: serial text, port: COM6}\n",
+        encoding="utf-8",
+    )
+    said = probe(tmp_path)
+    assert said.status == 0
+    assert said.out.count("may restart") == 2
+    assert said.out.count("Open them?") == 1
+
+
+def test_no_keyboard_at_all(probe: Probe, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "stdin", None)
+    assert probe("/dev/ttyQUAY9").status == 2
+
+
 def test_a_link_that_is_not_reset_is_left_alone(
     probe: Probe, layout: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -512,7 +557,7 @@ def test_a_link_that_is_not_reset_is_left_alone(
 @pytest.mark.parametrize("fault", ["refuses", "no-replies", "reset-on-open", "garbage"])
 def test_track_power_is_never_switched(probe: Probe, layout: Callable[..., Path], fault: str) -> None:
     with station(fault, on=False) as far_end:
-        probe(layout(port_of(far_end)), "--yes", "--for", "1s")
+        probe(layout(port_of(far_end)), "--yes", "--for", "500ms")
         heard = far_end.ask(lambda station, _: {entry.command for entry in station.log})
         power = far_end.ask(lambda station, _: station.machine.power)
     assert power == "off"

@@ -45,6 +45,7 @@ SEEN: Mapping[str, tuple[Observed, str]] = {
     "no permission": (lost("permission"), "is in trouble"),
     "taken by another program": (lost("taken"), "a serial port has one user"),
     "no such address": (lost("no such address"), "is in trouble"),
+    "no serial bridge": (lost("other")._replace(port="rfc2217://quay:2560"), "it is no bridge"),
     "not to be opened": (lost("other"), "is in trouble"),
     "takes nothing": (lost("other", opened=True), "holds up the line"),
     "goes away": (lost("unplugged", opened=True), "1.2 s after it was opened"),
