@@ -8,29 +8,42 @@ import signal
 import sys
 import threading
 from collections import deque
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING
 
+from adapters.link_states import State
+from adapters.simulator import link_of
+from engine.layout import Itself, Kind
 from engine.trace import Record
-from wayside import live_view, terminal, wording
+from wayside import last_positions, live_view, terminal, wording
 from wayside import trace_words as words
 from wayside.command_check import counted, given_paths, paragraphs, without
 from wayside.hands import understood
 from wayside.live_words import Teller
 from wayside.progress import watched
 from wayside.project import Project, load
-from wayside.showing import Show
+from wayside.showing import Show, ShowClock
 from wayside.terminal import say
 from wayside.usage import FINE, INTERRUPTED, PROBLEMS, UsageProblem
 
+if TYPE_CHECKING:
+    from adapters.link_run import LinkRun
+    from wayside.live_links import Links
+
 DESCRIPTION = """\
-Performs a layout's scenes in real time. With --dry-run no hardware is touched: detectors are worked by hand, with
-lines that you type. Ctrl-C ends every scene through its `when stopped` and leaves the layout safe; a second Ctrl-C
-within a second ends at once.
+Performs a layout's scenes in real time, over the links whose `port` the layout file or --port names. Guarded outputs
+begin in their safe state and stay there until their detectors have said that nothing is about. Track power is never
+switched unasked. With --dry-run no hardware is touched: detectors are worked by hand, with lines that you type.
+Ctrl-C ends every scene through its `when stopped` and leaves the layout safe; a second Ctrl-C within a second ends at
+once.
 """
 
 EXAMPLES = """\
 example:
 
+  wayside run examples/pellbrook-quay --port /dev/ttyUSB0
   wayside run examples/pellbrook-quay --dry-run --from 17:44
 
     up-approach occupied      a train is coming: the lane closes to the road
@@ -43,6 +56,7 @@ exit status: 0 the show was ended, 1 the scenes have errors, 2 wrong usage or a 
 
 REDRAWN_EVERY_S = 0.5
 AT_ONCE_WITHIN_S = 1.0  # a second Ctrl-C within this time ends without waiting
+SILENT_AFTER_US = 5_000_000  # detectors that have said nothing for so long are spoken of
 EVENTS = 8  # the last of them, below the outputs
 
 
@@ -51,6 +65,13 @@ def describe(parser: argparse.ArgumentParser) -> None:
 
     parser.description, parser.epilog = DESCRIPTION, EXAMPLES
     parser.add_argument("paths", metavar="FOLDER", nargs="*", help="a layout's folder, or its files")
+    parser.add_argument(
+        "--port",
+        metavar="[LINK=]PORT",
+        action="append",
+        default=[],
+        help="a link's port, in place of the layout file's: /dev/ttyUSB0, COM5, socket://localhost:2560",
+    )
     parser.add_argument("--dry-run", action="store_true", help="touch no hardware: everything is worked by hand")
     parser.add_argument(
         "--from", dest="from_", metavar="17:40", action=Once, help="the layout clock's time to begin at"
@@ -68,11 +89,64 @@ def run(options: argparse.Namespace) -> int:
             say(paragraph)
         say(f"{project.name}: {counted(project)}; nothing was performed. Put the errors right first.{without(project)}")
         return PROBLEMS
-    if not options.dry_run:
-        raise UsageProblem("No link is driven yet. Write --dry-run to see the show with no hardware.")
+    if options.dry_run and options.port:
+        raise UsageProblem("--dry-run opens no port: leave one of the two out.")
     screen = Screen(project, plain=options.plain or not (sys.stdout.isatty() and sys.stdin.isatty()))
-    show = Show(project.program, screen.record, seed=seed, starts_s=from_s, known=True)
-    return asyncio.run(Performance(project, show, screen).run())
+    if options.dry_run:
+        show = Show(project.program, screen.record, seed=seed, starts_s=from_s, known=True)
+        return asyncio.run(Performance(project, show, screen).run())
+    return _on_links(project, options.port, screen, seed, from_s)
+
+
+def _on_links(project: Project, ports: list[str], screen: Screen, seed: int, from_s: int | None) -> int:
+    from wayside.live_links import Links, links_of
+
+    clock = ShowClock()
+    wired = links_of(project.layout, ports)
+    links = Links(project.layout, wired, clock.now_us, screen.remark)
+    kept = last_positions.file_for(project.layout_file)
+    positions, trouble = last_positions.read(kept, project.layout)
+    if trouble:
+        screen.remark(trouble)
+    show = Show(project.program, screen.record, links.runs, seed, from_s, False, positions, clock)
+    performance = Performance(project, show, screen, links, Servos(show, kept, links.runs))
+    return asyncio.run(performance.run())
+
+
+class Servos:
+    """Keeps where the servos were last sent, and says which of them may jump."""
+
+    def __init__(self, show: Show, kept: Path, runs: Sequence[LinkRun]) -> None:
+        layout = show.kernel.program.layout
+        self._show, self._kept, self._runs = show, kept, runs
+        self._written: dict[str, float] = dict(show.positions)
+        self._servos = {
+            name: link_of(layout, output.wiring)
+            for name, output in layout.outputs.items()
+            if output.kind is Kind.SERVO and output.itself is not Itself.MOVES
+        }
+
+    def warning(self) -> str:
+        """The servos that nobody knows anything of."""
+        served = {run.link.name for run in self._runs}
+        lost = [name for name, link in self._servos.items() if link in served and name not in self._written]
+        if not lost:
+            return ""
+        return (
+            f"{wording.listed(lost, 6)} may jump: nobody knows where {'it stands' if len(lost) == 1 else 'they stand'}."
+        )
+
+    def keep(self) -> str:
+        """Write down where they are, if that has changed; what is wrong if it cannot be written."""
+        talking = {run.link.name for run in self._runs if run.state is State.TALKING}
+        stage, now_us = self._show.kernel.stage, self._show.now_us
+        now = {
+            name: round(stage.outputs[name].value(now_us), 2) for name, link in self._servos.items() if link in talking
+        }
+        if now == {name: self._written.get(name) for name in now}:
+            return ""
+        self._written.update(now)
+        return last_positions.write(self._kept, self._written)
 
 
 class Screen:
@@ -83,6 +157,7 @@ class Screen:
         self._teller = Teller(project.program)
         self._events: deque[str] = deque(maxlen=EVENTS)
         self._height = 0
+        self.links: Callable[[], Iterable[str]] = tuple
 
     def record(self, record: Record) -> None:
         sentence = self._teller.sentence(record)
@@ -101,7 +176,7 @@ class Screen:
         """The whole screen again; what is being typed at its foot stays."""
         if self.plain:
             return
-        lines = live_view.lines(show.kernel, show.now_us, show.late_us, self._events, ())
+        lines = live_view.lines(show.kernel, show.now_us, show.late_us, self._events, self.links())
         width = terminal.width()
         text = "".join(f"{line[:width]}\x1b[K\n" for line in lines)
         first = self._height != len(lines)
@@ -115,10 +190,17 @@ class Screen:
 class Performance:
     """A show with a person at it: typed lines, Ctrl-C, a terminal that is closed."""
 
-    def __init__(self, project: Project, show: Show, screen: Screen) -> None:
+    def __init__(
+        self, project: Project, show: Show, screen: Screen, links: Links | None = None, servos: Servos | None = None
+    ) -> None:
         self._project = project
         self._show = show
         self._screen = screen
+        self._links = links
+        self._servos = servos
+        self._silence_said = False
+        if links is not None:
+            screen.links = links.lines
         self._asked_at: float | None = None
         self._at_once = False
 
@@ -127,10 +209,21 @@ class Performance:
         self._catch_signals(loop)
         self._screen.remark(f"{self._project.name}: the show begins. Type what your hands do; `help` says how.")
         threading.Thread(target=self._read, args=(loop,), daemon=True).start()
+        if self._servos is not None and (warning := self._servos.warning()):
+            self._screen.remark(warning)
         task = asyncio.ensure_future(self._show.perform())
-        while not task.done() and not self._at_once:
-            self._screen.draw(self._show)
-            await asyncio.wait([task], timeout=REDRAWN_EVERY_S)
+        if self._links is not None:
+            self._links.start(self._show.inputs.put)
+        try:
+            while not task.done() and not self._at_once:
+                self._look()
+                self._screen.draw(self._show)
+                await asyncio.wait([task], timeout=REDRAWN_EVERY_S)
+            if not self._at_once:
+                self._look()
+        finally:
+            if self._links is not None:
+                self._links.stop()
         if self._at_once:
             task.cancel()
             say(f"{self._project.name}: ended at once. Nothing was brought to its safe state.")
@@ -138,6 +231,18 @@ class Performance:
         await task
         say(f"{self._project.name}: the show has ended, guarded outputs are in their safe state.")
         return FINE
+
+    def _look(self) -> None:
+        """What is looked at twice a second: links, servos, and whether anything has been heard at all."""
+        if self._links is not None:
+            self._links.look()
+        if self._servos is not None and (trouble := self._servos.keep()):
+            self._screen.remark(trouble)
+            self._servos = None  # said once
+        waits = self._show.kept_closed
+        if waits and not self._silence_said and self._show.now_us > SILENT_AFTER_US:
+            self._silence_said = True
+            self._screen.remark(_silence(self._show, waits))
 
     def _catch_signals(self, loop: asyncio.AbstractEventLoop) -> None:
         for name in ("SIGINT", "SIGTERM", "SIGHUP"):
@@ -170,5 +275,26 @@ class Performance:
             self._screen.remark(answer.says)
         if answer.inputs:
             self._show.inputs.put(*answer.inputs)
+        if answer.order:
+            self._order(answer.order)
         if answer.ends:
             self._asked(loop)
+
+    def _order(self, operation: str) -> None:
+        if self._links is None:
+            self._screen.remark(f"Nothing here has power to be switched: this is a dry run ({operation}).")
+        else:
+            self._links.order(operation)
+
+
+def _silence(show: Show, detectors: Sequence[str]) -> str:
+    """Why a crossing is closed to the road although no train is about, and what a hand can do."""
+    scenes = show.kernel.program.scenes.values()
+    busy = [scene.name for scene in scenes if show.kernel.stage.scenes[scene.name] == "running"]
+    holds = [name for name in busy if set(detectors) & set(show.kernel.program.scenes[name].reads)]
+    has = "has" if len(detectors) == 1 else "have"
+    return (
+        f"{wording.listed(list(detectors), 4)} {has} not reported yet, and what is not known to be clear counts as "
+        f"occupied: {wording.listed(holds, 2) if holds else 'guarded outputs'} stay{'s' if len(holds) == 1 else ''} "
+        f"closed to the road. To work one by hand, type `{detectors[0]} clear`."
+    )

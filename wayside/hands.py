@@ -13,6 +13,7 @@ HELP = """\
 lane occupied        a detector, worked by hand: occupied, clear or unknown
 press NAME           a button, pressed and let go
 start SCENE          stop SCENE
+power on             power off: the track's, on every link
 end                  end the show, as Ctrl-C does"""
 STATES = ("occupied", "clear", "unknown")
 LONGEST = 200  # characters of one line
@@ -24,6 +25,7 @@ class Answer(NamedTuple):
     inputs: tuple[Input, ...] = ()
     says: str = ""
     ends: bool = False
+    order: str = ""  # what the links themselves are told: "power on", "power off"
 
 
 def understood(line: str, program: Program) -> Answer:
@@ -36,6 +38,8 @@ def understood(line: str, program: Program) -> Answer:
     if len(words) > 2:
         return Answer(says=f"{' '.join(words)!r} is more than I understand.\n{HELP}")
     verb, name = words
+    if verb == "power":
+        return Answer(order=f"power {name}") if name in ("on", "off") else Answer(says="Write power on, or power off.")
     if verb in _VERBS:
         return _VERBS[verb](name, program)
     if verb in program.layout.detectors or name in STATES:

@@ -38,6 +38,7 @@ class Project(NamedTuple):
     name: str = ""  # the layout's, or its folder's if it has none
     unread: tuple[str, ...] = ()  # scene files that stand beside those read
     names_checked: bool = True  # False: the layout file could not be made out, so the scenes were only read
+    layout_file: Path = Path("layout.yaml")
 
     @property
     def errors(self) -> list[Problem]:
@@ -90,7 +91,9 @@ def load(paths: Sequence[Path], shown: Shown = str, watched: Watched = lambda fi
     name = layout.name or files.layout.resolve().parent.name
     read_files = tuple(map(shown, files.scenes))
     unread = _unread(files.scenes)
-    return Project(layout, program, tuple(in_order(problems)), lines, read_files, name, unread, doubts is not None)
+    return Project(
+        layout, program, tuple(in_order(problems)), lines, read_files, name, unread, doubts is not None, files.layout
+    )
 
 
 def _second_look(program: Program, so_far: list[Problem]) -> list[Problem]:

@@ -6,8 +6,9 @@ Owns the order in which a show begins and ends. Knows no screen: what happened i
 from __future__ import annotations
 
 import asyncio
+import time
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
 
 from engine.drive import Nothing, World
@@ -30,6 +31,16 @@ class Wire(Protocol):
     @property
     def idle(self) -> bool:
         """Whether everything that was wanted has been told."""
+
+
+class ShowClock(LoopClock):
+    """Microseconds since it was made, told to any thread: the show and its links count by the same clock."""
+
+    def __init__(self) -> None:
+        self._began_ns = time.monotonic_ns()
+
+    def now_us(self) -> int:
+        return (time.monotonic_ns() - self._began_ns) // 1_000
 
 
 class Waiting:
@@ -70,8 +81,11 @@ class Show:
         seed: int = 0,
         starts_s: int | None = None,
         known: bool = False,
+        positions: Mapping[str, float] | None = None,
+        clock: ShowClock | None = None,
     ) -> None:
         self.kernel = Kernel(program, seed, starts_s)
+        self.clock = clock or ShowClock()
         self.standing = Standing(self.kernel)
         self.late_us: deque[int] = deque(maxlen=1_000)
         self.inputs = Waiting()
@@ -79,21 +93,35 @@ class Show:
         self._wires = wires
         self._known = known
         self._closing_since: int | None = None
-        self._clock: Clock | None = None
+        self._clock: Clock = self.clock
+        self.positions = positions or {}  # degrees in which servos were last left
+        for name, degrees in self.positions.items():
+            self.kernel.set_output(name, degrees)
         if not known:
             for name in program.layout.detectors:
                 self.kernel.set_detector(name, "unknown")
 
     @property
+    def kept_closed(self) -> tuple[str, ...]:
+        """Detectors that say nothing and are read by a scene with guarded outputs: they count as occupied."""
+        if self._known or self.kernel.closed:
+            return ()
+        stage, scenes = self.kernel.stage, self.kernel.program.scenes.values()
+        guarded = [scene for scene in scenes if any(stage.outputs[name].output.guarded for name in scene.writes)]
+        read = dict.fromkeys(name for scene in guarded for name in scene.reads)
+        return tuple(name for name in read if stage.detectors[name].state == "unknown")
+
+    @property
     def now_us(self) -> int:
-        return self._clock.now_us() if self._clock else 0
+        return self._clock.now_us()
 
     async def perform(self, world: World | None = None, clock: Clock | None = None) -> None:
         """Perform until `close` has been called and everything has come to its end."""
-        self._clock = clock = clock or LoopClock()
+        self._clock = clock = clock or self.clock
         self.inputs.now_us, self.inputs.world = clock.now_us, world or Nothing()
         if not self._known:
-            self.inputs.put(*self.standing.begin())
+            self.inputs.put(*self.standing.begin(), *self._to_rest())
+        self._tell_all()
         task = asyncio.ensure_future(perform(self.kernel, self.inputs, clock, self.inputs.wake, worked=self._worked))
         try:
             while not self._over():
@@ -104,6 +132,18 @@ class Show:
             if task.done():
                 task.result()
             task.cancel()
+
+    def _to_rest(self) -> list[Input]:
+        """Servos that were left elsewhere go home in their own time; guarded ones to their safe state instead."""
+        outputs = self.kernel.program.layout.outputs
+        away = (name for name, at in self.positions.items() if at != outputs[name].rest.value)
+        return [Stand(name, False) for name in away if not outputs[name].guarded]
+
+    def _tell_all(self) -> None:
+        """What every output shows before anything happens: a link puts its far ends right by it."""
+        for name, now in self.kernel.stage.outputs.items():
+            for wire in self._wires:
+                wire.want(name, Told(0, name, now.wave, "", now.output.place, "begins"))
 
     def close(self) -> None:
         """End every scene through its `when stopped`, and leave guarded outputs safe."""

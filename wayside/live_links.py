@@ -1,0 +1,112 @@
+"""The links of a show: opened, watched, spoken of in plain words, and closed again. Knows no screen and no scene."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import partial
+
+from adapters.dialects import BadWords
+from adapters.link_run import LinkRun
+from engine.events import Input
+from engine.layout import Layout, Link
+from wayside.usage import UsageProblem
+
+RESETS = "Opening it may reset the station and stop trains (`resets: no` in the layout file keeps Wayside from that)."
+
+
+def links_of(layout: Layout, ports: Sequence[str]) -> list[Link]:
+    """The links with a port, as the layout file or the command line (`--port main=/dev/ttyUSB0`) says.
+
+    Raises UsageProblem where none has one, or a name is unknown.
+    """
+    given = dict(_given(word, layout) for word in ports)
+    links = [replace(link, port=given.get(link.name, link.port)) for link in layout.links.values()]
+    wired = [link for link in links if link.port]
+    if not wired:
+        raise UsageProblem(
+            "No link of this layout says its port. Write it in the layout file (`port: /dev/ttyUSB0`) or behind "
+            "--port, or see the show with no hardware: --dry-run."
+        )
+    return wired
+
+
+def _given(word: str, layout: Layout) -> tuple[str, str]:
+    """`main=/dev/ttyUSB0`, or just the port where there is one link."""
+    name, equals, port = word.partition("=")
+    if not equals or "://" in name:
+        if len(layout.links) != 1:
+            raise UsageProblem(f"--port {word}: which link is meant? Write --port NAME={word}.")
+        return next(iter(layout.links)), word
+    if name not in layout.links:
+        there_is = f" There is {', '.join(layout.links)}." if layout.links else " The layout has none."
+        raise UsageProblem(f"--port {word}: the layout has no link {name}.{there_is}")
+    return name, port
+
+
+class Links:
+    """All of them. `say` is given a sentence when one changes."""
+
+    def __init__(
+        self, layout: Layout, links: Sequence[Link], now_us: Callable[[], int], say: Callable[[str], None]
+    ) -> None:
+        self._say = say
+        self._put: Callable[..., None] = lambda *_: None
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._said: dict[str, str] = {}
+        self.runs: list[LinkRun] = []
+        for number, link in enumerate(links):
+            try:
+                run = LinkRun(layout, link, now_us, partial(self._heard, number))
+            except BadWords as bad:
+                raise UsageProblem(f"link {link.name}: {bad}") from bad
+            self.runs.append(run)
+
+    def start(self, put: Callable[..., None]) -> None:
+        """Open every port. `put` takes inputs, in the loop's own thread."""
+        self._put, self._loop = put, asyncio.get_running_loop()
+        for run in self.runs:
+            self._say(f"link {run.link.name}: opening {run.link.port}.{f' {RESETS}' if run.link.resets else ''}")
+            run.start()
+
+    def _heard(self, number: int) -> None:
+        """Called by a link's thread: there is something to take."""
+        if self._loop is not None:
+            try:
+                self._loop.call_soon_threadsafe(self._take, number)
+            except RuntimeError:  # the show is over and its loop closed
+                return
+
+    def _take(self, number: int) -> None:
+        events: list[Input] = self.runs[number].take()
+        if events:
+            self._put(*events)
+
+    def look(self) -> None:
+        """Say what has changed since the last look."""
+        for line, run in zip(self.lines(), self.runs, strict=True):
+            state = run.health().what
+            if self._said.get(run.link.name) != state:
+                self._said[run.link.name] = state
+                self._say(f"link {line}")
+
+    def lines(self) -> list[str]:
+        """One for each link: how it is, and what to try."""
+        return [f"{run.link.name} ({run.link.port}): {_words(run)}" for run in self.runs]
+
+    def order(self, operation: str) -> None:
+        for run in self.runs:
+            if not run.order(operation):
+                self._say(f"link {run.link.name} has no words for {operation}.")
+
+    def stop(self) -> None:
+        for run in self.runs:
+            run.stop()
+
+
+def _words(run: LinkRun) -> str:
+    health = run.health()
+    late = f", commands {health.late_p99_us / 1_000:.1f} ms late or less" if health.late_p99_us else ""
+    tried = f" {health.instead[:1].upper()}{health.instead[1:]}." if health.instead else ""
+    return f"{health.what}{late}.{tried}"
