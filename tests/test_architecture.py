@@ -89,7 +89,7 @@ def test_the_engine_needs_the_standard_library_and_the_calendar_only() -> None:
     ("package", "homes"),
     [
         ("lark", {"scenes/parse.py"}),
-        ("asyncio", {"engine/live.py", "wayside/command_run.py", "wayside/showing.py"}),
+        ("asyncio", {"engine/live.py", "wayside/command_run.py", "wayside/live_links.py", "wayside/showing.py"}),
         ("tqdm", {"wayside/progress.py"}),
         ("pytest", {"wayside/pytest_plugin.py"}),
     ],
