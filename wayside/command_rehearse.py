@@ -176,25 +176,28 @@ def _play(project: Project, chosen: list[Rehearsal], seed: int | None, options: 
             result = rehearse(project.program, rehearsal, seed, None if come is None else partial(come, number))
             results.append(result)
             _show(project, result, width, free or options.events, out)
-    _say_flashing(project, results, out)
+    _say_advice(project, results, out)
     if not free:
         out(_summary(project, results))
     _write_files(project, results, options, out)
     return FINE if all(result.passed for result in results) else PROBLEMS
 
 
-def _say_flashing(project: Project, results: Sequence[Result], out: Out) -> None:
-    """Light that flashed more than three times a second: once for each set of lines, at its worst."""
+def _say_advice(project: Project, results: Sequence[Result], out: Out) -> None:
+    """What all the rehearsals together show: light that flashes too fast, links that have too much to carry."""
     from wayside.flash_warnings import fast_flashing, problem
+    from wayside.load_check import overloads
 
     worst: dict[tuple[Place, ...], FastFlashing] = {}
     for result in results:
         for found in fast_flashing(project.program, result.trace, result.ended_us):
             if found.places not in worst or found.flashes > worst[found.places].flashes:
                 worst[found.places] = found
-    if worst:
+    said = [problem(found) for found in worst.values()]
+    said += overloads(project.program, [(result.trace, result.ended_us) for result in results])
+    if said:
         out("\nAdvice (nothing fails because of it):\n")
-        for paragraph in paragraphs(map(problem, worst.values()), project.lines):
+        for paragraph in paragraphs(said, project.lines):
             out(paragraph)
 
 
