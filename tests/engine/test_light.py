@@ -11,13 +11,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.conditions import Atom, Sort, Test, fully_shown
-from engine.courses import Course, Ease
-from engine.curves import Curve
+from engine.courses import Course, Ease, Leg, Script
+from engine.curves import PROFILES, Curve
 from engine.events import Detected, StartScene, StopScene
 from engine.flicker import Flicker
 from engine.kernel import Kernel
+from engine.landings import Bouncing
 from engine.layout import DAYLIGHT, Aspect, Kind, Layout, Output, Setting
 from engine.lightness import luminance
+from engine.stage import level_left
 from engine.waves import Ramp, State, Steady, endless
 
 GO, NEAR = (0, StartScene("go")), Detected("near", "occupied")
@@ -332,3 +334,52 @@ def test_a_motor_starts_and_stops_softly_whoever_tells_it() -> None:
     crane = Output("crane", Kind.MOTOR, Setting(0.0), steps=100, soft_start_us=2 * S)
     kernel = played(program(scene("turn on crane", "wait 1 s", "turn off crane"), with_outputs(crane)), [GO])
     assert [wave for _, wave in told(kernel, "crane")] == [Ramp(0, 2 * S, 0.0, 1.0), Ramp(S, 2 * S, 0.5, 0.0)]
+
+
+# --- what a spoilt copy of the kernel got past ---------------------------------------------------------------------
+
+
+def test_a_line_that_moves_several_takes_as_long_as_the_longest() -> None:
+    kernel = Kernel(program(scene("move boom, gate to lowered over 8 s", 'note "both"')))
+    kernel.set_output("gate", 22.5)  # a quarter of the way is left
+    kernel.advance(0, [GO[1]])
+    while (due := kernel.next_due()) is not None:
+        kernel.advance(due)
+    assert notes(kernel) == [(8, "both")]
+    assert kernel.wave("gate").ends_us == 2 * S
+    assert getattr(kernel.wave("gate"), "profile", None) == PROFILES["smooth"]
+
+
+def test_a_fade_in_a_way_takes_the_time_that_the_line_says() -> None:
+    kernel = played(scene("fade ada to 80 % over 3 s like sodium", 'note "there"'), [GO])
+    ((_, wave),) = told(kernel, "ada")
+    assert wave.ends_us == 3 * S  # type: ignore[attr-defined]
+    assert notes(kernel) == [(3, "there")]
+    assert value(kernel, "ada", 3) == 0.8
+
+
+def test_a_move_bounces_as_often_as_the_line_says() -> None:
+    for words, impacts in (("", 3), (" once", 2), (" 5 times", 6)):
+        ((_, wave),) = told(played(scene(f"move boom to lowered over 700 ms, bouncing{words}"), [GO]), "boom")
+        assert isinstance(wave, Curve)
+        assert isinstance(wave.profile, Bouncing)
+        assert len(wave.profile.impacts) == impacts
+
+
+def test_what_flashes_is_not_at_rest_in_its_dark_half() -> None:
+    kernel = played(scene("flash ada at 60 a minute", "wait 750 ms"), [GO], until=1)
+    assert kernel.wave("ada").value_at(kernel.stage.now_us) == 0.0
+    assert not kernel.holds(Atom(Sort.OUTPUT, "ada", Test.AT_REST))
+
+
+def test_the_level_that_a_flash_comes_back_to() -> None:
+    fade, coming = Ramp(0, 10 * S, 0.0, 1.0), Course(0, Script.of(Leg(10 * S, 1.0, Ease.EVEN)))
+    assert level_left(fade, 3 * S) == pytest.approx(0.3)
+    assert level_left(coming, 3 * S) == 1.0
+    assert level_left(Steady(0.4), 3 * S) == 0.4
+
+
+def test_a_lamp_that_was_turned_off_waits_for_nothing() -> None:
+    kernel = played(scene("turn on brief", "wait 1 s", "turn off brief"), [GO])
+    assert kernel.stage.now_us == S
+    assert kernel.next_due() is None

@@ -55,6 +55,7 @@ FINITE: list[Wave] = [
     Curve(0, 10 * S, 0.0, 1.0, PROFILES["smooth"]),
     Curve(0, 10 * S, 1.0, 0.2, bouncing(10 * S)),
     Course(0, LONG, 0.0, 0.9),
+    Course(0, LONG, 0.0, 0.9, begins=0.5),
     Course(0, LONG, 1.0, 0.0, state=State.UNDER_WAY),
     through(QUAY, "dusk", 0, 10 * S, 10_000.0, 10_000.0),
     through(QUAY, "dawn", 0, 10 * S, 0.01, 10_000.0),
