@@ -20,6 +20,7 @@ from engine.waves import Flashing, State, Steady, Wave
 
 COMMAND_BYTES = 11  # `<a 511 3 1>`
 WORK = 2_000_000  # looks at single outputs in one simulation; it ends there and says so
+BEGINS = "begins"  # why a trace has an output told in a rehearsal's first instant: it is so already
 CAUSES = 5  # lines that are named for one second
 
 Size = Callable[[str, int], int]
@@ -121,18 +122,22 @@ def simulate(
 ) -> Load:
     """Play a trace over one link, up to an instant that is not included.
 
-    `begins_known`: the far ends show the layout at rest when it begins, as they do once a link has been put right;
+    `begins_known`: the far ends show what the trace begins with, or else the layout at rest, as they do once a link has been put right;
     False puts it right first. `size` tells the bytes of a command from the output and its code. Answers are taken to
     come at once. It stops early after so much work.
     """
     outputs = outputs_on(layout, link.name)
     mine = {output.name: output for output in outputs}
     orders = [record for record in trace if type(record) is Told and record.output in mine and record.at_us < until_us]
-    played = _Played(outputs, pace, begins_known, size, work)
+    begins = {name: _begins(output, orders) for name, output in mine.items()}
+    orders = [order for order in orders if order.why != BEGINS]
+    played = _Played([(mine[name], begins[name].wave) for name in mine], pace, begins_known, size, work)
     until_us = played.play(orders, until_us)
     demand = Demand(pieces)
     for output in outputs:
-        _ask(demand, output, [order for order in orders if order.output == output.name], until_us)
+        own = [order for order in orders if order.output == output.name]
+        first = begins[output.name]
+        demand.add(output, [first, *own], code(output, first.wave.value_at(0)), until_us)
     until_us = until_us if demand.cut_us is None else min(until_us, demand.cut_us)
     over = tuple(_over(demand, played, pace, until_us))
     busiest = max(((demand.total(second), -second) for second in demand.seconds), default=(0, 0))
@@ -149,22 +154,24 @@ def simulate(
     )
 
 
-def _ask(demand: Demand, output: Output, orders: Sequence[Told], until_us: int) -> None:
-    rest = at_rest(output.rest)
-    before = Told(0, output.name, rest, "", output.place, "rest")
-    demand.add(output, [before, *orders], code(output, rest.value_at(0)), until_us)
+def _begins(output: Output, orders: Sequence[Told]) -> Told:
+    """What an output does before anybody tells it anything: as a rehearsal has it begin, or at rest."""
+    rest = Told(0, output.name, at_rest(output.rest), "", output.place, "rest")
+    return next((order for order in orders if order.output == output.name and order.why == BEGINS), rest)
 
 
 class _Played:
     """The pacer at work on a trace, and the worst of what came of it, as a whole and second by second."""
 
-    def __init__(self, outputs: Sequence[Output], pace: Pace, begins_known: bool, size: Size, work: int) -> None:
+    def __init__(
+        self, begins: Sequence[tuple[Output, Wave]], pace: Pace, begins_known: bool, size: Size, work: int
+    ) -> None:
+        outputs = [output for output, _ in begins]
         self.pacer, self.size, self.work, self.cut = Pacer(outputs, pace), size, work, False
         self.stream: list[Command] = []
         self.error, self.late = (0.0, "", 0), (0, "", 0)
         self.seconds: dict[int, tuple[float, str, int]] = {}
-        for output in outputs:
-            wave = at_rest(output.rest)
+        for output, wave in begins:
             if begins_known:
                 self.pacer.known(output.name, code(output, wave.value_at(0)))
             self.pacer.want(output.name, wave, 0)

@@ -125,7 +125,7 @@ KINDS = st.sampled_from(
 )
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=60)
 @given(KINDS, st.lists(st.tuples(st.integers(0, 5 * S), WAVES), min_size=1, max_size=4, unique_by=lambda one: one[0]))
 def test_what_is_wanted_is_what_the_waves_tell(output: Output, asked: list[tuple[int, Wave]]) -> None:
     until_us = 6 * S
@@ -176,6 +176,16 @@ def test_what_is_at_rest_is_known_unless_the_line_was_just_connected() -> None:
     assert found.stream == (Command(500_000, "red", 0), Command(S, "red", 255), Command(1_500_000, "red", 0))
     found = simulate(layout, [], 200_000, MAIN, TRACK, begins_known=False)
     assert {(one.output, one.code) for one in found.stream} == {("red", 255), ("green", 255), ("blue", 0)}
+
+
+def test_what_a_rehearsal_begins_with_is_not_told() -> None:
+    layout = layout_of(lamp("red"), lamp("green"))
+    begins = Told(0, "red", Steady(1.0), "", line(1), "begins")
+    found = simulate(layout, [begins, told(S, "red", Steady(1.0)), told(S, "green", Steady(1.0))], 2 * S, MAIN, TRACK)
+    assert found.stream == (Command(S, "green", 255),)
+    assert found.busiest == (1, 1)
+    found = simulate(layout, [begins], 2 * S, MAIN, TRACK, begins_known=False)
+    assert {(one.output, one.code) for one in found.stream} == {("red", 255), ("green", 0)}
 
 
 def test_only_what_is_on_the_link_and_before_the_end_is_played() -> None:
