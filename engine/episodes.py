@@ -84,6 +84,11 @@ class Drawn(NamedTuple):
         ]
         return sum(weight * level for weight, level in shares) / sum(weight for weight, _ in shares)
 
+    @property
+    def reach(self) -> tuple[float, float]:
+        levels = [level for part in self.parts for leg in part.legs for level in leg.to]
+        return min(levels), max(levels)
+
     def piece(self, key: int, at_us: int) -> Piece:
         index = (at_us + at_index(key, 0) % BLOCK_US) // BLOCK_US
         start_us = _begins_us(key, index)

@@ -40,6 +40,10 @@ class Manner(Protocol):
     def usual(self) -> float:
         """The level about which it keeps."""
 
+    @property
+    def reach(self) -> Bounds:
+        """The least and the greatest level that it can ever have."""
+
     def piece(self, key: int, at_us: int) -> Piece:
         """The monotone part that holds an instant: from_us <= at_us < to_us. The next part may begin elsewhere."""
 
@@ -72,6 +76,11 @@ class Listed(NamedTuple):
         for before, leg in zip((legs[-1], *legs[:-1]), legs, strict=True):
             total += leg.us * (leg.to if leg.ease is Ease.HOLD else (before.to + leg.to) / 2)
         return total / self.script.length_us
+
+    @property
+    def reach(self) -> Bounds:
+        levels = [leg.to for leg in self.script.legs]
+        return min(levels), max(levels)
 
     def piece(self, key: int, at_us: int) -> Piece:
         phase_us = at_index(key, 0) % self.script.length_us
@@ -129,6 +138,11 @@ class Varied(NamedTuple):
     def usual(self) -> float:
         return self.manner.usual
 
+    @property
+    def reach(self) -> Bounds:
+        low, high = self.manner.reach
+        return self._level(low), self._level(high)
+
     def piece(self, key: int, at_us: int) -> Piece:
         pace = round(self.pace * MILLION)
         found = _paced(self.manner.piece(key, at_us * pace // MILLION), 0, pace)
@@ -184,6 +198,17 @@ class Flicker(NamedTuple):
         """The least and the greatest value that it can ever show."""
         ends = (*self.before, *self.bounds)
         return min(ends), max(ends)
+
+    @property
+    def settled_us(self) -> int:
+        """From when on its levels stay as they are."""
+        return self.from_us + self.over_us
+
+    @property
+    def settled_reach(self) -> Bounds:
+        """The least and the greatest value that it can show from then on."""
+        (low, high), (least, most) = self.bounds, self.manner.reach
+        return low + (high - low) * least, low + (high - low) * most
 
     def piece(self, at_us: int) -> Piece:
         """The monotone part that holds an instant, in the output's own values.

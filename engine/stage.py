@@ -75,15 +75,21 @@ class OutputNow:
         ends_us = wave.ends_us
         if ends_us is not None and ends_us <= now_us:
             return None
-        change = next_change(wave, now_us, self._among) if self._passes(wave) else None
+        change = self._next_pass(wave, now_us) if self.levels else None
         return change if ends_us is None else min(ends_us, change or ends_us)
 
-    def _passes(self, wave: Wave) -> bool:
-        """Whether the wave can come to another side of a level: a candle that is asked whether it is lit never does."""
+    def _next_pass(self, wave: Wave, now_us: int) -> int | None:
+        """When the wave may come to another side of a level: a candle that is asked whether it is lit never does."""
         if not isinstance(wave, Flicker):
-            return bool(self.levels)
-        low, high = wave.reach
-        return self._among(low) != self._among(high)
+            return next_change(wave, now_us, self._among)
+        settles_us = wave.settled_us if self._on_one_side(wave.settled_reach) else None
+        if self._on_one_side(wave.reach) or (settles_us is not None and now_us >= settles_us):
+            return None
+        return next_change(wave, now_us, self._among, settles_us)
+
+    def _on_one_side(self, reach: tuple[float, float]) -> bool:
+        low, high = reach
+        return self._among(low) == self._among(high)
 
     def _among(self, value: float) -> int:
         """Where a value lies among the levels: on one of them, or between two."""

@@ -73,6 +73,10 @@ class Swaying(NamedTuple):
     def usual(self) -> float:
         return self.level(0.5)
 
+    @property
+    def reach(self) -> tuple[float, float]:
+        return min(self.quiet, self.stirred), max(self.quiet, self.stirred)
+
     def level(self, share: float) -> float:
         """The level for a sum, as a share of all weights."""
         low, high = self.window

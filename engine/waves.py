@@ -204,12 +204,12 @@ def shines(wave: Wave, at_us: int) -> bool:
     return endless(wave) or wave.value_at(at_us) != 0 or under_way(wave, at_us)
 
 
-def next_change(wave: Wave, after_us: int, seen: Callable[[float], int]) -> int | None:
+def next_change(wave: Wave, after_us: int, seen: Callable[[float], int], until_us: int | None = None) -> int | None:
     """The first instant later than `after_us` at which what is seen of the value changes; None if it never does.
 
     `seen` tells what is seen of a value, as a whole number that rises or falls with it: a far end's code, or on which
-    side of some thresholds it lies. Where nothing changes for LOOK_AHEAD pieces, the instant reached is given, at
-    which nothing need have changed: the asker looks, and asks again from there.
+    side of some thresholds it lies. Where nothing changes for LOOK_AHEAD pieces, or up to `until_us`, the instant
+    reached is given, at which nothing need have changed: the asker looks, and asks again from there.
     """
     start, part = after_us, wave.piece(after_us)
     here = seen(part.value_at(start))
@@ -220,7 +220,7 @@ def next_change(wave: Wave, after_us: int, seen: Callable[[float], int]) -> int 
         if end - 1 > start and seen(part.value_at(end - 1)) != here:
             return _first_other(part, start, end - 1, seen, here)
         start, part = end, wave.piece(end)
-        if seen(part.value_at(start)) != here:
+        if seen(part.value_at(start)) != here or (until_us is not None and start >= until_us):
             return start
     return start
 

@@ -615,3 +615,22 @@ def test_flashes_hang_on_the_bounds() -> None:
     wide, narrow = ((0.0, 1.0), (0.9, 0.93))
     assert Flicker(0, 0, KEY, candle, wide, wide).flashes_a_second == candle.flashes_a_second == 3.0
     assert Flicker(0, 0, KEY, candle, narrow, narrow).flashes_a_second == 0.0
+
+
+@pytest.mark.parametrize("name", MANNERS)
+def test_a_manner_keeps_within_its_reach_and_comes_near_both_ends_of_it(name: str) -> None:
+    pale = Varied(MANNERS[name], pace=2.0, depth=0.5)
+    for manner in (MANNERS[name], pale):
+        low, high = manner.reach
+        seen = [manner.piece(key, at_us).value_at(at_us) for key in range(6) for at_us in range(0, 600 * S, 170_000)]
+        assert low - 1e-9 <= min(seen)
+        assert max(seen) <= high + 1e-9
+        assert max(seen) - min(seen) > 0.5 * (high - low)
+
+
+def test_a_list_keeps_within_its_levels() -> None:
+    listed = Listed("mine", Script.of(Leg(S, 0.3), Leg(2 * S, 0.8, Ease.EVEN), Leg(S, 0.5, Ease.SMOOTH)))
+    assert listed.reach == (0.3, 0.8)
+    seen = [listed.piece(3, at_us).value_at(at_us) for at_us in range(0, 30 * S, 70_000)]
+    assert 0.3 <= min(seen) < 0.31
+    assert 0.79 < max(seen) <= 0.8

@@ -19,7 +19,8 @@ from engine.kernel import Kernel
 from engine.landings import Bouncing
 from engine.layout import DAYLIGHT, Aspect, Kind, Layout, Output, Setting
 from engine.lightness import luminance
-from engine.stage import level_left
+from engine.manners import MANNERS
+from engine.stage import OutputNow, level_left
 from engine.waves import Ramp, State, Steady, endless
 
 GO, NEAR = (0, StartScene("go")), Detected("near", "occupied")
@@ -217,6 +218,36 @@ def test_conditions_about_a_flicker_change_just_when_it_crosses_their_levels() -
     assert len(found) > 10
     assert [text for _, text in found] == [text for _, text in expected]
     assert all(0 <= brute - at * S <= MS for (at, _), (brute, _) in zip(found, expected, strict=True))
+
+
+def test_a_flicker_that_has_come_above_a_level_for_good_wakes_nobody() -> None:
+    """It is lit once it has been brought up, so no piece of its curve need be looked at for that any more."""
+    now = OutputNow(lamp("ada"))
+    now.asked_about(0.0)
+    now.wave = Flicker(0, S, 7, MANNERS["candle"], (0.0, 0.0), (0.2, 0.9), 0.0)
+    first = now.next_state_change(0)
+    assert first is not None
+    assert 0 < first <= S
+    at, asked = first, 0
+    while at is not None and asked < 1_000:
+        last, at, asked = at, now.next_state_change(at), asked + 1
+    assert at is None
+    assert last == S
+    assert asked < 40
+    now.asked_about(0.6)  # which it does pass
+    then = now.next_state_change(S)
+    assert then is not None
+    assert then > S
+
+
+def test_a_manner_that_never_goes_dark_wakes_nobody_about_that() -> None:
+    now = OutputNow(lamp("ada"))
+    now.asked_about(0.0)
+    for name, manner in MANNERS.items():
+        now.wave = Flicker(0, 0, 7, manner, (0.0, 1.0), (0.0, 1.0))
+        assert (now.next_state_change(5 * S) is None) == (manner.reach[0] > 0.0), name
+    assert MANNERS["candle"].reach[0] > 0.0
+    assert MANNERS["storm"].reach[0] == 0.0
 
 
 def test_states_tell_a_flicker_from_a_flash() -> None:
