@@ -122,22 +122,23 @@ def simulate(
 ) -> Load:
     """Play a trace over one link, up to an instant that is not included.
 
-    `begins_known`: the far ends show what the trace begins with, or else the layout at rest, as they do once a link has been put right;
-    False puts it right first. `size` tells the bytes of a command from the output and its code. Answers are taken to
-    come at once. It stops early after so much work.
+    `begins_known`: the far ends show what the trace begins with, or the layout at rest, as they do once a link has been
+    put right; False puts it right first. `size` tells the bytes of a command from the output and its code. Answers are
+    taken to come at once. It stops early after so much work.
     """
-    outputs = outputs_on(layout, link.name)
-    mine = {output.name: output for output in outputs}
+    mine = {output.name: output for output in outputs_on(layout, link.name)}
     orders = [record for record in trace if type(record) is Told and record.output in mine and record.at_us < until_us]
-    begins = {name: _begins(output, orders) for name, output in mine.items()}
+    begins = {name: Told(0, name, at_rest(one.rest), "", one.place, "rest") for name, one in mine.items()}
+    begins.update((order.output, order) for order in orders if order.why == BEGINS)
     orders = [order for order in orders if order.why != BEGINS]
     played = _Played([(mine[name], begins[name].wave) for name in mine], pace, begins_known, size, work)
     until_us = played.play(orders, until_us)
     demand = Demand(pieces)
-    for output in outputs:
-        own = [order for order in orders if order.output == output.name]
-        first = begins[output.name]
-        demand.add(output, [first, *own], code(output, first.wave.value_at(0)), until_us)
+    own = {name: [first] for name, first in begins.items()}
+    for order in orders:
+        own[order.output].append(order)
+    for name, output in mine.items():
+        demand.add(output, own[name], code(output, begins[name].wave.value_at(0)), until_us)
     until_us = until_us if demand.cut_us is None else min(until_us, demand.cut_us)
     over = tuple(_over(demand, played, pace, until_us))
     busiest = max(((demand.total(second), -second) for second in demand.seconds), default=(0, 0))
@@ -152,12 +153,6 @@ def simulate(
         until_us,
         not played.cut and demand.cut_us is None,
     )
-
-
-def _begins(output: Output, orders: Sequence[Told]) -> Told:
-    """What an output does before anybody tells it anything: as a rehearsal has it begin, or at rest."""
-    rest = Told(0, output.name, at_rest(output.rest), "", output.place, "rest")
-    return next((order for order in orders if order.output == output.name and order.why == BEGINS), rest)
 
 
 class _Played:
