@@ -128,14 +128,14 @@ class Branching:
         self.parent: Node | None = home
         self.run = home.run
         self.kernel: Kernel = home.kernel
-        self.branches: list[Block | None] = []
+        self.branches: dict[Block, None] = {}  # those under way, in the order in which they began
         self.timer = 0
         self.alive = True
 
     def start_branch(self, lines: p.Block) -> Status:
         """Begin a block of this line; it is kept while it takes time."""
         block = Block(self.run, self, lines)
-        self.branches.append(block)
+        self.branches[block] = None
         status = block.begin()
         if status is not PENDING:
             self.over(block)
@@ -144,7 +144,7 @@ class Branching:
     def over(self, block: Node) -> None:
         """A block has run out: what it began goes on, and belongs to the block around."""
         assert isinstance(block, Block)
-        self.branches[self.branches.index(block)] = None
+        del self.branches[block]
         self.home.begun.update(block.begun)
 
     @property
@@ -152,7 +152,7 @@ class Branching:
         return self.home.place
 
     def running(self) -> bool:
-        return any(branch is not None for branch in self.branches)
+        return bool(self.branches)
 
     def leave(self) -> Status:
         """A `stop repeating` in one branch leaves the others behind."""
@@ -164,8 +164,7 @@ class Branching:
         self.alive = False
         self.timer = 0
         for branch in self.branches:
-            if branch is not None:
-                branch.drop(how)
+            branch.drop(how)
         self.branches.clear()
 
     def begin(self) -> Status:

@@ -59,7 +59,7 @@ class First(Branching):
     def __init__(self, home: Block, blocks: tuple[p.Block, ...]) -> None:
         super().__init__(home)
         self.blocks = blocks
-        self.winners: list[int] = []
+        self.winners: set[Block] = set()
 
     def begin(self) -> Status:
         for lines in self.blocks:
@@ -76,14 +76,12 @@ class First(Branching):
         assert isinstance(child, Block)
         if not self.winners:
             self.kernel.settle_later(self)
-        self.winners.append(self.branches.index(child))
+        self.winners.add(child)
         return PENDING
 
     def wake(self) -> Status:
         """The round's lines have run: the first written of those that ended goes on, the others are dropped."""
-        winner = self.branches[min(self.winners)]
-        if winner is not None:
-            self.over(winner)
+        self.over(next(branch for branch in self.branches if branch in self.winners))
         self.kernel.blame = self.home.place
         self.drop()
         return DONE
@@ -110,7 +108,7 @@ class Loop(Branching):
             if self._spins():
                 return DONE
             self.round += 1
-            self.branches = [block]
+            self.branches[block] = None
             status = block.begin()
             if status is PENDING:
                 return PENDING

@@ -244,6 +244,28 @@ def test_what_was_before_a_line_with_for_goes_on_and_keeps_its_level(line: str, 
     ]
 
 
+def test_a_flash_and_a_line_with_for_in_one_block_are_dropped_with_it() -> None:
+    text = scene(
+        "set ada to 40 %",
+        "as long as near is clear",
+        "    flash ada at 60 a minute",
+        "    wait 500 ms",
+        "    turn on ada for 5 s",
+        "    wait 1 h",
+    )
+    kernel = played(text, [(0, GO), (20, NEAR)])
+    assert told(kernel, "ada")[-1] == (20, Steady(0.4))
+
+
+def test_what_a_scene_that_was_run_began_is_not_dropped_with_the_block_that_ran_it() -> None:
+    text = scene(
+        "set ada to 40 %", "as long as near is clear", "    flash ada at 60 a minute", "    run other", "    wait 1 h"
+    ) + scene("wait 1 s", "flash ada at 90 a minute", name="other")
+    kernel = played(text, [(0, GO), (20, NEAR)])
+    at, wave = told(kernel, "ada")[-1]
+    assert (at, isinstance(wave, Flashing)) == (1, True)
+
+
 def test_a_lamp_that_was_coming_on_before_a_line_with_for_has_come_on_after_it() -> None:
     kernel = played(scene("turn on ada like gas-mantle", "flicker ada like candle for 20 s", "wait 1 s"), [(0, GO)])
     assert value(kernel, "ada", 60) == 1.0
