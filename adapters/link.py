@@ -229,7 +229,7 @@ class LinkMachine:
         if self.state is not State.TALKING:
             self.outputs.over()
         if event in (Event.AWAKE, Event.ANSWERED, Event.REBOOTED):
-            self._asking.reset(self._now_us, new=event is Event.AWAKE)
+            self._asking.reset(self._now_us)
             self._starting.begin(self._now_us)
         elif event is Event.STARTED:
             self.outputs.put_right(self._now_us)
@@ -242,7 +242,7 @@ class LinkMachine:
         self._frames += 1
         if self.state is State.WAKING:
             return False
-        self._asking.heard()
+        self._asking.heard(self._now_us)
         if self.state is State.SILENT:
             self._step(Event.ANSWERED)
         return True

@@ -25,20 +25,19 @@ class Asking:
         self.unanswered = 0
         self.round_trip_us: int | None = None
         self._last_us: int | None = None  # the last question
-        self._named_behind = False
-        self.reset(0, new=True)
+        self.reset(0)
 
-    def reset(self, now_us: int, new: bool = False) -> None:
-        """A `new` connection, or a station that starts anew: nothing is on its way, and it is to be asked at once."""
-        # whether it says what it is behind its power: then it does not say so before its power but when it starts
-        self._named_behind = self._named_behind and not new
+    def reset(self, now_us: int) -> None:
+        """A new connection, or a station that starts anew: nothing is on its way, and it is to be asked at once."""
+        self._names = ""  # where in its report a station says what it is: "behind" its power, "before" it, "never"
         self.asked_us: int | None = None  # the question that has no answer yet
         self._next_us = now_us
         self._since_us: int | None = None  # the first question since anything was heard
         self._first_us: int | None = None  # the first command behind the last question
         self._on_way = self._behind = 0  # bytes: all that have no answer; those of them behind the question
         self._power_us: int | None = None
-        self._named_us: int | None = None  # when it said what it is in that report
+        self._heard_us, self._pause_us = now_us, 0  # its last words, and the pause before them
+        self._named = False  # whether it has said what it is since the last question
         self._doubt = False  # whether it has said what it is before its answer
         self._stalled = False
         self.blocked = False
@@ -71,6 +70,10 @@ class Asking:
 
     def ask(self, now_us: int) -> None:
         """A question goes out; one before it that has no answer gets none."""
+        told = self._power_us is not None and now_us - self._power_us > self._times.report_us
+        if told and not self._names and not self._named:
+            self._names = "never"
+        self._named = False
         if self.asked_us is not None:
             self.unanswered += 1
             self._stalled = self._since_us is not None
@@ -82,17 +85,16 @@ class Asking:
 
     # --- what comes in ---------------------------------------------------------------------------------------------
 
-    def heard(self) -> None:
+    def heard(self, now_us: int) -> None:
         """It has said something that can be understood."""
         self._since_us, self._stalled = None, False
+        self._pause_us, self._heard_us = now_us - self._heard_us, now_us
 
     def answered(self, now_us: int, refused: bool = False) -> None:
         """It has said how its power is, which is how it answers; or it has refused the question, which will do."""
         if not refused:
             if self._doubt:
-                self._named_us = now_us
-            elif self.asked_us is not None:
-                self._named_us = None  # a report begins; without a question it is the last one's, doubled
+                self._names = "before"
             self._power_us, self._doubt = now_us, False
         if self.asked_us is None:
             return
@@ -102,23 +104,19 @@ class Asking:
         self._on_way, self._behind, self.blocked = self._behind, 0, False
 
     def begins(self, now_us: int) -> bool:
-        """It has said what it is: whether it has started anew, as far as can be told now; `rebooted` may tell later."""
-        if self._in_report(now_us):
-            self._named_behind = self._named_behind or self._named_us is None
-            self._named_us = now_us
-            return False
-        if self.asked_us is not None and not self._named_behind:
-            self._doubt = True
-            return False
-        return True
+        """It has said what it is: whether it has started anew, as far as can be told now; `rebooted` may tell later.
 
-    def _in_report(self, now_us: int) -> bool:
-        """Whether a report that was asked for has just begun, and has not said this yet; doubled lines count as one."""
-        if self._last_us is None or self._power_us is None or now_us - self._last_us > self._times.silence_us:
+        Starting takes a station longer than any pause between two lines of a report. What comes after a pause may
+        still be the beginning of an answer, if that is how this station answers.
+        """
+        first, self._named = not self._named, True
+        if self._pause_us <= self._times.report_us:
+            follows = self._power_us is not None and now_us - self._power_us <= self._times.report_us
+            if first and follows and not self._names:
+                self._names = "behind"
             return False
-        if self._named_us is not None:
-            return now_us - self._named_us <= self._times.doubled_us
-        return now_us - self._power_us <= self._times.report_us
+        self._doubt = self.asked_us is not None and self._names in ("", "before")
+        return not self._doubt
 
     def rebooted(self, now_us: int) -> bool:
         """Whether it said what it is and then did not answer: it had lost the question when it started anew."""

@@ -45,7 +45,7 @@ class Starting:
         before, self.power = self.power, power
         if self._define_us is None:
             # its report goes on: pins that it names it knows, and to define them again would switch them
-            self._define_us = now_us + self._times.report_us
+            self._define_us = now_us + 2 * self._times.report_us
         if power != "on":
             self._ready_us = None
             return power != before

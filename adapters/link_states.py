@@ -77,8 +77,7 @@ class Times(NamedTuple):
     silence_us: int = 3_000_000  # asked and nothing heard for so long: silent
     fence_us: int = 250_000  # commands without a reply stand no longer without a question behind them
     settle_us: int = 2_000_000  # a report that contradicts what was just told is an old one, or doubled, for so long
-    report_us: int = 300_000  # lines of one status report come within this
-    doubled_us: int = 50_000  # a line that comes twice within this has been doubled on its way
+    report_us: int = 200_000  # from one line of a report to the next, at most; starting anew takes longer
     contact_us: int = 60_000  # a passing contact and a pressed button are shown for at least so long
     servo_us: int = (
         600_000  # from one servo to the next while outputs are put right: each start draws near stall current

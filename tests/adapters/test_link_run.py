@@ -31,7 +31,6 @@ QUICK = Times(
     fence_us=30 * MS,
     settle_us=200 * MS,
     report_us=20 * MS,
-    doubled_us=5 * MS,
     contact_us=30 * MS,
     first_retry_us=20 * MS,
     last_retry_us=80 * MS,
