@@ -32,7 +32,7 @@ class Settings(NamedTuple):
     command_us: int = 200  # one command's work where no packet goes out (a guess)
     track_us: int = 12_180  # one accessory command's place on the track: two mean packets of S-9.2.1, 6090 us each
     boards_start_us: int = 500_000  # from track power on until accessory boards listen
-    banner_us: int = 50_000  # from an opening or a restart until the banner
+    banner_us: int = 100_000  # from an opening or a restart until the banner
     servo_deg_s: float = 600.0  # 0.10 s for 60 degrees, a small servo at 4.8 V
     servo_starts_deg: float = 90.0  # where arms stand before anybody has told them anything
     servos: frozenset[int] = frozenset()  # pins with servos; a pin whose first value is a pulse has one, too

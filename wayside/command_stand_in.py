@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator
 from itertools import islice
 from pathlib import Path
 from queue import Empty
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from wayside.terminal import finish, say, tell
 from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss, why_not
@@ -28,7 +28,10 @@ if TYPE_CHECKING:
 
 HIGHEST_PORT = 65_535
 MOST_FAULTS = 30
-AGAIN_US = 500_000  # one output is told of at most twice a second
+AGAIN_US = 500_000  # before an output is told of a second time; then twice as long, and so on
+LONGEST_PATIENCE_US = 8_000_000
+CALM_US = 1_000_000  # an output that was told nothing for so long is told of at once
+OUTPUTS = ("accessory", "signal", "pin", "servo", "turnout")
 LINES_A_SECOND = 20
 MOST_THINGS = 10_000
 COMMAND_COLUMN = 62
@@ -237,23 +240,25 @@ def _link(layout: Layout, wanted: str | None) -> Link:
 # --- what is said --------------------------------------------------------------------------------------------------
 
 
-class Held(NamedTuple):
-    """An entry that waits until its thing may be told of again, and how many came before it."""
+class Heard:
+    """An output that is told again and again: when it last was, what has not been said yet, and how long that waits."""
 
-    entry: Entry
-    before: int
+    def __init__(self) -> None:
+        self.heard_us = self.said_us = 0
+        self.patience_us = AGAIN_US
+        self.held: Entry | None = None
+        self.before = 0  # entries that the held one took the place of
 
 
 class Teller:
-    """Says what the station is told, quietly: an output that is told something new again and again is told of twice
-    a second, the last of it always; and what is asked over and over is said once."""
+    """Says what the station is told, quietly: of an output that is told something new again and again it says ever
+    less, but always the last; and what is asked over and over is said once."""
 
     def __init__(self, names: dict[str, str], out: Callable[[str], None] = say) -> None:
         self._names = names
         self._out = out
         self._seen = 0
-        self._last_us: dict[str, int] = {}
-        self._held: dict[str, Held] = {}
+        self._things: dict[str, Heard] = {}
         self._asked: dict[str, str] = {}
         self._second = -1
         self._lines = self._unsaid = 0
@@ -264,17 +269,21 @@ class Teller:
         self._seen = station.told
         for entry in list(islice(reversed(station.log), fresh))[::-1]:
             self._hear(entry)
-        for thing in [thing for thing in self._held if now_us - self._last_us[thing] >= AGAIN_US]:
-            self._say_held(thing, now_us)
+        said = [heard for heard in self._things.values() if heard.held is not None and self._is_time(heard, now_us)]
+        for heard in said:
+            self._say_held(heard, now_us)
         self._turn(now_us)
-        if fresh:
+        if fresh or said:
             finish()
 
     def end(self) -> None:
         """Say what is still held."""
-        for held in self._held.values():
-            self._print(held.entry, held.before)
-        self._held.clear()
+        for heard in self._things.values():
+            if heard.held is not None:
+                self._say_held(heard, heard.held.at_us)
+
+    def _is_time(self, heard: Heard, now_us: int) -> bool:
+        return now_us - heard.heard_us >= CALM_US or now_us - heard.said_us >= heard.patience_us
 
     def _hear(self, entry: Entry) -> None:
         if entry.thing == "asked":
@@ -282,23 +291,26 @@ class Teller:
                 self._asked[entry.command] = entry.effect
                 self._print(entry)
             return
-        if not entry.command or entry.value is None:
+        if not entry.command or not entry.thing.startswith(OUTPUTS) or len(self._things) >= MOST_THINGS:
             self._print(entry)
             return
-        thing = entry.thing
-        last_us = self._last_us.get(thing)
-        if last_us is not None and entry.at_us - last_us < AGAIN_US:
-            self._held[thing] = Held(entry, self._held[thing].before + 1 if thing in self._held else 0)
-            return
-        self._held.pop(thing, None)
-        self._print(entry)
-        if len(self._last_us) < MOST_THINGS or thing in self._last_us:
-            self._last_us[thing] = entry.at_us
+        heard = self._things.get(entry.thing)
+        if heard is None or entry.at_us - heard.heard_us >= CALM_US:
+            if heard is not None and heard.held is not None:
+                self._say_held(heard, entry.at_us)
+            heard = self._things[entry.thing] = Heard()
+            heard.said_us = entry.at_us
+            self._print(entry)
+        else:
+            heard.before += heard.held is not None
+            heard.held = entry
+        heard.heard_us = entry.at_us
 
-    def _say_held(self, thing: str, now_us: int) -> None:
-        held = self._held.pop(thing)
-        self._last_us[thing] = now_us
-        self._print(held.entry._replace(at_us=now_us), held.before)  # said now: the clock never goes back
+    def _say_held(self, heard: Heard, now_us: int) -> None:
+        if heard.held is not None:
+            self._print(heard.held._replace(at_us=now_us), heard.before)  # said now: the clock never goes back
+        heard.held, heard.before, heard.said_us = None, 0, now_us
+        heard.patience_us = min(heard.patience_us * 2, LONGEST_PATIENCE_US)
 
     def _print(self, entry: Entry, before: int = 0) -> None:
         self._turn(entry.at_us)

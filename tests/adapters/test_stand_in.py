@@ -442,6 +442,8 @@ def test_others_hear_what_concerns_them() -> None:
     assert client.wait(50 * MS) == b"<p1><H 5 1>"
     client.station.turnout(5, 0, client.now_us)
     assert client.wait(50 * MS) == b"<H 5 0>"
+    client.station.received(b"<Z 7 30 0><Z 7 1>", client.now_us, 1)
+    assert client.wait(50 * MS) == b"<Y 7 1>"
     with pytest.raises(Refused):
         client.station.turnout(6, 0, client.now_us)
 
@@ -606,6 +608,28 @@ def test_a_restart_forgets_everything_but_where_arms_and_trains_are() -> None:
     assert client.station.angle(20, client.now_us) == pytest.approx(85, abs=0.1)
     assert client.ask(b"<Q>") == b"<X>"
     assert client.ask(b"<S 12 26 1>") == b"<O><Q 12>"  # the train still stands there
+
+
+def test_a_restart_drops_what_it_was_about_to_do_and_to_say(client: Client) -> None:
+    client.ask(b"<S 12 26 1>")
+    client.fault("silence")
+    client.station.detector(12, True, client.now_us)
+    client.ask(b"<z 12 1><1")
+    client.fault("restart")
+    assert client.ask(b"2>", S) == b"<iWayside stand-in>"
+    assert client.station.machine.pins == {}
+    assert client.station.machine.power == "off"
+
+
+def test_a_restart_ends_a_flood_and_a_tripping() -> None:
+    client = Client().powered()
+    client.fault("flood")
+    client.fault("booster-trips", S)
+    client.wait(S)
+    client.wait(100 * MS)
+    client.fault("restart")
+    client.send(b"<1>")
+    assert client.wait(5 * S) == b"<iWayside stand-in><p1>"
 
 
 def test_garbage(client: Client) -> None:
@@ -822,6 +846,48 @@ def test_a_prepared_fault_waits_for_somebody() -> None:
     assert not station.plugged
 
 
+def test_how_long_faults_last_unless_told_otherwise() -> None:
+    times = {name: fault.time_us / S for name, fault in FAULTS.items() if fault.time_us}
+    assert times == {
+        "swallow": 1,
+        "late-banner": 3,
+        "silence": 5,
+        "half-replies": 0.15,
+        "late-replies": 1,
+        "booster-trips": 1,
+        "flood": 1,
+        "unplug": 2,
+        "unplug-in-reply": 2,
+        "unplug-in-command": 2,
+    }
+    once = {name for name, fault in FAULTS.items() if not fault.lasts}
+    assert once == {
+        *("silence", "restart", "endless-reply", "booster-trips", "flood"),
+        *("unplug", "unplug-in-reply", "unplug-in-command"),
+    }
+
+
+def test_what_happens_is_written_down(client: Client) -> None:
+    client.station.detector(12, True, client.now_us)
+    client.fault("unplug", S)
+    client.wait(2 * S)
+    assert client.effects() == [
+        ("line", "somebody has opened it"),
+        ("detector 12", "on, but nobody has defined it"),
+        ("fault unplug", "the cable is out for 1 s"),
+        ("line", "the cable is out"),
+        ("line", "the cable is in again"),
+    ]
+
+
+def test_the_least_of_everything() -> None:
+    client = Client().powered()
+    assert client.ask(b"<a 0 3 1><A 1 0><A 2 255><z 0 0><z 13><Z 0 0 0><S 0 0 0><T 0 0 0><a 1 0>", S) == b"<O><O><O>"
+    assert client.station.machine.accessories == {0: 1, 1: 0}
+    assert client.station.machine.aspects == {1: 0, 2: 255}
+    assert client.station.machine.pins == {0: 0, 13: 1}
+
+
 def test_unknown_faults(client: Client) -> None:
     with pytest.raises(KeyError):
         client.fault("sunspots")
@@ -840,6 +906,8 @@ def test_unknown_faults(client: Client) -> None:
         ("silence 250ms", Wish("silence", 250 * MS)),
         ("late-replies 1,5 s", Wish("late-replies", 1_500 * MS)),
         ("unplug 2 min", Wish("unplug", 120 * S)),
+        ("unplug 60 min", Wish("unplug", 3_600 * S)),
+        ("unplug 1 ms", Wish("unplug", MS)),
         ("garbage on", Wish("garbage")),
         ("garbage off", Wish("garbage", over=True)),
     ],

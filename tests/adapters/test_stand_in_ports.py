@@ -20,7 +20,7 @@ from adapters.stand_in_ports import HOST, MOST_CLIENTS, StandIn, running
 MS, S = 1_000, 1_000_000
 PATIENCE_S = 5.0
 BANNER = b"<iWayside stand-in>"
-QUICK = Settings(banner_us=20 * MS, boards_start_us=10 * MS)
+QUICK = Settings(banner_us=60 * MS, boards_start_us=10 * MS)
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "openpty"), reason="this system has no pseudo-terminals")
 
