@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 MOST_NAMED = 6  # outputs in one sentence
 OLD_ASPECTS = 32  # NMRA S-9.2.1 of 2012 has five bits for an aspect, NEM 672 eight
 
-_SAYS = frozenset(["port", "dialect", "words"])  # with one of these a link is one that exists
 
 
 class _Refused(NamedTuple):
@@ -41,7 +40,7 @@ def check(program: Program) -> list[Problem]:
 
 def is_stated(link: Link) -> bool:
     """Whether the layout file says how this link is reached or what it understands."""
-    return bool(link.words) or any(key in _SAYS for key, _ in link.settings)
+    return bool(link.port or link.words) or any(key == "dialect" for key, _ in link.settings)
 
 
 def link_of(layout: Layout, output: Output) -> Link | None:

@@ -69,6 +69,12 @@ def test_a_banner_ends_the_waiting() -> None:
     assert station.said("The station took it.")
 
 
+def test_a_report_is_no_banner_and_no_answer() -> None:
+    station = Station({50: b"<Q 1>", 200: b"<iStation>", 310: b"<Q 2>"}, STATUS)
+    station.talk("a 1 0 1")
+    assert station.sent == [(300, b"<s>"), (430, b"<a 1 0 1>"), (430, b"<s>")]
+
+
 def test_without_a_banner_it_is_waited_for() -> None:
     station = Station(answers=STATUS)
     station.talk("a 1 0 1", start_up_ms=5_000)
@@ -159,8 +165,9 @@ def test_many_lines_are_counted(monkeypatch: pytest.MonkeyPatch) -> None:
         "  heard   <Q 2>  input 2 is active",
     ]
     assert station.said("And 3 lines more.")
-    exact = Station(answers={b"<s>": b"<p1>"})
+    exact = Station({20: b"<Q 1>"}, STATUS)
     exact.talk("a 1 0 1", resets=False)
+    assert len([line for line in exact.lines if line.startswith("  heard")]) == 3
     assert not exact.said("more.")
 
 
