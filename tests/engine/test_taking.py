@@ -266,6 +266,13 @@ def test_what_a_scene_that_was_run_began_is_not_dropped_with_the_block_that_ran_
     assert (at, isinstance(wave, Flashing)) == (1, True)
 
 
+def test_a_line_with_for_that_ends_while_its_lamp_is_taken_goes_back_all_the_same() -> None:
+    text = scene("set ada to 40 %", "turn on ada for 5 s", "wait 1 h") + scene(
+        "takes ada from go", "turn off ada", "wait 20 s", name="thief"
+    )
+    assert told(played(text, [(0, GO), (1, THIEF)]), "ada")[-1] == (21, Steady(0.4))
+
+
 def test_a_lamp_that_was_coming_on_before_a_line_with_for_has_come_on_after_it() -> None:
     kernel = played(scene("turn on ada like gas-mantle", "flicker ada like candle for 20 s", "wait 1 s"), [(0, GO)])
     assert value(kernel, "ada", 60) == 1.0
@@ -348,6 +355,7 @@ def test_past_a_share_of_the_way_is_seen_in_its_very_first_instant(percent: int,
     kernel.set_output("boom", 0.0 if back else 90.0)
     jump(kernel, World([(0, GO), (0, StartScene("other"))]), 60 * S)
     ((found, _),), ((_, wave),) = notes(kernel), [pair for pair in told(kernel, "boom") if pair[1] != Steady(0.0)][-1:]
+    assert wave.value_at(round(found * S)) == pytest.approx(90 - 0.9 * percent, abs=1e-3)  # type: ignore[attr-defined]
     (question,) = conditions(made)
     twin = Kernel(made)
     for at_us, holds in ((round(found * S) - 1, False), (round(found * S), True)):
