@@ -13,6 +13,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from engine.layout import Kind
 from wayside import wording
 from wayside.progress import watched
 from wayside.terminal import say
@@ -92,6 +93,7 @@ def run(options: argparse.Namespace) -> int:
             return _stopped_by_errors(project)
         asked = Asked(for_us, seed, asked.lamps, project.layout, project.program.manners)
         name = project.name
+        _refuse_strangers(asked.lamps, project)
     words = options.names or ([EVERYTHING] if options.picture else [])
     if not words:
         for line in listed(asked):
@@ -131,6 +133,18 @@ def _refuse_idle_chance(drawings: Sequence[Drawing], options: argparse.Namespace
         for option, given in (("--seed", options.seed), ("--as", options.lamps)):
             if given is not None:
                 raise UsageProblem(f"{option} changes nothing here: {drawings[0].name} is the same for every lamp.")
+
+
+def _refuse_strangers(lamps: Sequence[str], project: Project) -> None:
+    """With a layout at hand, a neighbour is one of its lamps."""
+    from scenes.problems import nearest
+
+    known = [output.name for output in project.layout.outputs.values() if output.kind is Kind.LAMP]
+    for lamp in lamps:
+        if lamp not in known:
+            near = nearest(lamp, known)
+            meant = f" Did you mean {near}?" if near else ""
+            raise UsageProblem(f"{project.name} has no lamp called {lamp}.{meant}")
 
 
 def _lamps(names: Sequence[str]) -> tuple[str, ...]:

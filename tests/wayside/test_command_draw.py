@@ -337,3 +337,11 @@ def test_drawing_text_loads_no_plotting_library(folder: Path) -> None:
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
     done = subprocess.run([sys.executable, "-c", code], cwd=folder, env=env, capture_output=True, text=True, check=True)
     assert done.stdout.endswith("False\n")
+
+
+def test_with_a_layout_a_neighbour_is_one_of_its_lamps(draw: Draw) -> None:
+    said = draw("candle", "--in", "quay", "--as", "forge")
+    assert said.status == 0
+    said = draw("candle", "--in", "quay", "--as", "forgee")
+    assert said.status == 2
+    assert "has no lamp called forgee. Did you mean forge?" in said.err
