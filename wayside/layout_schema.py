@@ -282,7 +282,7 @@ def _unknown_keys(one: _Found, explained: _Explained) -> list[Problem]:
     known = _known_keys(one)
     problems = []
     for name in one.error.kind.unexpected:
-        near = nearest(name.lower(), known) or _in_short(name.lower(), known)
+        near = _in_short(name.lower(), known) or nearest(name.lower(), known)
         if near:
             explained[(one.path, near)] = None
         free = [key for key in known if key not in one.value.entries]

@@ -140,6 +140,8 @@ def test_words_that_cannot_be_said_are_not_kept(tmp_path: Path) -> None:
 
 WRONG: list[tuple[str, str]] = [
     ("§prot: COM5", "did you mean port?"),
+    ("§resets: no", "did you mean resets when opened?"),  # and not `repeats`, which is nearer by its letters
+    ("§start: 2 s", "did you mean start-up?"),
     ("§baud: 9600", "baud is not known in main. what can stand here: port, speed"),
     ("§port: ''", "port has nothing after it. write for example port: /dev/ttyusb0"),
     ("port: §ttyUSB0", "ttyusb0 is no device and no address. write port: /dev/ttyusb0"),
