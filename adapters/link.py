@@ -231,6 +231,7 @@ class LinkMachine:
         if event in (Event.AWAKE, Event.ANSWERED, Event.REBOOTED):
             self._asking.reset(self._now_us)
             self._starting.begin(self._now_us)
+            self.inputs.defined()
         elif event is Event.STARTED:
             self.outputs.put_right(self._now_us)
             self._ask_about_inputs(self._now_us)

@@ -35,8 +35,9 @@ class LinkInputs:
         self._shown_until_us: dict[str, int] = {}
         self._later: dict[str, Input] = {}  # ends of contacts that are still to be shown
         self._reports = 0  # since they were last asked for
-        self._answers = False  # whether a question has been answered since the link began to talk
-        self._misses = 0  # questions without an answer since then
+        self._asked = False  # whether they have been asked for since the link began to talk
+        self._answers = False  # whether a question was answered since they were defined
+        self._misses = 0  # questions without an answer since the last one
         self.talking = True
         self.link_talks(False)
 
@@ -60,18 +61,24 @@ class LinkInputs:
             if not talks:
                 self._gone()
 
+    def defined(self) -> None:
+        """The station is told them anew: whether it answers questions about them is to be seen."""
+        self._answers, self._misses = False, 0
+
     def asked(self) -> bool:
         """They are asked for again. False where the station has answered before and does so no more: it forgot them.
 
         One answer may get lost; two in a row do not.
         """
         answered, self._reports = self._reports > 0, 0
-        self._answers = self._answers or answered
-        self._misses = 0 if answered else self._misses + 1
+        if self._asked:
+            self._answers = self._answers or answered
+            self._misses = 0 if answered else self._misses + 1
+        self._asked = True
         return not (self._answers and self._misses >= MISSES)
 
     def _gone(self) -> None:
-        self._answers, self._reports, self._misses = False, 0, 0
+        self._asked, self._reports = False, 0
         self._said.clear()
         self._later.clear()
         self._shown_until_us.clear()
