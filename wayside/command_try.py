@@ -149,10 +149,11 @@ def _layout(options: argparse.Namespace) -> tuple[Layout | None, int]:
             return None, PROBLEMS
     if options.link is not None and options.link not in layout.links:
         raise UsageProblem(f"The layout has no link {options.link}.{near_miss(options.link, layout.links)}")
-    return replace(layout, links={name: _changed(link, options) for name, link in layout.links.items()}), FINE
+    ports = _given_ports(options.port, layout)
+    return replace(layout, links={name: _changed(link, options, ports) for name, link in layout.links.items()}), FINE
 
 
-def _changed(link: Link, options: argparse.Namespace) -> Link:
+def _changed(link: Link, options: argparse.Namespace, ports: dict[str, str]) -> Link:
     from adapters.dialects import DIALECTS
 
     if options.dialect is not None:
@@ -163,7 +164,19 @@ def _changed(link: Link, options: argparse.Namespace) -> Link:
         if options.boards_from not in ("0", "1"):
             raise UsageProblem(f"--boards-from takes 1 or 0, not {options.boards_from!r}.")
         link = replace(link, from_one=options.boards_from == "1")
-    return replace(link, port=options.port) if options.port else link
+    return replace(link, port=ports.get(link.name, link.port))
+
+
+def _given_ports(port: str | None, layout: Layout) -> dict[str, str]:
+    """By link: `main=/dev/ttyUSB0` is for one of them, as `wayside run` has it; a port alone is for any."""
+    name, named, rest = (port or "").partition("=")
+    if not port:
+        return {}
+    if not named or not re.fullmatch(r"[a-z][a-z0-9-]*", name):
+        return dict.fromkeys(layout.links, port)
+    if name not in layout.links:
+        raise UsageProblem(f"The layout has no link {name}.{near_miss(name, layout.links)}")
+    return {name: rest}
 
 
 def _trial(options: argparse.Namespace, layout: Layout) -> Trial:

@@ -67,6 +67,8 @@ class Talk:
         self._shown = 0
         self._said: list[Said] = []
         self._noise = 0
+        self._words: set[str] = set()  # that were sent
+        self._echoed = False
 
     def run(self, texts: Sequence[str], resets: bool, start_up_us: int, needs_track: bool) -> Heard:
         """All of it; `resets`: opening the port may have made the station start anew."""
@@ -81,7 +83,7 @@ class Talk:
         before = len(self._said)
         for text in texts:
             self._tell(f"  {'sent':<8}<{text}>")
-            self._line.write(encode(text))
+            self._write(text)
         power = self._ask() or power
         after = self._said[before:]
         heard = Heard(bool(after), any(isinstance(said, Refused) for said in after), power)
@@ -91,10 +93,14 @@ class Talk:
     def _ask(self) -> str:
         """Asks how the station is, as a fence behind what was sent; what it says of the track's power."""
         if "status" in self._dialect.words:
-            self._line.write(encode(say(self._dialect, "status")))
+            self._write(say(self._dialect, "status"))
         before = len(self._said)
         self._listen(self._times.answer_us, until=PowerIs)
         return next((said.state for said in reversed(self._said[before:]) if isinstance(said, PowerIs)), "")
+
+    def _write(self, text: str) -> None:
+        self._words.add(text)
+        self._line.write(encode(text))
 
     def _listen(self, us: int, until: type[Said] | None = None) -> None:
         """For so long; or only until a moment of quiet after such an answer."""
@@ -109,6 +115,9 @@ class Talk:
     def _hear(self, one: Frame | Noise) -> Said | None:
         if isinstance(one, Noise):
             self._noise += one.count
+            return None
+        if one.text in self._words:  # no station repeats a command
+            self._echoed = True
             return None
         said = understand(self._dialect, one)
         self._said.append(said)
@@ -129,6 +138,8 @@ class Talk:
             self._tell("  The station took it. Whether anything moved, only you can see.")
         elif self._said:
             self._tell("  Nothing came back after that: it was awake, and may not have heard it. Try once more.")
+        elif self._echoed:
+            self._tell("  Only what was sent came back: this line is an echo, and no station is on it.")
         else:
             self._tell("  Nothing came back. Is this the station's port, is its speed right, and is it switched on?")
 

@@ -375,6 +375,26 @@ def test_over_a_socket(attempt: Try, folder: Path) -> None:
     assert "gate is guarded in a show" in said.out
 
 
+def test_a_port_may_be_one_links_as_in_a_run(attempt: Try, folder: Path) -> None:
+    text = LAYOUT.replace("links:\n", "links:\n  yard: {kind: serial text}\n")
+    (folder / "layout.yaml").write_text(text, encoding="utf-8")
+    with far_end() as stand_in:
+        said = attempt("amber", "on", "--in", folder, "--port", f"main={port_of(stand_in)}", "--yes")
+        assert heard(stand_in) == ["a 10 3 1"]
+        assert said.status == 0
+        other = attempt("amber", "on", "--in", folder, "--port", f"yard={port_of(stand_in)}", "--yes")
+        assert heard(stand_in) == ["a 10 3 1"]
+    assert "no port is named" in other.out
+    nobody = attempt("amber", "on", "--in", folder, "--port", "mian=/dev/ttyUSB0", "--yes")
+    assert (nobody.status, "The layout has no link mian. Did you mean main?" in nobody.err) == (2, True)
+
+
+def test_an_echo_over_the_loop(attempt: Try) -> None:
+    said = attempt("--address", 41, "on", "--port", "loop://", "--yes")
+    assert said.status == 1
+    assert "this line is an echo" in said.out
+
+
 @pytest.mark.parametrize(
     ("typed", "told"), [("yes\n", True), ("Y\n", True), ("no\n", False), ("", False), ("\n", False)]
 )

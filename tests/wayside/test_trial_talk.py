@@ -155,6 +155,16 @@ def test_a_station_without_a_question_is_only_listened_to() -> None:
     assert heard == Heard(True, False, "")
 
 
+def test_an_echo_is_no_station() -> None:
+    station = Station(answers={b"<s>": b"<s>", b"<a 1 0 1>": b"<a 1 0 1>"})
+    assert station.talk("a 1 0 1", resets=False) == Heard(False, False, "")
+    assert station.said("Only what was sent came back: this line is an echo")
+    assert not station.said("heard")
+    both = Station(answers={b"<s>": b"<s><p1>", b"<a 1 0 1>": b"<a 1 0 1>"})
+    assert both.talk("a 1 0 1", resets=False) == Heard(True, False, "on")
+    assert not both.said("echo")
+
+
 def test_many_lines_are_counted(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(trial_talk, "MOST_SHOWN", 3)
     station = Station(answers={b"<s>": b"<p1><Q 1><Q 2>"})
