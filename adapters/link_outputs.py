@@ -12,7 +12,7 @@ from adapters.dialects import OutputIs
 from adapters.link_states import Times
 from adapters.pacer import Pace, Pacer
 from adapters.packets import commands_a_second
-from adapters.wires import Served, Unserved, as_reported, commands, reported, served
+from adapters.wires import Served, Unserved, as_reported, commands, off_track, reported, served
 from engine.codes import shown
 from engine.layout import Layout, Link
 from engine.waves import Steady, Wave
@@ -52,7 +52,7 @@ class LinkOutputs:
     def __init__(self, layout: Layout, link: Link, times: Times, now_us: int) -> None:
         self._layout, self._link, self._times = layout, link, times
         self.wires, self.unserved = _reached(layout, link)
-        self._pacer = Pacer([layout.outputs[name] for name in self.wires], pace_of(link))
+        self._pacer = Pacer([layout.outputs[name] for name in self.wires], pace_of(link), off_track(layout, link))
         self._by_number = reported(layout, link)
         self._told: dict[str, _Told] = {}  # since everything was put right
         self._awaited: dict[str, _Told] = {}  # whose reply is still to come

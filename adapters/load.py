@@ -5,7 +5,7 @@ Knows no wiring beyond which link an output is on, no words of a dialect, and no
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from adapters.demand import PIECES, SECOND_US, Asked, Demand
@@ -119,19 +119,21 @@ def simulate(
     size: Size = lambda _name, _code: COMMAND_BYTES,
     work: int = WORK,
     pieces: int = PIECES,
+    off_track: Container[str] = (),
 ) -> Load:
     """Play a trace over one link, up to an instant that is not included.
 
     `begins_known`: the far ends show what the trace begins with, or the layout at rest, as they do once a link has been
-    put right; False puts it right first. `size` tells the bytes of a command from the output and its code. Answers are
-    taken to come at once. It stops early after so much work.
+    put right; False puts it right first. `off_track` are outputs whose commands take nothing of the track. `size`
+    tells the bytes of a command from the output and its code. Answers are taken to come at once. It stops early after
+    so much work.
     """
     mine = {output.name: output for output in outputs_on(layout, link.name)}
     orders = [record for record in trace if type(record) is Told and record.output in mine and record.at_us < until_us]
     begins = {name: Told(0, name, at_rest(one.rest), "", one.place, "rest") for name, one in mine.items()}
     begins.update((order.output, order) for order in orders if order.why == BEGINS)
     orders = [order for order in orders if order.why != BEGINS]
-    played = _Played([(mine[name], begins[name].wave) for name in mine], pace, begins_known, size, work)
+    played = _Played([(mine[name], begins[name].wave) for name in mine], pace, begins_known, size, work, off_track)
     until_us = played.play(orders, until_us)
     demand = Demand(pieces)
     own = {name: [first] for name, first in begins.items()}
@@ -140,7 +142,7 @@ def simulate(
     for name, output in mine.items():
         demand.add(output, own[name], code(output, begins[name].wave.value_at(0)), until_us)
     until_us = until_us if demand.cut_us is None else min(until_us, demand.cut_us)
-    over = tuple(_over(demand, played, pace, until_us))
+    over = tuple(_over(demand, played, pace, until_us, off_track))
     busiest = max(((demand.total(second), -second) for second in demand.seconds), default=(0, 0))
     return Load(
         link,
@@ -159,10 +161,16 @@ class _Played:
     """The pacer at work on a trace, and the worst of what came of it, as a whole and second by second."""
 
     def __init__(
-        self, begins: Sequence[tuple[Output, Wave]], pace: Pace, begins_known: bool, size: Size, work: int
+        self,
+        begins: Sequence[tuple[Output, Wave]],
+        pace: Pace,
+        begins_known: bool,
+        size: Size,
+        work: int,
+        off_track: Container[str],
     ) -> None:
         outputs = [output for output, _ in begins]
-        self.pacer, self.size, self.work, self.cut = Pacer(outputs, pace), size, work, False
+        self.pacer, self.size, self.work, self.cut = Pacer(outputs, pace, off_track), size, work, False
         self.stream: list[Command] = []
         self.error, self.late = (0.0, "", 0), (0, "", 0)
         self.seconds: dict[int, tuple[float, str, int]] = {}
@@ -213,13 +221,19 @@ class _Played:
         self.seconds[second] = (error, name, max(late_us, latest_us))
 
 
-def _over(demand: Demand, played: _Played, pace: Pace, until_us: int) -> Iterator[Over]:
-    most = carries(pace)
-    for second in sorted(demand.seconds):
-        wanted = demand.total(second)
-        if wanted <= most or second * SECOND_US >= until_us:
+def _over(demand: Demand, played: _Played, pace: Pace, until_us: int, off_track: Container[str]) -> Iterator[Over]:
+    """The seconds in which the track, or else the line itself, is asked for more than it carries."""
+    for second, asks in sorted(demand.seconds.items()):
+        if second * SECOND_US >= until_us:
             continue
-        asked = sorted(demand.seconds[second].items(), key=lambda item: (-item[1], item[0]))
+        on_track = {one: many for one, many in asks.items() if demand.askers[one].output.name not in off_track}
+        track_is_full = sum(on_track.values()) > carries(pace)
+        most = carries(pace) if track_is_full else pace.bytes_s / COMMAND_BYTES
+        counted = on_track if track_is_full else asks
+        wanted = sum(counted.values())
+        if wanted <= most:
+            continue
+        asked = sorted(counted.items(), key=lambda item: (-item[1], item[0]))
         causes = tuple(_cause(demand.askers[number], commands) for number, commands in asked[:CAUSES])
         error, name, late_us = played.seconds.get(second, (0.0, "", 0))
         yield Over(second, wanted, most, causes, len(asked) - len(causes), error, name, late_us)

@@ -11,7 +11,7 @@ ever joins but at the end. Servos of which nothing is known stand outside: they 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from heapq import heapify, heappop, heappush
 from math import ceil, isinf
 from typing import NamedTuple
@@ -60,10 +60,11 @@ class Pacer:
     that is exact over time it gives them the instants that were due, not those at which it happened to wake.
     """
 
-    def __init__(self, outputs: Sequence[Output], pace: Pace) -> None:
+    def __init__(self, outputs: Sequence[Output], pace: Pace, off_track: Container[str] = ()) -> None:
         if not (pace.bytes_s > 0 and pace.commands_s > 0 and pace.outstanding > 0):
             raise ValueError("a link carries bytes and commands, and one without an answer at least")
         self.pace = pace
+        self._off_track = off_track  # outputs whose commands end at the station: only their bytes count
         self.furthest = Choice("", 0)  # at the last slot: what has been furthest off long enough to be seen
         self._all = {output.name: Wanted(output) for output in outputs}
         self._waiting: dict[str, Wanted] = {}
@@ -207,7 +208,8 @@ class Pacer:
         """This left, in so many bytes and commands. What came a little late does not put off what follows it."""
         one = self._all[name]
         self._now_us = max(self._now_us, now_us)
-        cost_us = max(_us(commands, self.pace.commands_s), _us(size, self.pace.bytes_s))
+        track_us = 0 if name in self._off_track else _us(commands, self.pace.commands_s)
+        cost_us = max(track_us, _us(size, self.pace.bytes_s))
         self._slot_us = max(self._slot_us, cost_us)
         self._free_us = max(self._free_us, now_us - cost_us // 2) + cost_us
         self._unanswered += commands

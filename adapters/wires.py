@@ -29,6 +29,7 @@ FRAME_US = 20_000  # from one pulse to the next
 COUNTS = 4096  # a 12-bit driver divides that time into so many
 MOST_VALUE = COUNTS - 1  # the level of a lamp that is always on
 MOST_BYTE = 255
+_OWN_PINS = ("pin", "level", "servo")  # operations that end at the station
 
 
 class Served(NamedTuple):
@@ -184,6 +185,16 @@ _ON_ACCESSORY: Mapping[Kind, Callable[[Output], Unserved | None]] = {
 
 
 # --- telling -------------------------------------------------------------------------------------------------------
+
+
+def off_track(layout: Layout, link: Link) -> frozenset[str]:
+    """The outputs of a link whose commands end at the station, on its own pins, and take nothing of the track."""
+    reached = ((name, served(layout, output)) for name, output in layout.outputs.items())
+    return frozenset(
+        name
+        for name, one in reached
+        if isinstance(one, Served) and one.link == link.name and one.operation in _OWN_PINS
+    )
 
 
 def told(layout: Layout, output: Output, code: int) -> tuple[str, ...]:

@@ -37,8 +37,10 @@ def _on(layout: Layout, link: Link, trace: Sequence[Record], until_us: int) -> I
     from adapters.link_outputs import pace_of
     from adapters.load import simulate
     from adapters.load_advice import advice
+    from adapters.wires import off_track
 
-    load = simulate(layout, trace, until_us, link, pace_of(link))
+    off = off_track(layout, link)
+    load = simulate(layout, trace, until_us, link, pace_of(link), off_track=off)
     for one in advice(load):
         also = tuple((place, "and here") for place in one.also)
         yield Problem(one.place, f"{one.what}.", f"{one.instead}.", advice=True, also=also)

@@ -617,3 +617,16 @@ def test_a_pace_at_which_nothing_goes_is_refused(pace: Pace) -> None:
 def test_an_output_of_another_link_is_refused() -> None:
     with pytest.raises(KeyError):
         Pacer([lamp()], TRACK).want("other", Steady(1.0), 0)
+
+
+def test_a_command_that_ends_at_the_station_takes_nothing_of_the_track() -> None:
+    lamps = [Output(name, Kind.LAMP, Setting(0.0), steps=255) for name in ("on-track", "own-pin")]
+    pace = Pace(11_520.0, 40.0)
+    pacer = Pacer(lamps, pace, off_track={"own-pin"})
+    for lamp in lamps:
+        pacer.known(lamp.name, 0)
+    pacer.sent("own-pin", 3, 0, 11)
+    assert pacer.free_at() < 1_000  # a millisecond of the line
+    pacer.answered()
+    pacer.sent("on-track", 3, 1_000_000, 11)
+    assert pacer.free_at() >= 1_012_500  # half a slot may have been saved up
