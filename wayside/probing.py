@@ -94,14 +94,11 @@ def probe(question: Question, for_us: int) -> Observed:
 
 
 def other_speeds(question: Question) -> Iterator[tuple[int, bool]]:
-    """The usual speeds but the link's own, and whether what comes has a sense there; ends with the first that has."""
+    """The usual speeds but the link's own, one after another, and whether what comes has a sense there."""
     for baud in USUAL_SPEEDS:
         if baud != question.link.baud:
             link = Link("", port=question.link.port, baud=baud, resets=question.link.resets)
-            makes_sense = bool(probe(Question(link, question.dialects), SPEED_US).meant)
-            yield baud, makes_sense
-            if makes_sense:
-                return
+            yield baud, bool(probe(Question(link, question.dialects), SPEED_US).meant)
 
 
 def _numbering(question: Question) -> Numbering | None:
@@ -283,7 +280,7 @@ class _Talk:
                 self._detectors[number] = active
             case OutputIs(kind, number, value) if len(self._outputs) < MOST_KEPT:
                 self._outputs[kind, number] = value
-            case Remark(text) if len(self._remarks) < MOST_REMARKS:
+            case Remark(text) if text not in self._remarks and len(self._remarks) < MOST_REMARKS:
                 self._remarks.append(text)
             case Other(text):
                 self._unknown = self._unknown or text

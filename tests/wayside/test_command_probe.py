@@ -398,6 +398,8 @@ def test_the_right_speed_is_found(probe: Probe, monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setattr(probing, "SPEED_US", 500_000)
     with line_at(9600) as port:
         said = probe(port, "--yes", "--for", "500ms", "--try-speeds")
+        right = probe(port, "--yes", "--for", "500ms", "--try-speeds", "--speed", "9600")
+    assert (right.status, "Other speeds" in right.out) == (0, False)
     assert said.status == 1
     assert "19200 baud: nothing" in said.out
     assert "230400" not in said.out

@@ -115,6 +115,10 @@ def test_whatever_is_wrong_has_something_to_try(row: object) -> None:
     assert all(finding.instead for finding in diagnose(seen) if finding.wrong)
 
 
+def test_power_that_has_come_on_is_no_fault() -> None:
+    assert names(WELL._replace(powers=("off", "on"))) == []
+
+
 def test_what_never_came_is_silent_only_when_it_was_asked() -> None:
     assert WELL._replace(detectors=()).silent == ("up-approach", "lane")
     assert WELL._replace(detectors=(), asked_detectors=False).silent == ()
