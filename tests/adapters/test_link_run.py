@@ -17,6 +17,9 @@ from bench_station import MS, S, Station, layout
 from adapters.link_run import ASLEEP_US, LATE_US, LinkRun, OpenPort
 from adapters.link_states import State, Times
 from adapters.serial_port import Port, PortTrouble
+from adapters.stand_in import Settings
+from adapters.stand_in import Station as StandInStation
+from adapters.stand_in_ports import running
 from engine.events import Detected, Input, LinkState, OutputMoved, Pressed
 from engine.layout import NOWHERE, Blink, Layout, Link
 from engine.trace import Told
@@ -362,3 +365,33 @@ def test_what_has_come_in_is_read_before_anything_is_sent_after_a_stop() -> None
     assert run._not_yet(real_us()) is not None
     run._read_us = real_us()
     assert run._not_yet(real_us()) is None
+
+
+# --- the stand-in at the other end, through its real doors ---------------------------------------------------------
+
+
+@pytest.mark.parametrize("door", ["pty", "socket"])
+@pytest.mark.parametrize("fault", ["unplug-in-command", "unplug-in-reply"])
+def test_plugged_in_again_after_a_cut_in_the_middle(tmp_path: Path, door: str, fault: str) -> None:
+    station = StandInStation(Settings(banner_us=20 * MS, boards_start_us=10 * MS, servos=frozenset({21})))
+    with running(station, tcp=0, name=str(tmp_path / "line")) as stand_in:
+        stand_in.ask(lambda there, now_us: there.power(True, now_us))
+        assert stand_in.pty is not None
+        stage = _stage(stand_in.pty.name if door == "pty" else f"socket://127.0.0.1:{stand_in.port}")
+        run = LinkRun(stage, stage.links["main"], real_us, times=QUICK)
+        for name, value in RESTING.items():
+            run.want(name, Told(0, name, Steady(value), "", NOWHERE))
+        run.start()
+        until(lambda: run.state is State.TALKING and run.idle)
+        stand_in.ask(lambda there, now_us: there.fault(fault, now_us, 100 * MS))
+        run.want("ada", Told(real_us(), "ada", Steady(1.0), "", NOWHERE))
+        run.want("points", Told(real_us(), "points", Steady(1.0), "", NOWHERE))
+        until(lambda: run.state in (State.GONE, State.UNPLUGGED))
+        until(lambda: run.state is State.TALKING and run.idle)
+
+        def shown(there: StandInStation, now_us: int) -> list[float | None]:
+            one = there.machine
+            return [one.pins.get(5), one.pins.get(6), one.accessories.get(61), round(there.angle(21, now_us))]
+
+        until(lambda: stand_in.ask(shown) == [1, 1, 1, 0])
+        run.stop()
