@@ -128,19 +128,17 @@ def simulate(
     tells the bytes of a command from the output and its code. Answers are taken to come at once. It stops early after
     so much work.
     """
-    mine = {output.name: output for output in outputs_on(layout, link.name)}
-    orders = [record for record in trace if type(record) is Told and record.output in mine and record.at_us < until_us]
-    begins = {name: Told(0, name, at_rest(one.rest), "", one.place, "rest") for name, one in mine.items()}
-    begins.update((order.output, order) for order in orders if order.why == BEGINS)
-    orders = [order for order in orders if order.why != BEGINS]
-    played = _Played([(mine[name], begins[name].wave) for name in mine], pace, begins_known, size, work, off_track)
-    until_us = played.play(orders, until_us)
-    demand = Demand(pieces)
-    own = {name: [first] for name, first in begins.items()}
-    for order in orders:
-        own[order.output].append(order)
-    for name, output in mine.items():
-        demand.add(output, own[name], code(output, begins[name].wave.value_at(0)), until_us)
+    given = _Given(layout, trace, until_us, link)
+    played = _Played(
+        [(one, given.begins[name].wave) for name, one in given.outputs.items()],
+        pace,
+        begins_known,
+        size,
+        work,
+        off_track,
+    )
+    until_us = played.play(given.orders, until_us)
+    demand = given.demand(until_us, pieces)
     until_us = until_us if demand.cut_us is None else min(until_us, demand.cut_us)
     over = tuple(_over(demand, played, pace, until_us, off_track))
     busiest = max(((demand.total(second), -second) for second in demand.seconds), default=(0, 0))
@@ -155,6 +153,34 @@ def simulate(
         until_us,
         not played.cut and demand.cut_us is None,
     )
+
+
+def ever_full(
+    layout: Layout, trace: Iterable[Record], until_us: int, link: Link, pace: Pace, off_track: Container[str] = ()
+) -> bool:
+    """Whether there is a second in which more is wanted than the link carries: far less work than to play it."""
+    demand = _Given(layout, trace, until_us, link).demand(until_us, PIECES)
+    return any(_too_much(demand, second, pace, off_track) for second in demand.seconds)
+
+
+class _Given:
+    """What a trace asks of a link: its outputs, what each begins with, and what each is told after that."""
+
+    def __init__(self, layout: Layout, trace: Iterable[Record], until_us: int, link: Link) -> None:
+        self.outputs = mine = {output.name: output for output in outputs_on(layout, link.name)}
+        orders = [one for one in trace if type(one) is Told and one.output in mine and one.at_us < until_us]
+        self.begins = {name: Told(0, name, at_rest(one.rest), "", one.place, "rest") for name, one in mine.items()}
+        self.begins.update((order.output, order) for order in orders if order.why == BEGINS)
+        self.orders = [order for order in orders if order.why != BEGINS]
+
+    def demand(self, until_us: int, pieces: int) -> Demand:
+        demand = Demand(pieces)
+        own = {name: [first] for name, first in self.begins.items()}
+        for order in self.orders:
+            own[order.output].append(order)
+        for name, output in self.outputs.items():
+            demand.add(output, own[name], code(output, self.begins[name].wave.value_at(0)), until_us)
+        return demand
 
 
 class _Played:
@@ -223,20 +249,28 @@ class _Played:
 
 def _over(demand: Demand, played: _Played, pace: Pace, until_us: int, off_track: Container[str]) -> Iterator[Over]:
     """The seconds in which the track, or else the line itself, is asked for more than it carries."""
-    for second, asks in sorted(demand.seconds.items()):
-        if second * SECOND_US >= until_us:
+    for second in sorted(demand.seconds):
+        found = None if second * SECOND_US >= until_us else _too_much(demand, second, pace, off_track)
+        if found is None:
             continue
-        on_track = {one: many for one, many in asks.items() if demand.askers[one].output.name not in off_track}
-        track_is_full = sum(on_track.values()) > carries(pace)
-        most = carries(pace) if track_is_full else pace.bytes_s / COMMAND_BYTES
-        counted = on_track if track_is_full else asks
+        counted, most = found
         wanted = sum(counted.values())
-        if wanted <= most:
-            continue
         asked = sorted(counted.items(), key=lambda item: (-item[1], item[0]))
         causes = tuple(_cause(demand.askers[number], commands) for number, commands in asked[:CAUSES])
         error, name, late_us = played.seconds.get(second, (0.0, "", 0))
         yield Over(second, wanted, most, causes, len(asked) - len(causes), error, name, late_us)
+
+
+def _too_much(
+    demand: Demand, second: int, pace: Pace, off_track: Container[str]
+) -> tuple[dict[int, int], float] | None:
+    """Who asks for how much in a second, and what can be carried of it; None where that is enough."""
+    asks = demand.seconds[second]
+    on_track = {one: many for one, many in asks.items() if demand.askers[one].output.name not in off_track}
+    for counted, most in ((on_track, carries(pace)), (asks, pace.bytes_s / COMMAND_BYTES)):
+        if sum(counted.values()) > most:
+            return counted, most
+    return None
 
 
 def _cause(asked: Asked, commands: int) -> Cause:

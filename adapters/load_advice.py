@@ -19,11 +19,10 @@ if TYPE_CHECKING:
 MATTERS = 0.05  # what is off by no more than 5 units of lightness, or 5 % of its way, is not worth a word
 MATTERS_US = 250_000  # nor is a command that comes no later (common practice, no source)
 MANY = 3  # outputs that change in one second, from which on it helps to let fewer change at once
-COUNTS = 0.1  # the share of what is wanted from which on a further line is named
+COUNTS = 0.1  # the share of what is wanted from which on a further line is named: nine at most
 MOST_LONGER = 10.0  # times as long: more than that is no advice
 LEADING = 2  # outputs whose way of moving is spoken of
 MOST_ADVICE = 10
-MOST_ALSO = 4
 
 
 class Advice(NamedTuple):
@@ -60,7 +59,7 @@ def _one(load: Load, place: Place, overs: Sequence[Over]) -> Advice:
     also = tuple(
         other for other, commands in totals.most_common() if commands >= least and other not in (place, NOWHERE)
     )
-    return Advice(place, _what(load, overs), _instead(load, overs, causes), also[:MOST_ALSO])
+    return Advice(place, _what(load, overs), _instead(load, overs, causes), also)
 
 
 # --- what comes of it ----------------------------------------------------------------------------------------------

@@ -142,6 +142,22 @@ def test_what_is_wanted_is_what_the_waves_tell(output: Output, asked: list[tuple
     assert {second: demand.total(second) for second in range(6)} == {second: expected[second] for second in range(6)}
 
 
+@pytest.mark.parametrize(
+    ("output", "wave", "seconds"),
+    [
+        (lamp("x", floor=0.2), Ramp(0, S, 0.0, 1.0), [248, 0]),  # nothing, then code 8 and all above it: 248 codes
+        (Output("x", Kind.RELAY, DARK), Ramp(0, 2 * S, 1.0, -1.0), [1, 1]),  # off exactly as a second begins
+        (Output("x", Kind.RELAY, DARK), Ramp(0, 2 * S, -1.0, 1.0), [0, 1]),
+    ],
+)
+def test_counts_by_hand(output: Output, wave: Wave, seconds: list[int]) -> None:
+    demand = Demand()
+    demand.add(output, [told(0, "x", wave)], 0, 5 * S)
+    expected = Counter(at_us // S for at_us, _ in commands(wave, output, 0, 5 * S))
+    expected[0] -= output.kind is Kind.LAMP or wave.value_at(0) <= 0.0  # 0, which it shows already
+    assert [demand.total(0), demand.total(1)] == [expected[0], expected[1]] == seconds
+
+
 def test_what_stands_still_costs_nothing_to_count() -> None:
     demand = Demand(pieces=50)
     demand.add(lamp("x"), [told(0, "x", Ramp(0, S, 0.0, 1.0))], 0, 100_000 * S)
@@ -203,6 +219,12 @@ def test_only_what_is_on_the_link_and_before_the_end_is_played() -> None:
     assert [(one.at_us, one.output) for one in found.stream] == [(S, "here"), (2 * S, "here")]
 
 
+def test_what_is_asked_in_an_instant_goes_before_what_the_old_wave_wants_in_it() -> None:
+    trace = [told(0, "red", Flashing(0, Blink(2 * S, 1, 0, 2))), told(S, "red", Steady(1.0))]
+    found = simulate(layout_of(lamp("red")), trace, 3 * S, MAIN, TRACK)
+    assert found.stream == (Command(0, "red", 255),)
+
+
 # --- seconds that are too full -------------------------------------------------------------------------------------
 
 
@@ -235,6 +257,14 @@ def test_who_wants_most_comes_first_and_lines_of_the_layout_count_too() -> None:
     wanted = [(cause.output, cause.place.line, cause.commands) for cause in over.causes]
     assert wanted == [("fade", 9, 255), ("boom", 7, 90), ("flash", 1, 19)]
     assert over.wanted == 255 + 90 + 19
+
+
+def test_a_second_that_is_just_full_is_not_too_full() -> None:
+    lamps = [lamp(f"lamp-{number}") for number in range(42)]
+    trace = [told(20_000 * number, one.name, Steady(1.0)) for number, one in enumerate(lamps)]
+    assert simulate(layout_of(*lamps), trace[:41], 5 * S, MAIN, TRACK).over == ()
+    (over,) = simulate(layout_of(*lamps), trace, 5 * S, MAIN, TRACK).over
+    assert (over.second, over.wanted, over.others) == (0, 42, 37)
 
 
 def test_bytes_fill_a_line_too() -> None:
@@ -322,6 +352,17 @@ def test_what_would_help(output: Output, wave: Wave, helps: str) -> None:
     found = words(layout_of(output), [told(0, "x", wave)], MAIN, pace)
     assert len(found) == 1
     assert helps in found[0][1]
+
+
+def test_where_one_line_fills_the_second_fewer_at_once_would_not_help() -> None:
+    outputs = [lamp(f"lamp-{number}") for number in range(3)]
+    trace = [
+        told(0, "lamp-0", Ramp(0, 2 * S, 0.0, 1.0)),
+        told(0, "lamp-1", Steady(1.0)),
+        told(0, "lamp-2", Steady(1.0)),
+    ]
+    ((_, instead),) = words(layout_of(*outputs), trace, MAIN, Pace(11_520.0, 6.0))
+    assert "fewer outputs" not in instead
 
 
 def test_times_are_told_as_people_say_them() -> None:
