@@ -13,6 +13,7 @@ from typing import NamedTuple
 import pytest
 
 from adapters.link_states import Times
+from adapters.serial_port import Port, PortTrouble
 from adapters.stand_in import Settings, Station
 from adapters.stand_in_ports import StandIn, running
 from wayside import trial_talk
@@ -452,6 +453,32 @@ def test_a_far_end_that_hangs_up_in_the_middle(attempt: Try) -> None:
         thread.join()
     assert said.status == 2
     assert "is gone" in said.err
+
+
+@pytest.mark.parametrize(
+    ("said_of_it", "alone"), [("", False), ("resets when opened: yes, ", False), ("resets when opened: no, ", True)]
+)
+def test_how_the_port_is_opened(
+    attempt: Try, folder: Path, monkeypatch: pytest.MonkeyPatch, said_of_it: str, alone: bool
+) -> None:
+    asked: list[tuple[str, int, bool]] = []
+
+    def opened(url: str, baud: int, leave_lines_alone: bool) -> None:
+        asked.append((url, baud, leave_lines_alone))
+        raise PortTrouble("taken", f"another program has `{url}`", "close it")
+
+    monkeypatch.setattr(Port, "open", opened)
+    text = LAYOUT.replace("start-up: 0 s", f"{said_of_it}speed: 57600, port: COM7")
+    (folder / "layout.yaml").write_text(text, encoding="utf-8")
+    said = attempt("amber", "on", "--in", folder, "--yes")
+    assert asked == [("COM7", 57_600, alone)]
+    assert (said.status, said.err) == (2, "wayside: Another program has COM7: close it.\n")
+
+
+@pytest.mark.parametrize("option", ["--in", "--port"])
+def test_an_option_with_nothing_behind_it(attempt: Try, option: str) -> None:
+    said = attempt("--address", 41, "on", option, "")
+    assert (said.status, "--in and --port need something after them." in said.err) == (2, True)
 
 
 def test_control_lines_left_alone(attempt: Try, folder: Path) -> None:
