@@ -35,11 +35,13 @@ def overloads(program: Program, played: Iterable[tuple[Sequence[Record], int]]) 
 
 def _on(layout: Layout, link: Link, trace: Sequence[Record], until_us: int) -> Iterable[Problem]:
     from adapters.link_outputs import pace_of
-    from adapters.load import simulate
+    from adapters.load import ever_full, simulate
     from adapters.load_advice import advice
     from adapters.wires import off_track
 
     off = off_track(layout, link)
+    if not ever_full(layout, trace, until_us, link, pace_of(link), off):
+        return
     load = simulate(layout, trace, until_us, link, pace_of(link), off_track=off)
     for one in advice(load):
         also = tuple((place, "and here") for place in one.also)
