@@ -15,7 +15,8 @@ from typing import NamedTuple
 
 from adapters.stand_in_faults import ARMED, FAULTS, Wish
 from adapters.stand_in_line import Line
-from adapters.stand_in_machine import Done, Machine, Refused, Settings
+from adapters.stand_in_machine import Machine
+from adapters.stand_in_records import Done, Refused, Settings
 
 LOG_LENGTH = 100_000  # entries; the oldest go first
 MOST_LINES = 8  # senders at once

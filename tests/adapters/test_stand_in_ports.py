@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 import serial
 
-from adapters import stand_in_ports
+from adapters import stand_in_doors
 from adapters.stand_in import Settings, Station
 from adapters.stand_in_faults import FAULTS
 from adapters.stand_in_ports import HOST, MOST_CLIENTS, StandIn, running
@@ -216,7 +216,7 @@ def test_each_fault_reaches_the_client_and_ends(both: StandIn, door: str, name: 
 
 
 def test_a_flood_that_nobody_reads_is_survived(both: StandIn, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(stand_in_ports, "MOST_PENDING", 10_000)
+    monkeypatch.setattr(stand_in_doors, "MOST_PENDING", 10_000)
     with client(both, "pty") as slow, client(both, "socket") as port:
         both.ask(lambda station, now_us: station.fault("flood", now_us, 100 * MS))
         both.ask(lambda station, now_us: station.fault("flood", now_us, 100 * MS))
@@ -251,7 +251,7 @@ def test_a_sender_that_never_stops_is_held_back(both: StandIn) -> None:
 
 
 def test_the_names_of_the_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(stand_in_ports.tempfile, "gettempdir", lambda: str(tmp_path))
+    monkeypatch.setattr(stand_in_doors.tempfile, "gettempdir", lambda: str(tmp_path))
     (tmp_path / "wayside-stand-in").symlink_to(tmp_path / "gone")  # left by one that was killed
     (tmp_path / "wayside-stand-in-2").write_text("somebody's own")
     with running() as first, running() as second:
@@ -263,7 +263,7 @@ def test_the_names_of_the_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
 
 
 def test_without_a_free_name_it_goes_by_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(stand_in_ports.tempfile, "gettempdir", lambda: str(tmp_path / "not there"))
+    monkeypatch.setattr(stand_in_doors.tempfile, "gettempdir", lambda: str(tmp_path / "not there"))
     with running() as stand_in:
         assert url(stand_in, "pty").startswith("/dev/")
         with client(stand_in, "pty"):
