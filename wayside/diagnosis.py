@@ -454,7 +454,7 @@ def report(seen: Observed) -> list[tuple[str, str]]:
     if seen.asked_detectors or seen.detectors:
         lines.append(("detectors", _detectors(seen)))
     if seen.outputs:
-        words = [f"{kind} {number} {value}" for kind, number, value in seen.outputs]
+        words = [f"{kind} {number}: {value}" for kind, number, value in seen.outputs]
         lines.append(("outputs", listed(words, SHOWN)))
     return lines + [("remark", remark) for remark in seen.remarks]
 

@@ -166,6 +166,11 @@ def test_states_are_said_as_the_layout_means_them() -> None:
     assert dict(report(seen))["detectors"] == words
 
 
+def test_what_others_have_set_and_what_the_station_remarks_are_shown() -> None:
+    lines = report(WELL._replace(outputs=(("accessory", 40, 1), ("pin", 9, 0)), remarks=("hello", "track joined")))
+    assert lines[-3:] == [("outputs", "accessory 40: 1 and pin 9: 0"), ("remark", "hello"), ("remark", "track joined")]
+
+
 def test_long_lists_end() -> None:
     many = tuple((number, False) for number in range(100, 300))
     assert dict(report(WELL._replace(detectors=many)))["detectors"].endswith("107 inactive, and 192 more")

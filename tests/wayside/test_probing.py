@@ -112,10 +112,10 @@ def test_the_rest_of_an_answer_is_not_the_next_one(talk: Talk) -> None:
     """A frame that has begun is waited for, longer than a line is otherwise let fall quiet."""
 
     def slow_end(text: str, _: int) -> list[Reply]:
-        return [(MS, b"<p1>"), (2 * MS, b"<iqu"), (120 * MS, b"ay>")] if text == "s" else []
+        return [(80 * MS, b"<p1>"), (81 * MS, b"<iqu"), (230 * MS, b"ay>")] if text == "s" else []
 
-    seen, _ = talk(slow_end)
-    assert set(seen.round_trips_us) == {MS}
+    seen, _ = talk(slow_end, for_us=10 * S)
+    assert set(seen.round_trips_us) == {80 * MS}
 
 
 def test_answers_that_come_late_are_not_taken_for_quick_ones(talk: Talk) -> None:
