@@ -53,7 +53,7 @@ class Row(NamedTuple):
 _NOISE = Row(
     lambda facts: facts.noise and not facts.frames,
     "bytes come from `{port}`, but no words",
-    "look at `baud`: {baud} may not be the speed of its far end",
+    "look at `speed`: {baud} baud may not be that of its far end",
 )
 _REFUSES = Row(
     lambda facts: facts.refused and not facts.power,
@@ -119,7 +119,7 @@ ROWS: Mapping[State, tuple[Row, ...]] = {
         Row(
             _ALWAYS,
             "`{port}` is open, but nobody answers",
-            "look whether it is the right port, whether the far end is switched on, and whether {baud} is its speed",
+            "look whether it is the right port and switched on, and whether {baud} baud is its speed",
         ),
     ),
 }

@@ -79,9 +79,6 @@ class Times(NamedTuple):
     settle_us: int = 2_000_000  # a report that contradicts what was just told is an old one, or doubled, for so long
     report_us: int = 200_000  # from one line of a report to the next, at most; starting anew takes longer
     contact_us: int = 60_000  # a passing contact and a pressed button are shown for at least so long
-    servo_us: int = (
-        600_000  # from one servo to the next while outputs are put right: each start draws near stall current
-    )
     first_retry_us: int = 500_000
     last_retry_us: int = 8_000_000
 

@@ -214,7 +214,7 @@ def _cause(raised: BaseException) -> BaseException:
 
 def _unreadable(url: str, cause: BaseException) -> PortTrouble:
     if "baud" in str(cause).lower():
-        return PortTrouble("other", f"`{url}` cannot go at that speed", "write `baud: 115200`")
+        return PortTrouble("other", f"`{url}` cannot go at that speed", "write `speed: 115200 baud`, or leave it out")
     return PortTrouble(
         "no such address",
         f"`{url}` is no address of a port",

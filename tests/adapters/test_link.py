@@ -483,6 +483,41 @@ def test_two_contacts_in_one_are_one_that_is_shown_longer() -> None:
     assert found.machine.health().contacts == {"reed": 2}
 
 
+def test_a_contact_that_is_made_again_does_not_end_with_the_one_before() -> None:
+    found = talking()
+    found.says("<Q 32><q 32><Q 32>")
+    found.run(200 * MS)
+    assert found.taken() == [Detected("reed", "occupied")]
+    found.says("<q 32>")
+    found.run(MS)
+    assert found.taken() == [Detected("reed", "clear")]
+
+
+def test_a_contact_that_was_under_way_when_the_link_was_lost_does_not_end_later() -> None:
+    found = talking()
+    found.says("<Q 32><q 32>")
+    found.machine.lost(found.now_us, "gone")
+    found.run(200 * MS)
+    assert found.taken()[-1] == Detected("reed", "unknown")
+
+
+def test_a_train_that_stands_on_a_treadle_when_it_is_first_asked_is_no_contact() -> None:
+    found = bench()
+    found.station.detectors[32] = True
+    found.run(4 * S)
+    assert Detected("reed", "occupied") in found.taken()
+    assert found.machine.health().contacts == {"reed": 0}
+    found.says("<q 32><Q 32>")
+    assert found.machine.health().contacts == {"reed": 1}
+
+
+def test_what_is_new_comes_last() -> None:
+    found = talking()
+    for number, active in ((30, True), (31, True), (30, False)):
+        found.machine.inputs.report(DetectorIs(number, active), found.now_us)
+    assert found.machine.take() == [Detected("beam", "occupied"), Detected("lane", "clear")]
+
+
 def test_a_flood_is_taken_in_and_the_last_state_wins() -> None:
     found = talking()
     inputs = found.machine.inputs
@@ -581,6 +616,18 @@ def test_an_old_report_is_no_other_hand() -> None:
     found.run(5 * S)
     assert found.taken() == []
     assert found.station.told() == ["Z 5 1"]
+
+
+def test_a_contradiction_of_what_was_told_before_is_no_other_hand() -> None:
+    found = talking()
+    found.machine.want("ada", Steady(1.0), found.now_us)
+    found.run(10 * MS)
+    found.says("<Y 5 0>")
+    found.station.answers["Z"] = lambda words: ""
+    found.station.answers["s"] = lambda words: "<p1>"
+    found.machine.want("ada", Steady(0.0), found.now_us + MS)
+    found.run(10 * S)
+    assert found.taken() == []
 
 
 def test_a_contradiction_that_stands_is_another_hand() -> None:
