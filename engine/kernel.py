@@ -291,6 +291,12 @@ class Kernel:
         self.stage.links[event.link] = event.state
         self.changed((Sort.LINK, event.link))
         self._record(t.LinkIs(self.stage.now_us, event.link, event.state))
+        for name, now in self.stage.outputs.items():
+            link = self.program.layout.link_of(now.output.wiring)
+            if link is not None and link.name == event.link:
+                now.reachable = event.state == "talking"
+                if now.read:
+                    self.changed((Sort.OUTPUT, name))
 
     def _moved(self, event: OutputMoved) -> None:
         """Another hand: the scene that holds the output puts it right, or gives way where the layout file says so.

@@ -38,6 +38,7 @@ class OutputNow:
         "order",
         "output",
         "plain",
+        "reachable",
         "read",
         "timer",
         "wave",
@@ -50,6 +51,7 @@ class OutputNow:
         self.before_flash = output.rest.value
         self.order = 0  # the number of the order that set the wave
         self.holder = ""  # the scene that has claimed it
+        self.reachable = True  # whether its link talks: what nobody can reach has not arrived anywhere
         self.timer = 0  # for the next instant at which a condition about it may change
         self.read = False  # whether any condition reads it
         self.levels: list[float] = []  # values at which a condition about it changes, in order

@@ -30,7 +30,7 @@ def _under_way(now: OutputNow, at: int, _: float) -> bool:
 
 def _arrived(now: OutputNow, at: int, amount: float) -> bool:
     wave = now.wave
-    return not endless(wave) and not under_way(wave, at) and wave.value_at(at) == amount
+    return now.reachable and not endless(wave) and not under_way(wave, at) and wave.value_at(at) == amount
 
 
 def _shows_colour(now: OutputNow, at: int, amount: float) -> bool:
@@ -39,7 +39,7 @@ def _shows_colour(now: OutputNow, at: int, amount: float) -> bool:
 
 
 def _between(now: OutputNow, at: int, _: float) -> bool:
-    return not any(_arrived(now, at, position.degrees) for position in now.output.positions)
+    return now.reachable and not any(_arrived(now, at, position.degrees) for position in now.output.positions)
 
 
 def _at_rest(now: OutputNow, at: int, _: float) -> bool:

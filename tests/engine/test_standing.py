@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from acting import LAYOUT, S, program, states, told
+from acting import LAYOUT, S, notes, program, states, told
 
-from engine.events import Close, Detected, StartScene
+from engine.events import Close, Detected, LinkState, StartScene
 from engine.kernel import Kernel
-from engine.layout import Setting
+from engine.layout import Setting, Wiring
 from engine.standing import Standing
 from engine.waves import Ramp, Steady
 
@@ -76,3 +76,21 @@ def test_close_stops_every_scene_and_none_begins_again() -> None:
     assert states(kernel, "gate-keeper")[-1][1] == "stopped"
     assert states(kernel, "other") == []
     assert kernel.wave("gate") == Steady(0.0) or kernel.wave("gate").value_at(60 * S) == 0.0
+
+
+def test_what_nobody_can_reach_has_not_arrived() -> None:
+    gate = replace(LAYOUT.outputs["gate"], wiring=Wiring(link="main", pin=20))
+    layout = replace(LAYOUT, outputs={**LAYOUT.outputs, "gate": gate})
+    text = """
+scene go
+    move gate to lowered over 4 s like even
+    wait until gate is lowered
+    note "lowered"
+"""
+    kernel = Kernel(program(text, layout))
+    kernel.advance(0, [LinkState("main", "gone"), StartScene("go")])
+    while (due := kernel.next_due()) is not None and due <= 20 * S:
+        kernel.advance(due)
+    assert notes(kernel) == []
+    kernel.advance(20 * S, [LinkState("main", "talking")])
+    assert notes(kernel) == [(20, "lowered")]

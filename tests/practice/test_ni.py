@@ -177,7 +177,7 @@ RED = "        turn off amber\n    flash reds in turn at 80 a minute each\n    w
 BOOM = "    wait 5 s\n    turn on boom-lamps\n"
 NEAR = "        move near-barrier to lowered over 7 s\n"
 FAR = "        move far-barrier to lowered over 7 s, bouncing twice\n"
-SILENCE = "        turn off bell\n        set guards to clear\n"
+SILENCE = "        turn off bell\n        wait until all of barriers are lowered "
 GUARDED = "        wait until all of guards are danger "
 RISE = "            move barriers to raised over 6 s\n"
 END = "    turn off reds and boom-lamps\n"
@@ -263,7 +263,7 @@ TWINS = [
         "K8",
         True,
         "before the signals in the same instant",
-        ((SILENCE, '        turn off bell\n        note "down"\n        set guards to clear\n'),),
+        ((SILENCE, SILENCE.replace("bell\n", 'bell\n        note "down"\n')),),
     ),
     Twin("K8", False, "100 ms late", ((SILENCE, "        wait 100 ms\n" + SILENCE),)),
     Twin("K8", False, "100 ms early", ((FAR, side_by_side(MOVE_FAR, "6.9 s", "turn off bell", 8)),)),
