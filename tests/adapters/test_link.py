@@ -133,6 +133,13 @@ def test_a_far_end_that_cannot_be_asked_is_taken_as_it_is() -> None:
     assert len(found.station.told()) == 6
 
 
+def test_boards_that_take_long_are_waited_for_once() -> None:
+    found = bench(start_up_us=3500 * MS)
+    found.run(4 * S)
+    assert found.machine.state is State.TALKING, "each answer in between says that the power is on"
+    assert min(at for at, text in found.station.heard if text[0] in "azQ") >= 3500 * MS
+
+
 # --- talking -------------------------------------------------------------------------------------------------------
 
 
@@ -263,6 +270,9 @@ def test_a_lost_link_knows_nothing_and_tries_again_ever_less_often() -> None:
         found.machine.lost(found.now_us, "there is nothing at `loop://`")
     assert waits == [500 * MS, S, 2 * S, 4 * S, 8 * S, 8 * S, 8 * S, 8 * S]
     assert found.machine.state is State.GONE
+    found.open()
+    found.machine.lost(found.now_us, "gone again")
+    assert found.machine.retry_us - found.now_us == 500 * MS, "it was there"
 
 
 def test_after_a_reconnection_everything_is_put_right_as_it_is_by_then() -> None:
@@ -445,6 +455,31 @@ def test_after_a_sleep_of_a_minute_what_was_said_is_read_first() -> None:
     assert "Q" in [text for _, text in found.station.heard]
 
 
+@pytest.mark.parametrize("letter", ["Z", "S"])
+def test_a_sleep_takes_no_time_from_an_answer(letter: str) -> None:
+    found = bench() if letter == "S" else talking()
+    found.station.answers[letter] = lambda words: ""
+    found.machine.want("ada", Steady(1.0), found.now_us)
+    found.run(500 * MS)
+    found.answers.clear()
+    found.now_us += 60 * S
+    found._write()
+    found.run(10 * MS)
+    assert found.machine.health().unanswered == 0
+
+
+def test_what_was_not_answered_when_the_link_was_lost_is_not_missed_later() -> None:
+    found = talking()
+    found.station.answers["Z"] = lambda words: ""
+    found.machine.want("ada", Steady(1.0), found.now_us)
+    found.run(MS)
+    found.machine.lost(found.now_us, "gone")
+    found.station.restart()
+    found.open("<iBench station>")
+    found.run(800 * MS)
+    assert found.machine.health().unanswered == 0
+
+
 # --- inputs --------------------------------------------------------------------------------------------------------
 
 
@@ -595,6 +630,18 @@ def test_another_hand_is_an_input_and_what_is_then_wanted_is_told() -> None:
     found.run(S)
     assert found.station.told() == ["Z 5 0"]
     assert found.machine.health().moved == 1
+
+
+def test_another_hand_ends_what_was_going_on() -> None:
+    found = talking()
+    start = found.now_us
+    found.machine.want("ada", Flashing(start, Blink(20 * S, 1, 0, 2)), start)
+    found.run(5 * S)
+    found.says("<Y 5 0>")
+    found.station.pins[5] = 0
+    assert found.taken() == [OutputMoved("ada", 0.0)]
+    found.run(60 * S)
+    assert found.station.told() == ["Z 5 1"]
 
 
 def test_another_hand_seen_in_the_report_of_how_it_is() -> None:
