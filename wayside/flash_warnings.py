@@ -174,19 +174,10 @@ def check_by_playing(program: Program) -> list[Problem]:
 
 
 def _played(program: Program, scene: str) -> list[FastFlashing]:
-    """One scene, started by name with nothing else happening, and stopped after a minute if that does anything."""
-    from engine.drive import Nothing, jump
-    from engine.events import StartScene, StopScene
-    from engine.kernel import Kernel
+    from wayside.playing import played_alone
 
-    kernel, until_us = Kernel(program), PLAY_US
-    kernel.advance(0, [StartScene(scene)])
-    jump(kernel, Nothing(), until_us)
-    if program.scenes[scene].when_stopped is not None:
-        kernel.advance(until_us, [StopScene(scene)])
-        until_us += PLAY_US
-        jump(kernel, Nothing(), until_us)
-    return fast_flashing(program, kernel.trace, until_us)
+    trace, until_us = played_alone(program, scene, PLAY_US)
+    return fast_flashing(program, trace, until_us)
 
 
 def problem(found: FastFlashing, played: str = "") -> Problem:

@@ -9,11 +9,12 @@ from functools import partial
 
 from adapters.dialects import BadWords
 from adapters.link_run import LinkRun
+from adapters.link_states import TIMES, Times
 from engine.events import Input
 from engine.layout import Layout, Link
 from wayside.usage import UsageProblem
 
-RESETS = "Opening it may reset the station and stop trains (`resets: no` in the layout file keeps Wayside from that)."
+RESETS = "Opening it may reset the station and stop trains (`resets when opened: no` in the layout file keeps Wayside from that)."
 
 
 def links_of(layout: Layout, ports: Sequence[str]) -> list[Link]:
@@ -49,7 +50,12 @@ class Links:
     """All of them. `say` is given a sentence when one changes."""
 
     def __init__(
-        self, layout: Layout, links: Sequence[Link], now_us: Callable[[], int], say: Callable[[str], None]
+        self,
+        layout: Layout,
+        links: Sequence[Link],
+        now_us: Callable[[], int],
+        say: Callable[[str], None],
+        times: Times = TIMES,
     ) -> None:
         self._say = say
         self._put: Callable[..., None] = lambda *_: None
@@ -58,7 +64,7 @@ class Links:
         self.runs: list[LinkRun] = []
         for number, link in enumerate(links):
             try:
-                run = LinkRun(layout, link, now_us, partial(self._heard, number))
+                run = LinkRun(layout, link, now_us, partial(self._heard, number), times)
             except BadWords as bad:
                 raise UsageProblem(f"link {link.name}: {bad}") from bad
             self.runs.append(run)

@@ -12,6 +12,8 @@ from engine.program import Program
 from engine.trace import Record
 from scenes.problems import Problem
 
+MOST_PLAYED = 40  # scenes that one check plays
+PLAY_US = 60_000_000
 MOST_SAID = 6  # pieces of advice; the worst come first
 
 _SAYS = frozenset(["port", "dialect", "words", "track share", "repeats", "preamble", "commands", "outstanding"])
@@ -31,6 +33,19 @@ def overloads(program: Program, played: Iterable[tuple[Sequence[Record], int]]) 
             for problem in _on(program.layout, link, trace, until_us):
                 found.setdefault(problem.place, problem)
     return list(found.values())[:MOST_SAID]
+
+
+def by_playing(program: Program) -> list[Problem]:
+    """The same before anything is rehearsed: each scene is played for a minute, started by name, nothing else going on.
+
+    Only for links that name their port: those are wired, or about to be, and a check should stay quick.
+    """
+    if not any(link.port for link in program.layout.links.values()):
+        return []
+    from wayside.playing import played_alone
+
+    names = list(program.scenes)[:MOST_PLAYED]
+    return overloads(program, [played_alone(program, name, PLAY_US) for name in names])
 
 
 def _on(layout: Layout, link: Link, trace: Sequence[Record], until_us: int) -> Iterable[Problem]:
