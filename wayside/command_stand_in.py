@@ -15,6 +15,7 @@ from pathlib import Path
 from queue import Empty
 from typing import TYPE_CHECKING
 
+from wayside import wording
 from wayside.stand_in_teller import Teller, clock
 from wayside.terminal import finish, say, tell
 from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss, why_not
@@ -241,11 +242,19 @@ def _serve(stand_in: StandIn, teller: Teller) -> int:
         finish()
         threading.Thread(target=_read_lines, args=(stand_in,), name="typed lines", daemon=True).start()
         stand_in.serve()
-    teller.end()
-    station = stand_in.station
-    lost = f", {station.lost} bytes of which were lost because they came too fast" if station.lost else ""
-    say(f"\nStopped after {clock(stand_in.now_us()).strip()}: {station.obeyed} commands{lost}.")
+    with contextlib.suppress(UsageProblem):  # a terminal that was closed takes no farewell
+        teller.end()
+        say(farewell(stand_in))
+        finish()
     return FINE
+
+
+def farewell(stand_in: StandIn) -> str:
+    """How long it ran, and what it was told."""
+    station = stand_in.station
+    lost = f"; {wording.count(station.lost, 'byte')} came too fast and were lost" if station.lost else ""
+    told = wording.count(station.obeyed, "command")
+    return f"\nStopped after {clock(stand_in.now_us()).strip()}: {told}{lost}."
 
 
 @contextlib.contextmanager

@@ -83,7 +83,8 @@ def test_it_is_told_and_answers(both: StandIn, door: str) -> None:
         assert read(port, b"<O>") == b"<p1>\r\n<O>\r\n"
         both.ask(lambda station, now_us: station.detector(12, True, now_us))
         assert read(port, b"<Q 12>") == b"<Q 12>\r\n"
-        wait_for(lambda: both.now_us() > 100 * MS)
+        ready_us = both.now_us() + QUICK.boards_start_us
+        wait_for(lambda: both.now_us() > ready_us)
         port.write(b"<a 11 0 1><z 20 1420>")
         wait_for(lambda: both.ask(lambda station, _: 20 in station.machine.servos))
         assert both.ask(lambda station, _: station.machine.accessories) == {41: 1}

@@ -218,6 +218,34 @@ def test_a_screen_that_goes_away_ends_it(start: Callable[..., Running]) -> None:
         assert stand_in.process.wait(PATIENCE_S) == 141
 
 
+def test_on_a_terminal(tmp_path: Path) -> None:
+    """Ctrl-C with a line half typed, and a terminal that is closed: it leaves nothing behind."""
+    import pty
+
+    for closes in (False, True):
+        number, terminal = pty.fork()
+        if number == 0:
+            os.environ.update(TMPDIR=str(tmp_path), PYTHONPATH=str(ROOT))
+            os.execv(sys.executable, [sys.executable, "-m", "wayside", "stand-in"])
+        said = b""
+        while b"`show`." not in said:
+            said += os.read(terminal, 4_096)
+        os.write(terminal, b"power on\n")
+        while b"by hand" not in said:
+            said += os.read(terminal, 4_096)
+        assert (tmp_path / "wayside-stand-in").is_symlink()
+        if closes:
+            os.close(terminal)
+        else:
+            os.write(terminal, b"sho\x03")
+            while b"no commands." not in said:
+                said += os.read(terminal, 4_096)
+        assert os.waitpid(number, 0)[1] == 0
+        if not closes:
+            os.close(terminal)
+        assert not list(tmp_path.iterdir())
+
+
 def test_a_layout_gives_its_names(start: Callable[..., Running], folder: Path) -> None:
     stand_in = start(str(folder), "--link", "main")
     with contextlib.closing(serial.serial_for_url(stand_in.pty, timeout=PATIENCE_S)) as port:
