@@ -24,6 +24,7 @@ SLICE = 512  # bytes that are understood at once: no longer than that a command 
 ASLEEP_US = 1_000_000  # no read has ended for so long: we were stopped, and what has come in is read first
 LATE_US = 100_000  # a wave that was to begin so long ago is one of many that are being made up for
 SETTLES_US = 30_000  # so long after the last of those their outputs are told, and only what is then wanted
+LONGEST_HOLD_US = 500_000  # but no later than this after the first of them
 LOOK_AGAIN_US = 5_000
 # A thread that computes hands over within this; CPython's own 5 ms would make commands late. It goes for the process.
 SWITCH_S = 0.0005
@@ -71,7 +72,7 @@ class LinkRun:
         self._port: OpenPort | None = None
         self._told = False  # whether there is something to take, and has been said to be
         self._read_us = now_us()  # when a read last ended
-        self._late_us: int | None = None  # when a late wave came last; None: all is in time
+        self._late_us: tuple[int, int] | None = None  # when the first and the last late wave came; None: all in time
         self._lateness = Lateness()
         self._sender = Sender(self._work, now_us, self._failed, f"sender of {link.name}")
         self._reader = threading.Thread(target=self._read, name=f"reader of {link.name}", daemon=True)
@@ -101,7 +102,7 @@ class LinkRun:
             if self._machine.want(output, told.wave, told.at_us):
                 now_us = self._now_us()
                 if now_us - told.at_us > LATE_US:
-                    self._late_us = now_us
+                    self._late_us = (self._late_us[0] if self._late_us else now_us, now_us)
         self._sender.wake()
 
     def order(self, operation: str) -> bool:
@@ -213,8 +214,10 @@ class LinkRun:
         if self._port is not None and now_us - self._read_us > ASLEEP_US:
             return now_us + LOOK_AGAIN_US
         if self._late_us is not None:
-            if now_us < self._late_us + SETTLES_US:
-                return self._late_us + SETTLES_US
+            first_us, last_us = self._late_us
+            settled_us = min(first_us + LONGEST_HOLD_US, last_us + SETTLES_US)
+            if now_us < settled_us:
+                return settled_us
             self._late_us = None
         return None
 

@@ -14,7 +14,7 @@ from select import select
 import pytest
 from bench_station import MS, S, Station, layout
 
-from adapters.link_run import ASLEEP_US, LATE_US, LinkRun, OpenPort
+from adapters.link_run import ASLEEP_US, LATE_US, LONGEST_HOLD_US, LinkRun, OpenPort
 from adapters.link_states import State, Times
 from adapters.serial_port import Port, PortTrouble
 from adapters.stand_in import Settings
@@ -355,6 +355,19 @@ def test_late_waves_are_let_settle_and_only_the_last_is_told() -> None:
     assert run.idle
     assert b"".join(port.written).count(b"<a") == b"".join(port.written).count(b"<a 16 0 0>") == 1
     run.stop()
+
+
+def test_late_waves_without_end_are_not_waited_for_without_end() -> None:
+    now = [10 * S]
+    run = scripted([], lambda: now[0])
+    for _ in range(100):
+        run.want("points", Told(0, "points", Steady(1.0), "", NOWHERE))
+        if run._not_yet(now[0]) is None:
+            break
+        now[0] += 20 * MS
+    assert now[0] - 10 * S == LONGEST_HOLD_US
+    run.want("points", Told(now[0] - LATE_US, "points", Steady(1.0), "", NOWHERE))
+    assert run._not_yet(now[0]) is None, "that is not late yet"
 
 
 def test_what_has_come_in_is_read_before_anything_is_sent_after_a_stop() -> None:
