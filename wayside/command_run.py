@@ -7,21 +7,15 @@ import asyncio
 import signal
 import sys
 import threading
-from collections import deque
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from adapters.link_states import State
-from adapters.simulator import link_of
-from engine.layout import Itself, Kind
-from engine.trace import Record
-from wayside import last_positions, live_view, terminal, wording
-from wayside import trace_words as words
+from wayside import last_positions, wording
 from wayside.command_check import counted, given_paths, paragraphs, without
 from wayside.hands import understood
-from wayside.live_words import Teller
+from wayside.live_screen import Screen
+from wayside.live_servos import Servos
 from wayside.progress import watched
 from wayside.project import Project, load
 from wayside.showing import Show, ShowClock
@@ -29,7 +23,6 @@ from wayside.terminal import say
 from wayside.usage import FINE, INTERRUPTED, PROBLEMS, UsageProblem
 
 if TYPE_CHECKING:
-    from adapters.link_run import LinkRun
     from wayside.live_links import Links
 
 DESCRIPTION = """\
@@ -57,7 +50,6 @@ exit status: 0 the show was ended, 1 the scenes have errors, 2 wrong usage or a 
 REDRAWN_EVERY_S = 0.5
 AT_ONCE_WITHIN_S = 1.0  # a second Ctrl-C within this time ends without waiting
 SILENT_AFTER_US = 5_000_000  # detectors that have said nothing for so long are spoken of
-EVENTS = 8  # the last of them, below the outputs
 
 
 def describe(parser: argparse.ArgumentParser) -> None:
@@ -113,80 +105,6 @@ def _on_links(project: Project, ports: list[str], screen: Screen, seed: int, fro
     return asyncio.run(performance.run())
 
 
-class Servos:
-    """Keeps where the servos were last sent, and says which of them may jump."""
-
-    def __init__(self, show: Show, kept: Path, runs: Sequence[LinkRun]) -> None:
-        layout = show.kernel.program.layout
-        self._show, self._kept, self._runs = show, kept, runs
-        self._written: dict[str, float] = dict(show.positions)
-        self._servos = {
-            name: link_of(layout, output.wiring)
-            for name, output in layout.outputs.items()
-            if output.kind is Kind.SERVO and output.itself is not Itself.MOVES
-        }
-
-    def warning(self) -> str:
-        """The servos that nobody knows anything of."""
-        served = {run.link.name for run in self._runs}
-        lost = [name for name, link in self._servos.items() if link in served and name not in self._written]
-        if not lost:
-            return ""
-        return (
-            f"{wording.listed(lost, 6)} may jump: nobody knows where {'it stands' if len(lost) == 1 else 'they stand'}."
-        )
-
-    def keep(self) -> str:
-        """Write down where they are, if that has changed; what is wrong if it cannot be written."""
-        talking = {run.link.name for run in self._runs if run.state is State.TALKING}
-        stage, now_us = self._show.kernel.stage, self._show.now_us
-        now = {
-            name: round(stage.outputs[name].value(now_us), 2) for name, link in self._servos.items() if link in talking
-        }
-        if now == {name: self._written.get(name) for name in now}:
-            return ""
-        self._written.update(now)
-        return last_positions.write(self._kept, self._written)
-
-
-class Screen:
-    """Where a show is seen: lines as they happen, or one screen that is drawn anew."""
-
-    def __init__(self, project: Project, plain: bool) -> None:
-        self.plain = plain
-        self._teller = Teller(project.program)
-        self._events: deque[str] = deque(maxlen=EVENTS)
-        self._height = 0
-        self.links: Callable[[], Iterable[str]] = tuple
-
-    def record(self, record: Record) -> None:
-        sentence = self._teller.sentence(record)
-        if sentence:
-            self.remark(f"{words.clock(record.at_us):>8}  {sentence}")
-
-    def remark(self, text: str) -> None:
-        """Something to read: at once, or in the next drawing."""
-        if self.plain:
-            say(text)
-            sys.stdout.flush()
-        else:
-            self._events.extend(text.splitlines())
-
-    def draw(self, show: Show) -> None:
-        """The whole screen again; what is being typed at its foot stays."""
-        if self.plain:
-            return
-        lines = live_view.lines(show.kernel, show.now_us, show.late_us, self._events, self.links())
-        width = terminal.width()
-        text = "".join(f"{line[:width]}\x1b[K\n" for line in lines)
-        first = self._height != len(lines)
-        self._height = len(lines)
-        # the cursor is kept where the person types, and that line moves only when the screen grows or shrinks
-        foot = f"\x1b[J\x1b[{len(lines) + 1};1H> " if first else "\x1b8"
-        sys.stdout.write(f"\x1b7\x1b[H{text}{foot}")
-        sys.stdout.flush()
-
-
 class Performance:
     """A show with a person at it: typed lines, Ctrl-C, a terminal that is closed."""
 
@@ -224,6 +142,8 @@ class Performance:
         finally:
             if self._links is not None:
                 self._links.stop()
+            if self._servos is not None and (trouble := self._servos.close()):
+                self._screen.remark(trouble)
         if self._at_once:
             task.cancel()
             say(f"{self._project.name}: ended at once. Nothing was brought to its safe state.")

@@ -20,6 +20,7 @@ from engine.standing import Standing
 from engine.trace import Record, Told
 
 MOST_INPUTS = 100_000  # waiting to be worked; more than that comes from no layout
+SENT_WITHIN_US = 300_000  # after the last move has ended, before its last value is taken to be on its way
 ENDS_WITHIN_US = 120_000_000  # scenes may take so long for their `when stopped`; then the show ends without them
 
 
@@ -166,7 +167,8 @@ class Show:
         """Whether the last scene has come to its end, and every move with it."""
         stage = self.kernel.stage
         moving = (one.wave.ends_us for one in stage.outputs.values() if one.output.guarded)
-        return self.kernel.closed and not self.kernel.cast.runs and all((at or 0) <= self.now_us for at in moving)
+        done_us = self.now_us - SENT_WITHIN_US
+        return self.kernel.closed and not self.kernel.cast.runs and all((at or 0) <= done_us for at in moving)
 
     async def _worked(self, due_us: int) -> None:
         self.late_us.append(max(0, self.now_us - due_us))

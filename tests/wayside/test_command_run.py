@@ -1,4 +1,4 @@
-"""`wayside run --dry-run` as a real process: typed lines, Ctrl-C once and twice, a closed terminal, a real terminal."""
+"""`wayside run` as a real process: typed lines, Ctrl-C once and twice, a real terminal, and a link to a stand-in."""
 
 from __future__ import annotations
 
@@ -88,8 +88,8 @@ class Running:
 
 
 @contextmanager
-def running(folder: Path, *options: str, terminal: bool = False) -> Iterator[Running]:
-    command = [sys.executable, "-m", "wayside", "run", str(folder), "--dry-run", *options]
+def running(folder: Path, *options: str, terminal: bool = False, dry: bool = True) -> Iterator[Running]:
+    command = [sys.executable, "-m", "wayside", "run", str(folder), *(["--dry-run"] if dry else []), *options]
     env = {**os.environ, "PYTHONUNBUFFERED": "1", "COLUMNS": "100", "LINES": "40"}
     if terminal:
         ours, theirs = pty.openpty()
@@ -192,3 +192,73 @@ def test_errors_in_the_files_are_said_and_nothing_is_performed(folder: Path) -> 
         assert show.ended() == 1
         assert "did you mean `lamp`?" in show.text.lower()
         assert "nothing was performed" in show.text
+
+
+# --- on a link -----------------------------------------------------------------------------------------------------
+
+WIRED = LAYOUT.replace("{kind: serial text}", "{kind: serial text, dialect: late, start-up: 100 ms}").replace(
+    "lane: {kind: section}", "lane: {kind: section, link: main, pin: 60}"
+)
+
+
+@contextmanager
+def stand_in() -> Iterator[tuple[Running, str]]:
+    """A station in a process of its own, and the port that it listens on."""
+    command = [sys.executable, "-m", "wayside", "stand-in", "--tcp", "0"]
+    process = subprocess.Popen(
+        command,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )
+    assert process.stdin is not None
+    assert process.stdout is not None
+    station = Running(process, process.stdout.fileno(), process.stdin.fileno())
+    try:
+        station.until("socket://")
+        station.until("Lines that you can type")
+        yield station, "socket://" + station.text.split("socket://")[1].split()[0]
+    finally:
+        process.kill()
+        process.wait()
+        process.stdin.close()
+        process.stdout.close()
+
+
+def test_on_a_link_the_gate_stays_closed_until_the_detector_has_spoken(folder: Path) -> None:
+    (folder / "layout.yaml").write_text(WIRED)
+    with stand_in() as (station, port), running(folder, "--port", f"main={port}", dry=False) as show:
+        show.until("gate may jump: nobody knows where it stands")
+        show.until("may reset the station and stop trains")
+        show.until("track power is off")
+        station.type("power on")
+        show.until("link main is talking")
+        show.until("detector lane is clear")  # pulled up and nothing on it: clear
+        show.until("scene close-the-gate has ended")
+        station.until("servo on pin 20: 1472 us, 90 deg")  # raised: 544 us and 10.31 us a degree
+        show.process.send_signal(signal.SIGINT)
+        assert show.ended() == 0
+        station.until("servo on pin 20: 544 us, 0 deg (")  # safe at the end
+    kept = folder / ".wayside" / "last-positions.json"
+    assert '"gate": 0.0' in kept.read_text()
+    with stand_in() as (_, port), running(folder, "--port", port, dry=False) as show:
+        show.until("the show begins")
+        show.until("track power is off")
+        assert "may jump" not in show.text
+        show.process.send_signal(signal.SIGINT)
+        assert show.ended() == 0
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        ((), "No link of this layout says its port"),
+        (("--port", "yard=/dev/ttyUSB0"), "the layout has no link yard. There is main."),
+        (("--dry-run", "--port", "/dev/ttyUSB0"), "leave one of the two out"),
+    ],
+)
+def test_ports_that_cannot_be_meant(folder: Path, options: tuple[str, ...], says: str) -> None:
+    with running(folder, *options, dry=False) as show:
+        assert show.ended() == 2
+        assert says in show.text
