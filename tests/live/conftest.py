@@ -1,0 +1,6 @@
+"""The tests of a live show share a bench that stands beside them."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
