@@ -75,6 +75,8 @@ def test_waking_brings_it_back_at_once() -> None:
     assert called.wait(2)
     sender.wake()
     assert done.wait(2)
+    threading.Event().wait(0.02)
+    assert len(times) == 2, "woken once, it works once"
     sender.stop()
     assert not sender._thread.is_alive()
 

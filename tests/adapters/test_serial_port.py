@@ -200,7 +200,17 @@ def test_a_far_end_that_takes_nothing(ends: tuple[int, str], monkeypatch: pytest
     port.close()
 
 
-def test_a_socket_is_read_by_the_chunk() -> None:
+def test_a_write_that_was_cut_short_is_a_lost_port(ends: tuple[int, str]) -> None:
+    port = Port.open(ends[1])
+    port._serial.write = lambda data: len(data) - 1
+    with pytest.raises(PortTrouble, match="in the middle"):
+        port.write(b"<s>")
+    port.close()
+
+
+def test_a_socket_is_read_by_the_chunk(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(serial_port, "READ_TIMEOUT_S", 3.0)  # nobody waits for more than has come
+    began = time.monotonic()
     with socket.create_server(("127.0.0.1", 0)) as listening:
         port = Port.open(f"socket://127.0.0.1:{listening.getsockname()[1]}")
         far, _ = listening.accept()
@@ -213,6 +223,7 @@ def test_a_socket_is_read_by_the_chunk() -> None:
             reads += 1
         assert data == b"<Q 1>" * 2000
         assert reads < 200
+        assert time.monotonic() - began < 2.0
         far.close()
         with pytest.raises(PortTrouble, match="gone"):
             port.read()
