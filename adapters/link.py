@@ -94,9 +94,9 @@ class LinkMachine:
                     self.noise += found.count
                     self._noise += found.count
 
-    def take(self) -> list[Input]:
-        """What has happened since it was last asked, for the engine."""
-        return self.inputs.take()
+    def take(self, now_us: int | None = None) -> list[Input]:
+        """What has happened since it was last asked, for the engine; see `LinkInputs.take`."""
+        return self.inputs.take(now_us)
 
     # --- what is wanted --------------------------------------------------------------------------------------------
 

@@ -137,8 +137,12 @@ class LinkInputs:
     def waiting(self) -> bool:
         return bool(self._waiting)
 
-    def take(self) -> list[Input]:
-        """All that has happened since the last time, in order."""
+    def take(self, now_us: int | None = None) -> list[Input]:
+        """All that has happened since the last time, in order. With an instant a contact is shown from then on."""
+        if now_us is not None:
+            for name in self._shown_until_us.keys() & self._waiting.keys():
+                if _closed(self._waiting[name]):  # else whoever is late would see its beginning and its end at once
+                    self._shown_until_us[name] = max(self._shown_until_us[name], now_us + self._contact_us)
         events = list(self._waiting.values())
         self._waiting.clear()
         return events

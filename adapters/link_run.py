@@ -116,7 +116,7 @@ class LinkRun:
         """What has happened since the last time."""
         with self._lock:
             self._told = False
-            events = self._machine.take()
+            events = self._machine.take(self._now_us())
             contact = self._machine.inputs.next_due() is not None
         if contact:
             self._sender.wake()  # it may end now that somebody has seen it

@@ -506,6 +506,18 @@ def test_a_contact_that_nobody_has_taken_is_not_over() -> None:
     assert found.machine.take() == [Pressed("bell-push", False)]
 
 
+def test_whoever_is_late_sees_a_contact_for_as_long() -> None:
+    found = talking()
+    inputs, start = found.machine.inputs, found.now_us
+    inputs.report(DetectorIs(32, True), start)
+    inputs.report(DetectorIs(32, False), start + MS)
+    assert found.machine.take(start + S) == [Detected("reed", "occupied")]
+    inputs.due(start + S + 59 * MS)
+    assert found.machine.take() == []
+    inputs.due(start + S + 60 * MS)
+    assert found.machine.take() == [Detected("reed", "clear")]
+
+
 def test_two_contacts_in_one_are_one_that_is_shown_longer() -> None:
     found = talking()
     found.says("<Q 32><q 32>")
