@@ -14,7 +14,10 @@ from engine.events import Input
 from engine.layout import Layout, Link
 from wayside.usage import UsageProblem
 
-RESETS = "Opening it may reset the station and stop trains (`resets when opened: no` in the layout file keeps Wayside from that)."
+RESETS = (
+    "Opening it may reset the station and stop trains (`resets when opened: no` in the layout file keeps Wayside from "
+    "that)."
+)
 
 
 def links_of(layout: Layout, ports: Sequence[str]) -> list[Link]:
