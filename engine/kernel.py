@@ -61,6 +61,7 @@ class Kernel:
         self.cast = Cast(self)
         self.trace: list[t.Record] = []
         self.starts_s = program.layout.clock.starts_s if starts_s is None else starts_s
+        self.begins_us = 0  # the first instant; later where a show waits for its links
         self.closed = False  # no scene begins any more
         self.blame: Place = NOWHERE  # the line that is dropping blocks just now
         self._orders = 0
@@ -115,7 +116,7 @@ class Kernel:
     def next_due(self) -> int | None:
         """The next instant at which something happens by itself."""
         if self._heads is None:
-            return 0
+            return self.begins_us
         return self.queue.next_due()
 
     def advance(self, now_us: int, inputs: Sequence[Input] = ()) -> None:

@@ -116,7 +116,7 @@ class Performance:
         self._screen = screen
         self._links = links
         self._servos = servos
-        self._silence_said = False
+        self._silence_said = self._waiting_said = False
         if links is not None:
             screen.links = links.lines
         self._asked_at: float | None = None
@@ -159,8 +159,11 @@ class Performance:
         if self._servos is not None and (trouble := self._servos.keep()):
             self._screen.remark(trouble)
             self._servos = None  # said once
+        if self._show.waiting and not self._waiting_said and self._show.now_us > SILENT_AFTER_US:
+            self._waiting_said = True
+            self._screen.remark("The show waits for its links. Type `begin` to begin without those that do not talk.")
         waits = self._show.kept_closed
-        if waits and not self._silence_said and self._show.now_us > SILENT_AFTER_US:
+        if waits and not self._silence_said and self._show.performed_us > SILENT_AFTER_US:
             self._silence_said = True
             self._screen.remark(_silence(self._show, waits))
 
@@ -197,6 +200,8 @@ class Performance:
             self._show.inputs.put(*answer.inputs)
         if answer.order:
             self._order(answer.order)
+        if answer.begins:
+            self._show.begin_now = True
         if answer.ends:
             self._asked(loop)
 

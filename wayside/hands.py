@@ -14,6 +14,7 @@ lane occupied        a detector, worked by hand: occupied, clear or unknown
 press NAME           a button, pressed and let go
 start SCENE          stop SCENE
 power on             power off: the track's, on every link
+begin                do not wait for a link that does not talk
 end                  end the show, as Ctrl-C does"""
 STATES = ("occupied", "clear", "unknown")
 LONGEST = 200  # characters of one line
@@ -25,6 +26,7 @@ class Answer(NamedTuple):
     inputs: tuple[Input, ...] = ()
     says: str = ""
     ends: bool = False
+    begins: bool = False
     order: str = ""  # what the links themselves are told: "power on", "power off"
 
 
@@ -51,6 +53,8 @@ def understood(line: str, program: Program) -> Answer:
 def _one_word(word: str) -> Answer:
     if word in ("end", "quit", "exit"):
         return Answer(ends=True)
+    if word == "begin":
+        return Answer(begins=True)
     return Answer(says=HELP if word in ("help", "?") else f"{word} alone says nothing.\n{HELP}")
 
 

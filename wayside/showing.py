@@ -11,17 +11,24 @@ from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
 
+from adapters.link_states import State
 from engine.drive import Nothing, World
 from engine.events import Close, Input, Stand
 from engine.kernel import Kernel
+from engine.layout import Layout
 from engine.live import Clock, LoopClock, perform
 from engine.program import Program
+from engine.stage import settled_wave
 from engine.standing import Standing
 from engine.trace import Record, Told
 
 MOST_INPUTS = 100_000  # waiting to be worked; more than that comes from no layout
 SENT_WITHIN_US = 300_000  # after the last move has ended, before its last value is taken to be on its way
+LATE_LINK_US = 20_000_000  # a show begins without a link that does not talk so long after another does
 ENDS_WITHIN_US = 120_000_000  # scenes may take so long for their `when stopped`; then the show ends without them
+
+
+READS_WITHIN_S = 1.0  # a link that has read nothing after that is not waited for
 
 
 class Wire(Protocol):
@@ -32,6 +39,13 @@ class Wire(Protocol):
     @property
     def idle(self) -> bool:
         """Whether everything that was wanted has been told."""
+
+    @property
+    def awake(self) -> bool:
+        """Whether what has come in has been read; it may not be after the program was stopped for a while."""
+
+    @property
+    def state(self) -> State: ...
 
 
 class ShowClock(LoopClock):
@@ -93,14 +107,24 @@ class Show:
         self._tell = tell
         self._wires = wires
         self._known = known
+        self._patient = True  # whether links that have not read what has come in are waited for
         self._closing_since: int | None = None
         self._clock: Clock = self.clock
         self.positions = positions or {}  # degrees in which servos were last left
+        self.begin_now = False  # whether somebody would rather not wait for links that do not talk
+        self.waiting = bool(wires)
+        if not known:
+            self._begins_unknown(program.layout)
         for name, degrees in self.positions.items():
             self.kernel.set_output(name, degrees)
-        if not known:
-            for name in program.layout.detectors:
-                self.kernel.set_detector(name, "unknown")
+
+    def _begins_unknown(self, layout: Layout) -> None:
+        """Nothing has been heard, and guarded outputs show their safe state: a link tells them so before anything."""
+        for name in layout.detectors:
+            self.kernel.set_detector(name, "unknown")
+        for name, output in layout.outputs.items():
+            if output.safe is not None:
+                self.kernel.stage.outputs[name].wave = settled_wave(output.safe, 0)
 
     @property
     def kept_closed(self) -> tuple[str, ...]:
@@ -113,6 +137,11 @@ class Show:
         return tuple(name for name in read if stage.detectors[name].state == "unknown")
 
     @property
+    def performed_us(self) -> int:
+        """How long it has been performing."""
+        return 0 if self.waiting else self.now_us - self.kernel.begins_us
+
+    @property
     def now_us(self) -> int:
         return self._clock.now_us()
 
@@ -120,10 +149,17 @@ class Show:
         """Perform until `close` has been called and everything has come to its end."""
         self._clock = clock = clock or self.clock
         self.inputs.now_us, self.inputs.world = clock.now_us, world or Nothing()
+        self._tell_all()
+        await self._links_ready()
+        if self._closing_since is not None:
+            return
+        self.waiting, self.kernel.begins_us = False, clock.now_us()
         if not self._known:
             self.inputs.put(*self.standing.begin(), *self._to_rest())
-        self._tell_all()
-        task = asyncio.ensure_future(perform(self.kernel, self.inputs, clock, self.inputs.wake, worked=self._worked))
+        performing = perform(
+            self.kernel, self.inputs, clock, self.inputs.wake, worked=self._worked, overdue=self._read_first
+        )
+        task = asyncio.ensure_future(performing)
         try:
             while not self._over():
                 await asyncio.wait([task], timeout=0.05)
@@ -133,6 +169,22 @@ class Show:
             if task.done():
                 task.result()
             task.cancel()
+
+    async def _links_ready(self) -> None:
+        """Wait until every link talks and its far ends have been put right, so that servos set out from where they are.
+
+        A link that never talks is waited for only so long as any other does not do either, and LATE_LINK_US after it.
+        """
+        first_us: int | None = None
+        while self._wires and not self.begin_now and self._closing_since is None:
+            ready = [wire.state is State.TALKING and wire.idle for wire in self._wires]
+            if all(ready):
+                return
+            if any(ready) and first_us is None:
+                first_us = self.now_us
+            if first_us is not None and self.now_us - first_us > LATE_LINK_US:
+                return
+            await asyncio.sleep(0.02)
 
     def _to_rest(self) -> list[Input]:
         """Servos that were left elsewhere go home in their own time; guarded ones to their safe state instead."""
@@ -169,6 +221,17 @@ class Show:
         moving = (one.wave.ends_us for one in stage.outputs.values() if one.output.guarded)
         done_us = self.now_us - SENT_WITHIN_US
         return self.kernel.closed and not self.kernel.cast.runs and all((at or 0) <= done_us for at in moving)
+
+    async def _read_first(self) -> None:
+        """The program was stopped, and lines are overdue: what came in meanwhile is read before any is performed.
+
+        Else a barrier would rise that the clock lets rise, although a train has come.
+        """
+        end = time.monotonic() + READS_WITHIN_S
+        while not (awake := all(wire.awake for wire in self._wires)) and self._patient and time.monotonic() < end:
+            await asyncio.sleep(0.005)
+        self._patient = awake  # one that never reads is waited for once
+        await asyncio.sleep(0)  # what they have read is put into the queue by the loop itself
 
     async def _worked(self, due_us: int) -> None:
         self.late_us.append(max(0, self.now_us - due_us))

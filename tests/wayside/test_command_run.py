@@ -226,7 +226,7 @@ def stand_in() -> Iterator[tuple[Running, str]]:
         process.stdout.close()
 
 
-def test_on_a_link_the_gate_stays_closed_until_the_detector_has_spoken(folder: Path) -> None:
+def test_on_a_link_the_gate_is_closed_until_the_detector_has_spoken(folder: Path) -> None:
     (folder / "layout.yaml").write_text(WIRED)
     with stand_in() as (station, port), running(folder, "--port", f"main={port}", dry=False) as show:
         show.until("gate may jump: nobody knows where it stands")
@@ -234,8 +234,10 @@ def test_on_a_link_the_gate_stays_closed_until_the_detector_has_spoken(folder: P
         show.until("track power is off")
         station.type("power on")
         show.until("link main is talking")
+        assert "gate to rest" not in show.text
         show.until("detector lane is clear")  # pulled up and nothing on it: clear
-        show.until("scene close-the-gate has ended")
+        show.until("gate to rest: moves lowered -> raised")
+        station.until("servo on pin 20: 544 us, 0 deg")  # safe came first
         station.until("servo on pin 20: 1472 us, 90 deg")  # raised: 544 us and 10.31 us a degree
         show.process.send_signal(signal.SIGINT)
         assert show.ended() == 0
