@@ -21,7 +21,7 @@ from engine.layout import Layout, Link
 from engine.trace import Told
 
 SLICE = 512  # bytes that are understood at once: no longer than that a command waits for a flood of reports
-ASLEEP_US = 1_000_000  # no read has ended for so long: we were stopped, and what has come in is read first
+ASLEEP_US = 250_000  # nothing has been read for so long: we were stopped, and what has come in is read first
 LATE_US = 100_000  # a wave that was to begin so long ago is one of many that are being made up for
 SETTLES_US = 30_000  # so long after the last of those their outputs are told, and only what is then wanted
 LONGEST_HOLD_US = 500_000  # but no later than this after the first of them
@@ -71,7 +71,7 @@ class LinkRun:
         self._stopping = threading.Event()
         self._port: OpenPort | None = None
         self._told = False  # whether there is something to take, and has been said to be
-        self._read_us = now_us()  # when a read last ended
+        self._read_us = now_us()  # all that had come by then has been read
         self._late_us: tuple[int, int] | None = None  # when the first and the last late wave came; None: all in time
         self._lateness = Lateness()
         self._sender = Sender(self._work, now_us, self._failed, f"sender of {link.name}")
@@ -129,6 +129,11 @@ class LinkRun:
             return self._machine.idle
 
     @property
+    def awake(self) -> bool:
+        """Whether all that came in has been read, but for the last moment. It is not after this program was stopped."""
+        return self._port is None or self._now_us() - self._read_us <= ASLEEP_US
+
+    @property
     def state(self) -> State:
         return self._machine.state
 
@@ -170,12 +175,13 @@ class LinkRun:
     def _read_from(self, port: OpenPort) -> None:
         try:
             while not self._stopping.is_set():
+                began_us = self._now_us()
                 data = port.read()
                 for begin in range(0, len(data), SLICE):
                     with self._lock:
                         self._machine.take_in(data[begin : begin + SLICE], self._now_us())
                     self._say()
-                self._read_us = self._now_us()
+                self._read_us = began_us
                 if data:
                     self._sender.wake()
         except PortTrouble as trouble:
@@ -211,7 +217,7 @@ class LinkRun:
 
     def _not_yet(self, now_us: int) -> int | None:
         """Until when nothing is sent although it may be due: what has come in is read first, what is late settles."""
-        if self._port is not None and now_us - self._read_us > ASLEEP_US:
+        if not self.awake:
             return now_us + LOOK_AGAIN_US
         if self._late_us is not None:
             first_us, last_us = self._late_us

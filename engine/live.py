@@ -10,6 +10,9 @@ from engine.drive import World, next_instant, work
 from engine.kernel import Kernel
 
 
+OVERDUE_US = 250_000  # later than any load makes an instant: the program itself was stopped
+
+
 class Clock(Protocol):
     """What time it is, in microseconds since the performance began, and how to wait for a time."""
 
@@ -43,11 +46,13 @@ async def perform(
     wake: asyncio.Event,
     until_us: int | None = None,
     worked: Callable[[int], Awaitable[None]] | None = None,
+    overdue: Callable[[], Awaitable[None]] | None = None,
 ) -> None:
     """Work every instant at its due time, never early; an instant that is late keeps its due time in the trace.
 
     `wake` is set by whoever has put something new into the world. Goes on for ever, also while nothing is due; with
-    `until_us` the instants earlier than it are worked, and it ends then.
+    `until_us` the instants earlier than it are worked, and it ends then. `overdue` is called before an instant that should
+    have been worked long ago: what it puts into the world is worked with it.
     """
     while True:
         wake.clear()
@@ -59,6 +64,8 @@ async def perform(
         elif due_us == until_us:
             return
         else:
+            if overdue is not None and clock.now_us() - due_us > OVERDUE_US:
+                await overdue()
             work(kernel, world, due_us)
             if worked is not None:
                 await worked(due_us)

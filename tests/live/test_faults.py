@@ -9,16 +9,18 @@ from __future__ import annotations
 import ast
 import asyncio
 import random
+import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from bench_crossing import MS, QUICK, S, Bench, far_end, performing
+from bench_crossing import MS, PATIENCE_S, FarEnd, far_end, performing, until, written
 
 from adapters.link_states import State
-from engine.events import LinkState
 
 ROOT = Path(__file__).parents[2]
 
@@ -173,7 +175,7 @@ REPLIES = ["late-replies", "doubled-replies", "half-replies", "garbage", "no-rep
 async def test_a_whole_pass_with_bad_replies(tmp_path: Path, fault: str) -> None:
     """A reply that comes late, twice, in pieces, in noise, or not at all for a while."""
     async with performing(tmp_path) as bench:
-        bench.far.fault(fault, 120 if "late" in fault or "half" in fault else None)
+        bench.far.fault(fault, {"late-replies": 120, "half-replies": 15}.get(fault))
         bench.far.dusk()
         if fault == "no-replies":
             bench.far.train("up-approach")
@@ -269,7 +271,7 @@ async def test_a_flood_of_reports(tmp_path: Path) -> None:
         await bench.train_goes()
 
 
-# --- this computer -------------------------------------------------------------------------------------------------
+# --- this computer, and this program -------------------------------------------------------------------------------------------------
 
 
 async def test_the_wall_clock_is_set_back_and_forward(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -310,3 +312,59 @@ def test_nothing_that_performs_reads_the_wall_clock(room: str) -> None:
         and node.func.value.id in ("time", "datetime", "date")
     ]
     assert not found
+
+
+@contextmanager
+def performed(folder: Path, far: FarEnd) -> Iterator[subprocess.Popen[bytes]]:
+    """`wayside run` as a process of its own, at rest; ended in good order."""
+    command = [sys.executable, "-m", "wayside", "run", str(folder), "--plain", "--port", f"main={far.url}"]
+    said = folder.parent / "said"
+    with said.open("wb") as out:
+        process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=out, stderr=subprocess.STDOUT)
+        try:
+            until(lambda: process.poll() is None and far.up() and far.shown()["quay-lamp"] == 0)
+            yield process
+            process.send_signal(signal.SIGTERM)
+            assert process.wait(PATIENCE_S) == 0, said.read_text()
+            assert far.down()
+        finally:
+            process.kill()
+            process.wait()
+    assert "Traceback" not in said.read_text()
+
+
+def test_stopped_in_mid_fade_and_resumed(tmp_path: Path) -> None:
+    """A process that slept tells what is now wanted, and nothing of what it has slept through."""
+    written(tmp_path / "layout", dusk="1 s")
+    with far_end("pty", tmp_path) as far, performed(tmp_path / "layout", far) as process:
+        far.dusk()
+        until(lambda: 50 < (far.shown()["quay-lamp"] or 0) < 1_000)
+        process.send_signal(signal.SIGSTOP)
+        far.train("up-approach")
+        time.sleep(2.0)
+        resumed_us = far.now_us()
+        process.send_signal(signal.SIGCONT)
+        until(far.down)
+        assert [one.command for one in far.log(resumed_us) if one.thing == "pin 100"] == ["<z 100 2329>"]
+        far.train("up-approach", False)
+        until(far.up)
+
+
+def test_stopped_while_a_train_comes_and_a_barrier_is_to_rise(tmp_path: Path) -> None:
+    """Its wait for a clear line ended while it slept; but a train came, and what has come in is read first."""
+    written(tmp_path / "layout", clear_for="1 s")
+    with far_end("pty", tmp_path) as far, performed(tmp_path / "layout", far) as process:
+        far.train("lane")
+        until(lambda: far.down() and far.shown()["down-green"] == 1)
+        far.train("lane", False)
+        time.sleep(0.4)
+        process.send_signal(signal.SIGSTOP)
+        assert far.down()
+        far.train("up-approach")
+        time.sleep(2.0)
+        process.send_signal(signal.SIGCONT)
+        time.sleep(0.7)
+        assert far.down()
+        assert far.shown()["down-green"] == 1, "it is still the same pass"
+        far.train("up-approach", False)
+        until(far.up)
