@@ -68,6 +68,7 @@ def changes(one: Wanted, wave: Wave, last: int, from_us: int, until_us: int) -> 
         return
     least = least_code(one.output) if one.output.kind is Kind.LAMP else 1
     at_us, tells = from_us, one.tells
+    wave = one.wave or wave  # in turns, where it is a lamp that dithers
     here = _rank(last, least)
     while at_us < until_us:
         part = wave.piece(at_us)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import lru_cache
 
+from adapters.dithering import as_told
 from engine import waves
 from engine.codes import DEGREE, Seen, seen, shown
 from engine.layout import Itself, Kind, Output, Setting
@@ -74,7 +75,8 @@ class Wanted:
         self._part_from_us = self._part_to_us = 0
 
     def ask(self, wave: Wave, now_us: int, order: int) -> None:
-        """From now on it should follow this wave."""
+        """From now on it should follow this wave, a lamp that dithers in turns."""
+        wave = as_told(wave, self.output)
         ends_us = wave.ends_us
         last = wave.value_at(now_us if ends_us is None else ends_us)
         self.wave, self.order, self._part = wave, order, None
