@@ -39,7 +39,8 @@ class Demand:
 
     def add(self, output: Output, orders: Iterable[Told], first: int, until_us: int) -> None:
         """All that one output is told, the first order first, with the code that it had before."""
-        one, last = Wanted(output), first
+        # dithering takes what is left over, so nobody asks for it
+        one, last = Wanted(output, in_turns=False), first
         orders = list(orders)
         ends = [order.at_us for order in orders[1:]] + [until_us]
         for order, end_us in zip(orders, ends, strict=True):
@@ -68,7 +69,6 @@ def changes(one: Wanted, wave: Wave, last: int, from_us: int, until_us: int) -> 
         return
     least = least_code(one.output) if one.output.kind is Kind.LAMP else 1
     at_us, tells = from_us, one.tells
-    wave = one.wave or wave  # in turns, where it is a lamp that dithers
     here = _rank(last, least)
     while at_us < until_us:
         part = wave.piece(at_us)

@@ -25,6 +25,7 @@ class Wanted:
     """What one output should be told, over time. The pacer keeps its own marks on it."""
 
     __slots__ = (
+        "_in_turns",
         "_own_code",
         "_own_until_us",
         "_part",
@@ -52,8 +53,9 @@ class Wanted:
         "wave",
     )
 
-    def __init__(self, output: Output) -> None:
+    def __init__(self, output: Output, in_turns: bool = True) -> None:
         self.output, self.name, self.guarded = output, output.name, output.guarded
+        self._in_turns = in_turns  # whether a lamp that dithers does
         self.servo = output.kind is Kind.SERVO
         self.lasts = output.kind is not Kind.PULSE  # whether what is over need not be told any more
         self.apart = apart_of(output)
@@ -76,7 +78,7 @@ class Wanted:
 
     def ask(self, wave: Wave, now_us: int, order: int) -> None:
         """From now on it should follow this wave, a lamp that dithers in turns."""
-        wave = as_told(wave, self.output)
+        wave = as_told(wave, self.output) if self._in_turns else wave
         ends_us = wave.ends_us
         last = wave.value_at(now_us if ends_us is None else ends_us)
         self.wave, self.order, self._part = wave, order, None

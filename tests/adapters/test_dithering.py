@@ -7,7 +7,7 @@ import pytest
 from adapters.demand import Demand
 from adapters.dithering import Dithered, as_told
 from adapters.pacer import Pace, Pacer
-from engine.codes import DITHER_PHASES, DITHER_SLOT_US, code, dithers_below
+from engine.codes import DITHER_PHASES, DITHER_SLOT_US, code
 from engine.layout import NOWHERE, Kind, Output, Setting
 from engine.lightness import luminance
 from engine.trace import Told
@@ -81,10 +81,7 @@ def test_a_pacer_tells_a_dark_lamp_in_turns_where_there_is_room_and_others_first
     assert late < 0.1
 
 
-def test_the_load_of_a_dark_lamp_is_counted() -> None:
+def test_dithering_takes_what_is_left_over_so_it_is_no_load() -> None:
     demand = Demand()
     demand.add(LAMP, [Told(0, LAMP.name, Steady(0.05), "", NOWHERE)], 0, 2 * S)
-    assert demand.total(1) in range(40, 101)
-    bright = Demand()
-    bright.add(LAMP, [Told(0, LAMP.name, Steady(dithers_below(LAMP) + 0.01), "", NOWHERE)], 0, 2 * S)
-    assert bright.total(1) == 0
+    assert [demand.total(second) for second in (0, 1)] == [1, 0]
