@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
-from adapters.dialects import OutputIs
+from adapters.dialects import OutputIs, dialect_of
+from adapters.link_asking import BUFFER, FENCE_BYTES
 from adapters.link_states import Times
 from adapters.pacer import Pace, Pacer
 from adapters.packets import commands_a_second
@@ -21,6 +22,7 @@ BITS_OF_A_BYTE = 10  # on the line: 8N1
 BRACKETS = 2
 CATCH_UP_US = 20_000  # a command later than that goes out as of now: what it should have been is superseded
 MOST_REPORTED = 4_096  # outputs whose last report is remembered
+ANSWER_S = 0.005  # a question's way to the station and its answer's back (common practice, no source)
 REPLIED = {"pin"}  # operations that the station answers with the output's new state (from memory)
 
 
@@ -37,8 +39,14 @@ class _Told(NamedTuple):
 
 
 def pace_of(link: Link) -> Pace:
-    """What a link carries."""
-    return Pace(link.baud / BITS_OF_A_BYTE, commands_a_second(link), link.outstanding)
+    """What a link carries: what the line does, and no more than can go while an answer is on its way.
+
+    A faster pace would only run into the station's full buffer: commands would wait there for an answer, and be late.
+    """
+    bytes_s = link.baud / BITS_OF_A_BYTE
+    if "status" in dialect_of(link).words:
+        bytes_s = min(bytes_s, (BUFFER - FENCE_BYTES) / ANSWER_S)
+    return Pace(bytes_s, commands_a_second(link), link.outstanding)
 
 
 def size_of(texts: tuple[str, ...]) -> int:
