@@ -7,7 +7,6 @@ import asyncio
 import signal
 import sys
 import threading
-from collections.abc import Sequence
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
@@ -16,6 +15,7 @@ from wayside.command_check import counted, given_paths, paragraphs, without
 from wayside.hands import understood
 from wayside.live_screen import Screen
 from wayside.live_servos import Servos
+from wayside.live_words import ended, kept_closed
 from wayside.progress import watched
 from wayside.project import Project, load
 from wayside.showing import Show, ShowClock
@@ -43,8 +43,8 @@ example:
     up-approach clear
     press evening-button      the lamplighter sets out
 
-exit status: 0 the show was ended, 1 the scenes have errors, 2 wrong usage or a file that cannot be read,
-130 ended at once by a second Ctrl-C
+exit status: 0 the show was ended, 1 the scenes have errors, or guarded outputs could not be told their safe state at
+the end, 2 wrong usage or a file that cannot be read, 130 ended at once by a second Ctrl-C
 """
 
 REDRAWN_EVERY_S = 0.5
@@ -117,6 +117,7 @@ class Performance:
         self._links = links
         self._servos = servos
         self._silence_said = self._waiting_said = False
+        self._silent_since_us: int | None = None
         if links is not None:
             screen.links = links.lines
         self._asked_at: float | None = None
@@ -139,6 +140,7 @@ class Performance:
                 await asyncio.wait([task], timeout=REDRAWN_EVERY_S)
             if not self._at_once:
                 self._look()
+            unreached = self._links.unreached() if self._links is not None else []
         finally:
             if self._links is not None:
                 self._links.stop()
@@ -149,8 +151,8 @@ class Performance:
             say(f"{self._project.name}: ended at once. Nothing was brought to its safe state.")
             return INTERRUPTED
         await task
-        say(f"{self._project.name}: the show has ended, guarded outputs are in their safe state.")
-        return FINE
+        say(f"{self._project.name}: {ended(unreached)}")
+        return PROBLEMS if unreached else FINE
 
     def _look(self) -> None:
         """What is looked at twice a second: links, servos, and whether anything has been heard at all."""
@@ -161,11 +163,24 @@ class Performance:
             self._servos = None  # said once
         if self._show.waiting and not self._waiting_said and self._show.now_us > SILENT_AFTER_US:
             self._waiting_said = True
-            self._screen.remark("The show waits for its links. Type `begin` to begin without those that do not talk.")
-        waits = self._show.kept_closed
-        if waits and not self._silence_said and self._show.performed_us > SILENT_AFTER_US:
+            links = self._links.not_talking() if self._links is not None else []
+            self._screen.remark(f"The show has not begun: it waits for {'; '.join(f'link {one}' for one in links)}.")
+            self._screen.remark("Guarded outputs keep their safe state. Type `begin` to begin without that link.")
+        self._look_for_silence()
+
+    def _look_for_silence(self) -> None:
+        """Detectors that say nothing keep a crossing closed: said once each time that they fall silent."""
+        waits = () if self._show.waiting else self._show.kept_closed
+        if not waits:
+            self._silent_since_us, self._silence_said = None, False
+            return
+        now_us = self._show.now_us
+        if self._silent_since_us is None:
+            self._silent_since_us = now_us
+        if not self._silence_said and now_us - self._silent_since_us > SILENT_AFTER_US:
             self._silence_said = True
-            self._screen.remark(_silence(self._show, waits))
+            links = self._links.not_talking(waits) if self._links is not None else []
+            self._screen.remark(kept_closed(waits, self._show.holding(waits), links))
 
     def _catch_signals(self, loop: asyncio.AbstractEventLoop) -> None:
         for name in ("SIGINT", "SIGTERM", "SIGHUP"):
@@ -196,6 +211,8 @@ class Performance:
         answer = understood(line, self._project.program)
         if answer.says:
             self._screen.remark(answer.says)
+        if answer.inputs and self._show.waiting:
+            self._screen.remark("The show has not begun: that is worked when it does. Type `begin` to begin now.")
         if answer.inputs:
             self._show.inputs.put(*answer.inputs)
         if answer.order:
@@ -210,16 +227,3 @@ class Performance:
             self._screen.remark(f"Nothing here has power to be switched: this is a dry run ({operation}).")
         else:
             self._links.order(operation)
-
-
-def _silence(show: Show, detectors: Sequence[str]) -> str:
-    """Why a crossing is closed to the road although no train is about, and what a hand can do."""
-    scenes = show.kernel.program.scenes.values()
-    busy = [scene.name for scene in scenes if show.kernel.stage.scenes[scene.name] == "running"]
-    holds = [name for name in busy if set(detectors) & set(show.kernel.program.scenes[name].reads)]
-    has = "has" if len(detectors) == 1 else "have"
-    return (
-        f"{wording.listed(list(detectors), 4)} {has} not reported yet, and what is not known to be clear counts as "
-        f"occupied: {wording.listed(holds, 2) if holds else 'guarded outputs'} stay{'s' if len(holds) == 1 else ''} "
-        f"closed to the road. To work one by hand, type `{detectors[0]} clear`."
-    )

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from functools import partial
+from typing import NamedTuple
 
 from adapters.dialects import BadWords
 from adapters.link_run import LinkRun
-from adapters.link_states import TIMES, Times
+from adapters.link_states import TIMES, State, Times
 from engine.events import Input
 from engine.layout import Layout, Link
 from wayside.usage import UsageProblem
@@ -18,6 +19,7 @@ RESETS = (
     "Opening it may reset the station and stop trains (`resets when opened: no` in the layout file keeps Wayside from "
     "that)."
 )
+NETWORK = ("socket:", "loop:")  # opening these works no control line, so nothing is reset by it
 
 
 def links_of(layout: Layout, ports: Sequence[str]) -> list[Link]:
@@ -49,6 +51,19 @@ def _given(word: str, layout: Layout) -> tuple[str, str]:
     return name, port
 
 
+def may_reset(link: Link) -> bool:
+    """Whether opening its port may make the station start anew."""
+    return link.resets and not link.port.lower().startswith(NETWORK)
+
+
+class Unreached(NamedTuple):
+    """Guarded outputs of a link that may not be in their safe state, and why."""
+
+    link: str
+    outputs: tuple[str, ...]
+    why: str
+
+
 class Links:
     """All of them. `say` is given a sentence when one changes."""
 
@@ -60,6 +75,7 @@ class Links:
         say: Callable[[str], None],
         times: Times = TIMES,
     ) -> None:
+        self._layout = layout
         self._say = say
         self._put: Callable[..., None] = lambda *_: None
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -76,8 +92,14 @@ class Links:
         """Open every port. `put` takes inputs, in the loop's own thread."""
         self._put, self._loop = put, asyncio.get_running_loop()
         for run in self.runs:
-            self._say(f"link {run.link.name}: opening {run.link.port}.{f' {RESETS}' if run.link.resets else ''}")
+            self._say(f"link {run.link.name}: opening {run.link.port}.{f' {RESETS}' if may_reset(run.link) else ''}")
             run.start()
+        for name in self._without_port():
+            self._say(f"link {name} has no port: its outputs are told nothing, and its detectors are worked by hand.")
+
+    def _without_port(self) -> list[str]:
+        wired = {run.link.name for run in self.runs}
+        return [name for name in self._layout.links if name not in wired]
 
     def _heard(self, number: int) -> None:
         """Called by a link's thread: there is something to take."""
@@ -104,6 +126,30 @@ class Links:
         """One for each link: how it is, and what to try."""
         return [f"{run.link.name} ({run.link.port}): {_words(run)}" for run in self.runs]
 
+    def not_talking(self, detectors: Iterable[str] | None = None) -> list[str]:
+        """Links that do not talk, and what they do instead; of all of them, or of those that some detectors hang on."""
+        wired = {
+            link.name
+            for name in detectors or ()
+            if (link := self._layout.link_of(self._layout.detectors[name].wiring)) is not None
+        }
+        runs = [run for run in self.runs if detectors is None or run.link.name in wired]
+        return [f"{run.link.name}: {run.health().what}" for run in runs if run.state is not State.TALKING]
+
+    def unreached(self) -> list[Unreached]:
+        """What cannot be said to be safe at the end of a show. To be asked before `stop`."""
+        found = []
+        runs = {run.link.name: run for run in self.runs}
+        for name, outputs in guarded_on(self._layout).items():
+            run = runs.get(name)
+            if run is None:
+                found.append(Unreached(name, outputs, "it has no port"))
+            elif run.state is not State.TALKING:
+                found.append(Unreached(name, outputs, run.health().what))
+            elif not run.idle:
+                found.append(Unreached(name, outputs, "it has not taken everything"))
+        return found
+
     def order(self, operation: str) -> None:
         for run in self.runs:
             if not run.order(operation):
@@ -116,6 +162,19 @@ class Links:
 
 def _words(run: LinkRun) -> str:
     health = run.health()
-    late = f", commands {health.late_p99_us / 1_000:.1f} ms late or less" if health.late_p99_us else ""
+    shown = health.state is State.TALKING and health.late_p99_us
+    late = f", commands at most {health.late_p99_us / 1_000:.1f} ms late" if shown else ""
     tried = f" {health.instead[:1].upper()}{health.instead[1:]}." if health.instead else ""
     return f"{health.what}{late}.{tried}"
+
+
+def guarded_on(layout: Layout) -> dict[str, tuple[str, ...]]:
+    """The guarded outputs of each link; a signal hangs on the links of its parts."""
+    found: dict[str, dict[str, None]] = {}
+    for output in layout.outputs.values():
+        parts = [layout.outputs[name] for aspect in output.aspects for name, _ in aspect.parts]
+        for one in (output, *parts) if output.guarded else ():
+            link = layout.link_of(one.wiring)
+            if link is not None:
+                found.setdefault(link.name, {})[output.name] = None
+    return {name: tuple(outputs) for name, outputs in found.items()}

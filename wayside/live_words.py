@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
 from engine.program import Program
 from engine.trace import (
     ButtonIs,
@@ -18,9 +21,39 @@ from engine.trace import (
 )
 from engine.waves import Wave
 from wayside import trace_words as words
+from wayside import wording
 from wayside.event_words import Group, in_words, unknown_output
 
+if TYPE_CHECKING:
+    from wayside.live_links import Unreached
+
 _SCENE = {"running": "begins", "ended": "has ended", "stopping": "is being stopped", "stopped": "has stopped"}
+
+MOST_NAMED = 4  # detectors and scenes in one sentence
+
+
+def kept_closed(detectors: Sequence[str], scenes: Sequence[str], links: Sequence[str]) -> str:
+    """Why a crossing is closed to the road although no train is about, and what a hand can do. One sentence."""
+    one = len(detectors) == 1
+    why = f" ({'; '.join(f'link {link}' for link in links)})" if links else ""
+    closed = f"{wording.listed(list(scenes), MOST_NAMED)} stay{'s' if len(scenes) == 1 else ''}" if scenes else ""
+    typed = [f"`{name} clear`" for name in detectors]
+    if len(typed) > MOST_NAMED:
+        typed = [typed[0], "so on for each"]
+    named = wording.listed(list(detectors), MOST_NAMED)
+    return (
+        f"Nothing is known of {named}{why}, so {'it counts' if one else 'they count'} as occupied, and "
+        f"{closed or 'guarded outputs stay'} closed to the road; to work {'it' if one else 'them'} by "
+        f"hand, type {wording.listed(typed)}{'' if one else ', a line each'}."
+    )
+
+
+def ended(unreached: Sequence[Unreached]) -> str:
+    """How a show has ended: whether all guarded outputs are known to have been told their safe state."""
+    if not unreached:
+        return "the show has ended, guarded outputs are in their safe state."
+    told = [f"{wording.listed(list(one.outputs), MOST_NAMED)} (link {one.link}: {one.why})" for one in unreached]
+    return f"the show has ended, but these may not be in their safe state: {', and '.join(told)}. See to them by hand."
 
 
 class Teller:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import asyncio
 import time
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Protocol
 
 from adapters.link_states import State
@@ -136,10 +136,16 @@ class Show:
         read = dict.fromkeys(name for scene in guarded for name in scene.reads)
         return tuple(name for name in read if stage.detectors[name].state == "unknown")
 
-    @property
-    def performed_us(self) -> int:
-        """How long it has been performing."""
-        return 0 if self.waiting else self.now_us - self.kernel.begins_us
+    def holding(self, detectors: Iterable[str]) -> tuple[str, ...]:
+        """Running scenes with guarded outputs that read some of these detectors."""
+        stage, read = self.kernel.stage, set(detectors)
+        return tuple(
+            scene.name
+            for scene in self.kernel.program.scenes.values()
+            if stage.scenes[scene.name] == "running"
+            and read & set(scene.reads)
+            and any(stage.outputs[name].output.guarded for name in scene.writes)
+        )
 
     @property
     def now_us(self) -> int:

@@ -230,13 +230,14 @@ def test_on_a_link_the_gate_is_closed_until_the_detector_has_spoken(folder: Path
     (folder / "layout.yaml").write_text(WIRED)
     with stand_in() as (station, port), running(folder, "--port", f"main={port}", dry=False) as show:
         show.until("gate may jump: nobody knows where it stands")
-        show.until("may reset the station and stop trains")
+        show.until("link main: opening socket://")
+        assert "may reset" not in show.text  # a network port has no lines that could
         show.until("track power is off")
         station.type("power on")
         show.until("link main is talking")
-        assert "gate to rest" not in show.text
         show.until("detector lane is clear")  # pulled up and nothing on it: clear
         show.until("gate to rest: moves lowered -> raised")
+        assert show.text.index("detector lane is clear") < show.text.index("gate to rest")
         station.until("servo on pin 20: 544 us, 0 deg")  # safe came first
         station.until("servo on pin 20: 1472 us, 90 deg")  # raised: 544 us and 10.31 us a degree
         show.process.send_signal(signal.SIGINT)
@@ -249,7 +250,9 @@ def test_on_a_link_the_gate_is_closed_until_the_detector_has_spoken(folder: Path
         show.until("track power is off")
         assert "may jump" not in show.text
         show.process.send_signal(signal.SIGINT)
-        assert show.ended() == 0
+        assert show.ended() == 1
+        assert "may not be in their safe state: gate (link main: track power is off)" in show.text
+        assert "guarded outputs are in" not in show.text
 
 
 @pytest.mark.parametrize(
