@@ -120,15 +120,16 @@ def simulate(
     work: int = WORK,
     pieces: int = PIECES,
     off_track: Container[str] = (),
+    from_us: int = 0,
 ) -> Load:
-    """Play a trace over one link, up to an instant that is not included.
+    """Play a trace over one link, from an instant, at which its far ends show what they should, to another.
 
     `begins_known`: the far ends show what the trace begins with, or the layout at rest, as they do once a link has been
     put right; False puts it right first. `off_track` are outputs whose commands take nothing of the track. `size`
     tells the bytes of a command from the output and its code. Answers are taken to come at once. It stops early after
     so much work.
     """
-    given = _Given(layout, trace, until_us, link)
+    given = _Given(layout, trace, until_us, link, from_us)
     played = _Played(
         [(one, given.begins[name].wave) for name, one in given.outputs.items()],
         pace,
@@ -136,6 +137,7 @@ def simulate(
         size,
         work,
         off_track,
+        from_us,
     )
     until_us = played.play(given.orders, until_us)
     demand = given.demand(until_us, pieces)
@@ -155,23 +157,27 @@ def simulate(
     )
 
 
-def ever_full(
+def full_seconds(
     layout: Layout, trace: Iterable[Record], until_us: int, link: Link, pace: Pace, off_track: Container[str] = ()
-) -> bool:
-    """Whether there is a second in which more is wanted than the link carries: far less work than to play it."""
+) -> list[int]:
+    """The seconds in which more is wanted than the link carries: far less work than to play the trace."""
     demand = _Given(layout, trace, until_us, link).demand(until_us, PIECES)
-    return any(_too_much(demand, second, pace, off_track) for second in demand.seconds)
+    return [second for second in sorted(demand.seconds) if _too_much(demand, second, pace, off_track)]
 
 
 class _Given:
     """What a trace asks of a link: its outputs, what each begins with, and what each is told after that."""
 
-    def __init__(self, layout: Layout, trace: Iterable[Record], until_us: int, link: Link) -> None:
+    def __init__(self, layout: Layout, trace: Iterable[Record], until_us: int, link: Link, from_us: int = 0) -> None:
+        self.from_us = from_us
         self.outputs = mine = {output.name: output for output in outputs_on(layout, link.name)}
         orders = [one for one in trace if type(one) is Told and one.output in mine and one.at_us < until_us]
-        self.begins = {name: Told(0, name, at_rest(one.rest), "", one.place, "rest") for name, one in mine.items()}
-        self.begins.update((order.output, order) for order in orders if order.why == BEGINS)
-        self.orders = [order for order in orders if order.why != BEGINS]
+        self.begins = {
+            name: Told(from_us, name, at_rest(one.rest), "", one.place, "rest") for name, one in mine.items()
+        }
+        earlier = [order for order in orders if order.why == BEGINS or order.at_us < from_us]
+        self.begins.update((order.output, order._replace(at_us=from_us)) for order in earlier)
+        self.orders = [order for order in orders if order.why != BEGINS and order.at_us >= from_us]
 
     def demand(self, until_us: int, pieces: int) -> Demand:
         demand = Demand(pieces)
@@ -179,7 +185,7 @@ class _Given:
         for order in self.orders:
             own[order.output].append(order)
         for name, output in self.outputs.items():
-            demand.add(output, own[name], code(output, self.begins[name].wave.value_at(0)), until_us)
+            demand.add(output, own[name], code(output, self.begins[name].wave.value_at(self.from_us)), until_us)
         return demand
 
 
@@ -194,6 +200,7 @@ class _Played:
         size: Size,
         work: int,
         off_track: Container[str],
+        from_us: int,
     ) -> None:
         outputs = [output for output, _ in begins]
         self.pacer, self.size, self.work, self.cut = Pacer(outputs, pace, off_track), size, work, False
@@ -202,12 +209,13 @@ class _Played:
         self.seconds: dict[int, tuple[float, str, int]] = {}
         for output, wave in begins:
             if begins_known:
-                self.pacer.known(output.name, code(output, wave.value_at(0)))
-            self.pacer.want(output.name, wave, 0)
+                self.pacer.known(output.name, code(output, wave.value_at(from_us)))
+            self.pacer.want(output.name, wave, from_us)
+        self.from_us = from_us
 
     def play(self, orders: Sequence[Told], until_us: int) -> int:
         """Where it ended."""
-        pacer, now_us, number = self.pacer, 0, 0
+        pacer, now_us, number = self.pacer, self.from_us, 0
         while True:
             due_us = pacer.next_due(now_us)
             told = orders[number] if number < len(orders) else None

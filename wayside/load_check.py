@@ -5,13 +5,16 @@ Reckons with the pacer that drives the links. Links that say nothing of themselv
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from engine.layout import Layout, Link
 from engine.program import Program
 from engine.trace import Record
 from scenes.problems import Problem
 
+SECOND_US = 1_000_000
+BEFORE_S, AFTER_S = 1, 3  # that are played around seconds that are too full
+PLAYED_S = 120  # of one trace: a line that is full for longer is full at its beginning
 MOST_PLAYED = 40  # scenes that one check plays
 PLAY_US = 60_000_000
 MOST_SAID = 6  # pieces of advice; the worst come first
@@ -48,16 +51,33 @@ def by_playing(program: Program) -> list[Problem]:
     return overloads(program, [played_alone(program, name, PLAY_US) for name in names])
 
 
-def _on(layout: Layout, link: Link, trace: Sequence[Record], until_us: int) -> Iterable[Problem]:
+def _on(layout: Layout, link: Link, trace: Sequence[Record], until_us: int) -> Iterator[Problem]:
     from adapters.link_outputs import pace_of
-    from adapters.load import ever_full, simulate
+    from adapters.load import full_seconds, simulate
     from adapters.load_advice import advice
     from adapters.wires import off_track
 
-    off = off_track(layout, link)
-    if not ever_full(layout, trace, until_us, link, pace_of(link), off):
-        return
-    load = simulate(layout, trace, until_us, link, pace_of(link), off_track=off)
-    for one in advice(load):
-        also = tuple((place, "and here") for place in one.also)
-        yield Problem(one.place, f"{one.what}.", f"{one.instead}.", advice=True, also=also)
+    pace, off = pace_of(link), off_track(layout, link)
+    for first, last in _spells(full_seconds(layout, trace, until_us, link, pace, off)):
+        begin_us, end_us = first * SECOND_US, min(until_us, (last + AFTER_S) * SECOND_US)
+        load = simulate(layout, trace, end_us, link, pace, off_track=off, from_us=begin_us)
+        for one in advice(load):
+            also = tuple((place, "and here") for place in one.also)
+            yield Problem(one.place, f"{one.what}.", f"{one.instead}.", advice=True, also=also)
+
+
+def _spells(seconds: Sequence[int]) -> Iterator[tuple[int, int]]:
+    """Full seconds that follow one another closely, from before the first to after the last; only so many in all."""
+    spells: list[tuple[int, int]] = []
+    for second in seconds:
+        if spells and second - spells[-1][1] <= AFTER_S:
+            spells[-1] = spells[-1][0], second
+        else:
+            spells.append((max(0, second - BEFORE_S), second))
+    left = PLAYED_S
+    for first, last in spells:
+        if left <= 0:
+            return
+        last = min(last, first + left)
+        left -= last - first + AFTER_S
+        yield first, last

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from adapters.demand import Demand
-from adapters.load import COMMAND_BYTES, Command, Load, advice, carries, outputs_on, simulate
+from adapters.load import COMMAND_BYTES, Command, Load, advice, carries, full_seconds, outputs_on, simulate
 from adapters.pacer import Pace
 from engine.chance import key_of
 from engine.codes import commands
@@ -396,3 +396,17 @@ def test_the_examples_evening_is_the_same_every_time_and_fits_a_line_of_its_own(
     quick = evening(Pace(11_520.0, 1_000.0, 4))
     assert quick.over == ()
     assert quick.late_us < 20_000
+
+
+def test_a_part_of_a_trace_is_played_as_it_is_in_the_whole() -> None:
+    layout = layout_of(lamp("a-lamp"), lamp("b-lamp"))
+    trace = [told(0, "a-lamp", Ramp(0, 9 * S, 0.0, 1.0)), told(4 * S, "b-lamp", Ramp(4 * S, 8 * S, 0.0, 0.7))]
+    pace = Pace(11_520.0, 400.0)
+    whole = simulate(layout, trace, 10 * S, MAIN, pace)
+    part = simulate(layout, trace, 10 * S, MAIN, pace, from_us=5_500_000)
+    assert part.stream
+    assert list(part.stream) == [command for command in whole.stream if command.at_us >= 5_500_000]
+    assert full_seconds(layout, trace, 10 * S, MAIN, pace) == []
+    full = full_seconds(layout, trace, 10 * S, MAIN, Pace(11_520.0, 40.0))
+    assert full
+    assert set(full) == {over.second for over in simulate(layout, trace, 10 * S, MAIN, Pace(11_520.0, 40.0)).over}
