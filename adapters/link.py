@@ -202,7 +202,8 @@ class LinkMachine:
             return
         if self._asking.rebooted(now_us):
             self._step(Event.REBOOTED)
-        if self.state is not State.SILENT and self._asking.silent(now_us):
+        disowned = self.state is State.TALKING and self._asking.refuses(now_us)
+        if disowned or (self.state is not State.SILENT and self._asking.silent(now_us)):
             self._step(Event.NO_ANSWER)
         self._starting.look(now_us)
         if self.state is State.WAITING and self._starting.ready(now_us):

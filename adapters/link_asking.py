@@ -33,6 +33,8 @@ class Asking:
         self.asked_us: int | None = None  # the question that has no answer yet
         self._next_us = now_us
         self._since_us: int | None = None  # the first question since anything was heard
+        self._unsaid_us: int | None = None  # the first question since it has said how its power is
+        self._refuses = False  # whether it has refused one of those
         self._first_us: int | None = None  # the first command behind the last question
         self._on_way = self._behind = 0  # bytes: all that have no answer; those of them behind the question
         self._power_us: int | None = None
@@ -81,6 +83,7 @@ class Asking:
         self.asked_us = self._last_us = now_us
         self._next_us = now_us + self._times.ask_us
         self._since_us = now_us if self._since_us is None else self._since_us
+        self._unsaid_us = now_us if self._unsaid_us is None else self._unsaid_us
         self._first_us, self._behind, self.blocked = None, 0, self._stalled
 
     # --- what comes in ---------------------------------------------------------------------------------------------
@@ -96,8 +99,10 @@ class Asking:
             if self._doubt:
                 self._names = "before"
             self._power_us, self._doubt = now_us, False
+            self._unsaid_us, self._refuses = None, False
         if self.asked_us is None:
             return
+        self._refuses = self._refuses or refused
         if not refused:
             self.round_trip_us = now_us - self.asked_us
         self.asked_us = None
@@ -126,7 +131,12 @@ class Asking:
         """Whether nothing has been heard for long, though asked."""
         return self._since_us is not None and now_us - self._since_us >= self._times.silence_us
 
+    def refuses(self, now_us: int) -> bool:
+        """Whether it has for long refused to say how it is: what it was told meanwhile it has refused as well."""
+        return self._refuses and self._unsaid_us is not None and now_us - self._unsaid_us >= self._times.silence_us
+
     def slept(self, now_us: int) -> None:
         """Nobody here was awake for a while, so what has not been heard may have been said."""
         self.asked_us = None if self.asked_us is None else now_us
         self._since_us = None if self._since_us is None else now_us
+        self._unsaid_us = None if self._unsaid_us is None else now_us

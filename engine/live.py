@@ -9,7 +9,6 @@ from typing import Protocol
 from engine.drive import World, next_instant, work
 from engine.kernel import Kernel
 
-
 OVERDUE_US = 250_000  # later than any load makes an instant: the program itself was stopped
 
 
@@ -51,8 +50,8 @@ async def perform(
     """Work every instant at its due time, never early; an instant that is late keeps its due time in the trace.
 
     `wake` is set by whoever has put something new into the world. Goes on for ever, also while nothing is due; with
-    `until_us` the instants earlier than it are worked, and it ends then. `overdue` is called before an instant that should
-    have been worked long ago: what it puts into the world is worked with it.
+    `until_us` the instants earlier than it are worked, and it ends then. `overdue` is called before an instant that
+    should have been worked long ago: what it puts into the world is worked with it.
     """
     while True:
         wake.clear()

@@ -221,7 +221,7 @@ def test_an_early_report_may_come_between_a_command_and_its_reply() -> None:
 
 def test_refusals_are_counted_said_and_hold_nothing_up() -> None:
     found = talking()
-    for letter in "sSQZza":
+    for letter in "SQZza":  # all but how it is: one that refuses that for long has heard nothing else either
         found.station.answers[letter] = lambda words: "<X>"
     for step in range(20):
         found.machine.want("ada", Steady(float(step % 2 == 0)), found.now_us)

@@ -191,6 +191,31 @@ def test_a_section_is_unknown_while_track_power_is_off_though_it_reports_clear()
     assert [one for one in wire.inputs if isinstance(one, Detected) and one.detector == "lane"][-1].state == "occupied"
 
 
+def test_what_a_station_has_refused_for_a_while_is_told_again() -> None:
+    wire = talking()
+    wire.station.fault("refuses", wire.now_us)
+    wire.want(END)
+    wire.run(10 * S)
+    assert wire.machine.health().what == "it answers, but refuses what it is asked"
+    assert wire.states() == ["gone"]
+    wire.station.mend("refuses", wire.now_us)
+    wire.run(10 * S)
+    assert wire.shown() == END
+    assert wire.states() == ["gone", "talking"]
+
+
+def test_one_output_that_is_refused_is_no_matter_for_the_others() -> None:
+    """A number that the station does not take: it answers all the while, and goes on talking."""
+    wire = Wire(dialect="early", words=(("servo", "none 1 {pin} {us}"),))
+    wire.run(10 * S)
+    wire.inputs.clear()
+    start = wire.now_us
+    wire.machine.want("boom", Ramp(start, start + 8 * S, 90.0, 0.0), start)
+    wire.run(10 * S)
+    assert wire.machine.refused > 20
+    assert wire.states() == []
+
+
 def test_a_hand_at_the_station_is_an_input() -> None:
     wire = talking()
     wire.station.output(5, 1, wire.now_us)

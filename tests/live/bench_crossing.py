@@ -51,7 +51,7 @@ STATION = Settings(servos=frozenset(ARMS.values()), boards_start_us=100 * MS, ba
 LAYOUT = """\
 layout: Crossing in a hurry
 links:
-  main: {kind: serial text, dialect: late, start-up: 150 ms}
+  main: {kind: serial text, dialect: late, start-up: START_UP}
 OTHER_LINK
 boards:
   crossing-board: {link: main, first address: 40, ports: 8}
@@ -62,9 +62,9 @@ outputs:
   boom-lamps:   {kind: lamp, board: crossing-board, port: 3}
   bell:         {kind: sound, board: crossing-board, port: 4, longest on: 5 min}
   near-barrier: {kind: servo, link: main, pin: 20, positions: {raised: 85 deg, lowered: 0 deg},
-                 limits: 0 deg to 90 deg, full travel: 150 ms, rest: raised, safe: lowered}
+                 limits: 0 deg to 90 deg, full travel: 100 ms, rest: raised, safe: lowered}
   far-barrier:  {kind: servo, link: main, pin: 21, positions: {raised: 85 deg, lowered: 0 deg},
-                 limits: 0 deg to 90 deg, full travel: 150 ms, rest: raised, safe: lowered}
+                 limits: 0 deg to 90 deg, full travel: 100 ms, rest: raised, safe: lowered}
   down-red:     {kind: lamp, link: main, pin: 23, rest: on, safe: on}
   down-green:   {kind: lamp, link: main, pin: 24, safe: off}
   down-signal:  {kind: signal, aspects: {danger: {down-red: on, down-green: off}, clear: {down-red: off, down-green: on}},
@@ -89,20 +89,20 @@ scene crossing
         turn off amber
         flash reds in turn at 80 a minute each
         turn on boom-lamps
-        move barriers to lowered over 200 ms
+        move barriers to lowered over 120 ms
         turn off bell
         hold everything
     if all of barriers are raised
         turn on amber and bell
-        wait 100 ms
+        wait 60 ms
         turn off amber
     flash reds in turn at 80 a minute each
-    wait 100 ms
+    wait 60 ms
     turn on boom-lamps
     repeat
         turn on bell
-        move near-barrier to lowered over 200 ms
-        move far-barrier to lowered over 200 ms
+        move near-barrier to lowered over 120 ms
+        move far-barrier to lowered over 120 ms
         turn off bell
         set down-signal to clear
         wait until line-clear for CLEAR_FOR
@@ -125,11 +125,11 @@ scene dusk-falls
 def written(folder: Path, other_link: str = "", lamp_link: str = "main", **times: str) -> Project:
     """The layout and its scenes as files, and read again as a show reads them."""
     folder.mkdir(exist_ok=True)
-    layout = LAYOUT.replace("OTHER_LINK\n", other_link).replace("LAMP_LINK", lamp_link)
+    layout, scenes = LAYOUT.replace("OTHER_LINK\n", other_link).replace("LAMP_LINK", lamp_link), SCENES
+    for name, usual in (("CLEAR_FOR", "150 ms"), ("RISE", "250 ms"), ("DUSK", "700 ms"), ("START_UP", "150 ms")):
+        time_there = times.get(name.lower(), usual)
+        layout, scenes = layout.replace(name, time_there), scenes.replace(name, time_there)
     (folder / "layout.yaml").write_text(layout)
-    scenes = SCENES
-    for name, usual in (("CLEAR_FOR", "150 ms"), ("RISE", "300 ms"), ("DUSK", "800 ms")):
-        scenes = scenes.replace(name, times.get(name.lower(), usual))
     (folder / "crossing.scene").write_text(scenes)
     project = load([folder])
     assert not project.errors, project.errors
@@ -181,9 +181,7 @@ class FarEnd:
     def __init__(self, door: str, name: Path, settings: Settings = STATION) -> None:
         self.judge = Judge()
         pty = door == "pty"
-        self.serves = StandIn(
-            Station(settings), pty, None if pty else 0, str(name) if pty else None, watch=self.judge
-        )
+        self.serves = StandIn(Station(settings), pty, None if pty else 0, str(name) if pty else None, watch=self.judge)
         self.serves.open()
         self.url = str(name) if pty else f"socket://127.0.0.1:{self.serves.port}"
         self._thread = threading.Thread(target=self.serves.serve, daemon=True)
@@ -239,7 +237,10 @@ class FarEnd:
                 for port, name in enumerate(("amber", "red-left", "red-right", "boom-lamps", "bell"))
             }
             shows |= {name: one.pins.get(pin) for name, pin in (("down-red", 23), ("down-green", 24))}
-            shows["quay-lamp"] = one.pins.get(100)
+            lamp = one.servos.get(
+                100
+            )  # where the first level that it hears could be a pulse, it takes the lamp for one
+            shows["quay-lamp"] = lamp.pulse_us if lamp else one.pins.get(100)
             return shows | {name: round(station.angle(pin, now_us), 1) for name, pin in ARMS.items()}
 
         return self.serves.ask(look)
@@ -375,7 +376,10 @@ async def performing(
 ) -> AsyncIterator[Bench]:
     """A show at rest, its line well; ended in good order. `dead`: the port of a second link, with the lamp on it."""
     if dead:
-        written_with |= {"other_link": "  quay: {kind: serial text, dialect: late, start-up: 150 ms}\n", "lamp_link": "quay"}
+        written_with |= {
+            "other_link": "  quay: {kind: serial text, dialect: late, start-up: 150 ms}\n",
+            "lamp_link": "quay",
+        }
     project = written(folder / "layout", **written_with)
     with far_end(door, folder) as far:
         ports = [f"main={far.url}", *([f"quay={dead}"] if dead else [])]
