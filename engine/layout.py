@@ -90,8 +90,7 @@ class Position(NamedTuple):
     degrees: float
 
 
-@dataclass(frozen=True, slots=True)
-class Aspect:
+class Aspect(NamedTuple):
     """What a signal shows under one name: settings of its parts, or a number that the far end understands."""
 
     name: str
@@ -166,8 +165,7 @@ class DetectorKind(Enum):
     TREADLE = "treadle"
 
 
-@dataclass(frozen=True, slots=True)
-class Detector:
+class Detector(NamedTuple):
     """Something that reports trains. A change to clear counts only after it has lasted `settle_us`."""
 
     name: str
@@ -179,8 +177,7 @@ class Detector:
     closed_circuit: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Button:
+class Button(NamedTuple):
     """A push button, with the lamp that shows that it is ready, if it has one."""
 
     name: str
@@ -203,8 +200,7 @@ class Hold(NamedTuple):
     at_mm: int
 
 
-@dataclass(frozen=True, slots=True)
-class Track:
+class Track(NamedTuple):
     """Detectors in the order in which a train meets them."""
 
     name: str
@@ -219,8 +215,7 @@ class Track:
         return sum(stretch.length_mm for stretch in self.stretches)
 
 
-@dataclass(frozen=True, slots=True)
-class Feed:
+class Feed(NamedTuple):
     """A discharge unit shared by several pulse outputs; after one pulse it recharges before the next."""
 
     name: str
@@ -228,8 +223,7 @@ class Feed:
     place: Place = NOWHERE
 
 
-@dataclass(frozen=True, slots=True)
-class Crossing:
+class Crossing(NamedTuple):
     """Who plays which part at a level crossing, so that practice is measured from roles and not from names."""
 
     name: str
@@ -245,8 +239,7 @@ class Crossing:
     place: Place = NOWHERE
 
 
-@dataclass(frozen=True, slots=True)
-class Board:
+class Board(NamedTuple):
     """A box with numbered ports on a link: accessory addresses, or pins that take levels and servo positions."""
 
     name: str

@@ -142,6 +142,7 @@ class Performance:
                 self._look()
             unreached = self._links.unreached() if self._links is not None else []
         finally:
+            self._screen.close()
             if self._links is not None:
                 self._links.stop()
             if self._servos is not None and (trouble := self._servos.close()):
@@ -208,6 +209,11 @@ class Performance:
                 loop.call_soon_threadsafe(self._typed, line, loop)
 
     def _typed(self, line: str, loop: asyncio.AbstractEventLoop) -> None:
+        self._screen.typed()
+        self._work(line, loop)
+        self._screen.draw(self._show)
+
+    def _work(self, line: str, loop: asyncio.AbstractEventLoop) -> None:
         answer = understood(line, self._project.program)
         if answer.says:
             self._screen.remark(answer.says)

@@ -332,7 +332,7 @@ def _completed(
                 )
             else:
                 parts[part] = 0.0
-        complete.append(replace(aspect, parts=tuple((part, parts[part]) for part in every if part in parts)))
+        complete.append(aspect._replace(parts=tuple((part, parts[part]) for part in every if part in parts)))
     return complete
 
 

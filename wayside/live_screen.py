@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 from collections import deque
 from collections.abc import Callable, Iterable
 
 from engine.trace import Record
-from wayside import live_view, terminal
+from wayside import live_view
 from wayside import trace_words as words
 from wayside.live_words import Teller
 from wayside.project import Project
 from wayside.showing import Show
 from wayside.terminal import say
 
-EVENTS = 8  # the last of them, below the outputs
+_HARMLESS = dict.fromkeys([*range(32), 127, *range(128, 160)], "?")  # would move the cursor or ring the bell
+EVENTS = 40  # the last of them, below the outputs; those are shown that fit
 
 
 class Screen:
@@ -24,7 +26,7 @@ class Screen:
         self.plain = plain
         self._teller = Teller(project.program)
         self._events: deque[str] = deque(maxlen=EVENTS)
-        self._height = 0
+        self._foot = 0  # the row in which a person types; 0: not drawn yet
         self.links: Callable[[], Iterable[str]] = tuple
 
     def record(self, record: Record) -> None:
@@ -40,16 +42,28 @@ class Screen:
         else:
             self._events.extend(text.splitlines())
 
+    def typed(self) -> None:
+        """A line has been typed at the foot: that place is cleared for the next."""
+        self._foot = 0
+
     def draw(self, show: Show) -> None:
-        """The whole screen again; what is being typed at its foot stays."""
+        """The whole screen again, as much as fits it; what is being typed at its foot stays."""
         if self.plain:
             return
-        lines = live_view.lines(show.kernel, show.now_us, show.late_us, self._events, self.links())
-        width = terminal.width()
-        text = "".join(f"{line[:width]}\x1b[K\n" for line in lines)
-        first = self._height != len(lines)
-        self._height = len(lines)
-        # the cursor is kept where the person types, and that line moves only when the screen grows or shrinks
-        foot = f"\x1b[J\x1b[{len(lines) + 1};1H> " if first else "\x1b8"
+        width, height = shutil.get_terminal_size()
+        rows = max(1, height - 2)  # below it the line for typing, and one for the cursor when that line has ended
+        lines = live_view.lines(show.kernel, show.now_us, show.late_us, self._events, self.links(), width, rows)
+        lines += [""] * (rows - len(lines))
+        text = "".join(f"{line[:width].translate(_HARMLESS)}\x1b[K\n" for line in lines)
+        # the cursor is kept where the person types; that place stays the same until a line has been typed
+        foot = "\x1b8" if self._foot == rows + 1 else f"\x1b[{rows + 1};1H\x1b[J> "
+        self._foot = rows + 1
         sys.stdout.write(f"\x1b7\x1b[H{text}{foot}")
         sys.stdout.flush()
+
+    def close(self) -> None:
+        """No drawing any more: what is still to be said is said below it."""
+        if not self.plain and self._foot:
+            sys.stdout.write(f"\x1b[{self._foot};1H\x1b[J")
+            sys.stdout.flush()
+        self.plain = True

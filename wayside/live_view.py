@@ -3,19 +3,43 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from textwrap import wrap
 
 from engine.kernel import Kernel
 from engine.waves import endless, under_way
 from wayside import trace_words as words
 
-MOST_OUTPUTS = 24  # lines of outputs; what is over is counted
-LATE_SHOWN_US = 1_000
+EVENTS_LEFT = 4  # lines of events that always have room, however many outputs there are
+HANG = " " * 11  # what goes on in another line stands under its beginning
 
 
 def lines(
-    kernel: Kernel, now_us: int, late_us: Sequence[int], events: Iterable[str], links: Iterable[str]
+    kernel: Kernel,
+    now_us: int,
+    late_us: Sequence[int],
+    events: Iterable[str],
+    links: Iterable[str],
+    width: int = 80,
+    rows: int = 22,
 ) -> list[str]:
-    """The whole screen: what runs, what detectors say, what is not at rest, how the links are, and the last events."""
+    """The whole screen, never more than fits it: what runs, what detectors say, what is not at rest, the links, events.
+
+    Long sentences go on in the next line: their end says what to do.
+    """
+    head = _wrapped(_head(kernel, now_us, links), width)
+    late = sorted(late_us)
+    foot = []
+    if late:
+        p99 = late[min(len(late) - 1, len(late) * 99 // 100)]
+        foot.append(f"lines are worked at most {words.number(p99 / 1_000, 1)} ms late (99 of 100)"[:width])
+    told = _wrapped(events, width)
+    room = rows - len(head) - len(foot) - 2
+    outputs = _fitting([line[:width] for line in _outputs(kernel, now_us)], room - min(len(told), EVENTS_LEFT))
+    left = room - len(outputs)
+    return [*head, "", *outputs, "", *(told[-left:] if left > 0 else []), *foot][: max(1, rows)]
+
+
+def _head(kernel: Kernel, now_us: int, links: Iterable[str]) -> list[str]:
     layout, stage = kernel.program.layout, kernel.stage
     second = words.layout_second(now_us, kernel.starts_s, layout.clock.ratio)
     running = [name for name, state in stage.scenes.items() if state in ("running", "stopping")]
@@ -29,12 +53,22 @@ def lines(
         named = [name for name, now in stage.detectors.items() if now.state == state]
         if named:
             out.append(f"{state:10} {', '.join(named)}")
-    out += ["", *_outputs(kernel, now_us), "", *events]
-    late = sorted(late_us)
-    if late:
-        p99 = late[min(len(late) - 1, len(late) * 99 // 100)]
-        out.append(f"lines are worked {words.number(p99 / 1_000, 1)} ms late, or less (99 of 100)")
     return out
+
+
+def _wrapped(texts: Iterable[str], width: int) -> list[str]:
+    return [
+        line
+        for text in texts
+        for line in (wrap(text, max(width, 2 * len(HANG)), subsequent_indent=HANG, break_on_hyphens=False) or [""])
+    ]
+
+
+def _fitting(shown: list[str], room: int) -> list[str]:
+    """The first of them, and how many more there are."""
+    if len(shown) <= room or room < 1:
+        return shown[: max(0, room)]
+    return [*shown[: room - 1], f"  and {len(shown) - room + 1} more"]
 
 
 def _outputs(kernel: Kernel, now_us: int) -> list[str]:
@@ -52,5 +86,4 @@ def _outputs(kernel: Kernel, now_us: int) -> list[str]:
         else:
             says = words.value(output, value)
         shown.append(f"  {name:24} {says}")
-    more = len(shown) - MOST_OUTPUTS
-    return [*shown[:MOST_OUTPUTS], *([f"  and {more} more"] if more > 0 else [])] or ["  everything is at rest"]
+    return shown or ["  everything is at rest"]

@@ -67,6 +67,8 @@ class Teller:
     def sentence(self, record: Record) -> str | None:
         """The sentence, without its time; None for what a person need not see."""
         match record:
+            case Told(why="begins"):
+                return None  # where a servo was last left
             case Told():
                 return self._told(record)
             case SceneIs(_, scene, state, why):

@@ -67,8 +67,8 @@ outputs:
                  limits: 0 deg to 90 deg, full travel: 100 ms, rest: raised, safe: lowered}
   down-red:     {kind: lamp, link: main, pin: 23, rest: on, safe: on}
   down-green:   {kind: lamp, link: main, pin: 24, safe: off}
-  down-signal:  {kind: signal, aspects: {danger: {down-red: on, down-green: off}, clear: {down-red: off, down-green: on}},
-                 rest: danger, safe: danger}
+  down-signal:  {kind: signal, rest: danger, safe: danger,
+                 aspects: {danger: {down-red: on, down-green: off}, clear: {down-red: off, down-green: on}}}
   quay-lamp:    {kind: lamp, dimmable: yes, levels: 255, link: LAMP_LINK, pin: 100}
 detectors:
   up-approach:  {kind: section, link: main, pin: 60, settle: 20 ms}

@@ -48,17 +48,17 @@ async def test_unplugged_and_plugged_in_again(tmp_path: Path, door: str, fault: 
         await bench.until(bench.far.down)
         await bench.until(lambda: bench.runs("dusk-falls"))
         await bench.comes_right()
-        assert bench.far.shown()["quay-lamp"] > 0
+        assert bench.far.shown()["quay-lamp"] == bench.wanted()["quay-lamp"] > 0
         await bench.train_goes()
 
 
 async def test_a_train_that_comes_while_the_cable_is_out_and_the_barriers_rise(tmp_path: Path) -> None:
     """Nobody hears of the train. Once the cable is in, nothing of the old rise is told any more."""
-    async with performing(tmp_path, rise="900 ms") as bench:
+    async with performing(tmp_path, rise="600 ms") as bench:
         await bench.train_comes()
         bench.far.train("up-approach", False)
         await bench.until(lambda: min(bench.far.angles()) > 15.0)
-        bench.far.fault("unplug", 1_200)
+        bench.far.fault("unplug", 800)
         await bench.until(lambda: bench.state is State.GONE)
         bench.far.train("lane")
         await bench.until(bench.far.down)
@@ -83,12 +83,20 @@ async def test_two_links_of_which_one_is_dead(tmp_path: Path) -> None:
         await bench.comes_right()
 
 
+TAKES = """
+import fcntl, os, sys
+port = os.open(sys.argv[1], os.O_RDWR)
+fcntl.flock(port, fcntl.LOCK_EX)
+print("has it", flush=True)
+sys.stdin.read()
+"""
+
+
 async def test_another_program_has_the_port(tmp_path: Path) -> None:
     """A real process; when it ends the show begins by itself."""
-    takes = "import fcntl, os, sys; f = os.open(sys.argv[1], os.O_RDWR); fcntl.flock(f, fcntl.LOCK_EX); print('has it', flush=True); sys.stdin.read()"
     async with performing(tmp_path, starts=False) as bench:
         other = subprocess.Popen(
-            [sys.executable, "-c", takes, bench.far.url], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+            [sys.executable, "-c", TAKES, bench.far.url], stdin=subprocess.PIPE, stdout=subprocess.PIPE
         )
         assert other.stdin
         assert other.stdout
@@ -266,7 +274,7 @@ async def test_a_flood_of_reports(tmp_path: Path) -> None:
         await bench.train_goes()
 
 
-# --- this computer, and this program -------------------------------------------------------------------------------------------------
+# --- this computer, and this program ---------------------------------------------------------------------------------
 
 
 async def test_the_wall_clock_is_set_back_and_forward(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

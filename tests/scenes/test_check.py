@@ -297,7 +297,7 @@ def test_advice_and_its_good_twin(bad: str, what: str, line: int, good: str) -> 
 
 def test_a_blind_stretch_as_long_as_the_shortest_train_is_just_seen() -> None:
     stretches = (Stretch("approach", 1500), Stretch(None, 300), Stretch("lane", 300))
-    track = replace(LAYOUT.tracks["up-line"], stretches=stretches)
+    track = LAYOUT.tracks["up-line"]._replace(stretches=stretches)
     layout = replace(LAYOUT, tracks={"up-line": track})
     text = f"scene s\n    runs whenever any of approach, lane is occupied\n{STOP}    turn on guard-lamp\n"
     assert check(sound(text, layout)) == []
