@@ -237,9 +237,7 @@ class FarEnd:
                 for port, name in enumerate(("amber", "red-left", "red-right", "boom-lamps", "bell"))
             }
             shows |= {name: one.pins.get(pin) for name, pin in (("down-red", 23), ("down-green", 24))}
-            lamp = one.servos.get(
-                100
-            )  # where the first level that it hears could be a pulse, it takes the lamp for one
+            lamp = one.servos.get(100)  # it takes a lamp for one if the first level could be a pulse
             shows["quay-lamp"] = lamp.pulse_us if lamp else one.pins.get(100)
             return shows | {name: round(station.angle(pin, now_us), 1) for name, pin in ARMS.items()}
 
