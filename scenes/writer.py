@@ -5,9 +5,9 @@ Knows how blocks, groups and routines are joined; the statements themselves are 
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Iterable, Mapping
 
+from engine.chance import key_of
 from engine.conditions import Condition, atoms
 from engine.conditions import Sort as On
 from engine.layout import Output, Place
@@ -163,8 +163,7 @@ class Writer:
         The line counts from the first line of its scene or routine; the path holds members and routines on the way.
         """
         parts = (self.scene, str(place.line - scope.first_line), str(place.column), *scope.path)
-        digest = hashlib.blake2b("\0".join(parts).encode(), digest_size=8).digest()
-        return int.from_bytes(digest, "big")
+        return key_of("\0".join(parts))
 
     def time_of(self, node: Node, kind: str, scope: Scope) -> int | None:
         """The time of an optional part such as `for 3 s`."""

@@ -137,6 +137,8 @@ class Performance:
             while not task.done() and not self._at_once:
                 self._look()
                 self._screen.draw(self._show)
+                if self._screen.left_alone and self._asked_at is None:
+                    self._asked(loop)
                 await asyncio.wait([task], timeout=REDRAWN_EVERY_S)
             if not self._at_once:
                 self._look()
@@ -149,10 +151,10 @@ class Performance:
                 self._screen.remark(trouble)
         if self._at_once:
             task.cancel()
-            say(f"{self._project.name}: ended at once. Nothing was brought to its safe state.")
+            self._screen.remark(f"{self._project.name}: ended at once. Nothing was brought to its safe state.")
             return INTERRUPTED
         await task
-        say(f"{self._project.name}: {ended(unreached)}")
+        self._screen.remark(f"{self._project.name}: {ended(unreached)}")
         return PROBLEMS if unreached else FINE
 
     def _look(self) -> None:
@@ -189,15 +191,23 @@ class Performance:
             if number is None:
                 continue
             try:
-                loop.add_signal_handler(number, self._asked, loop)
+                loop.add_signal_handler(number, self._asked, loop, name)
             except NotImplementedError:  # where the loop has no signals
-                signal.signal(number, lambda *_: loop.call_soon_threadsafe(self._asked, loop))
+                signal.signal(number, lambda *_, name=name: loop.call_soon_threadsafe(self._asked, loop, name))
 
-    def _asked(self, loop: asyncio.AbstractEventLoop) -> None:
-        """The end was asked for: once in good order, twice within a second at once."""
-        before, self._asked_at = self._asked_at, loop.time()
-        if before is not None and self._asked_at - before <= AT_ONCE_WITHIN_S:
-            self._at_once = True
+    def _asked(self, loop: asyncio.AbstractEventLoop, by: str = "") -> None:
+        """The end was asked for: once in good order; Ctrl-C within a second of that at once.
+
+        A terminal that is closed may say so twice, the shell and the system once each, and is no hurry.
+        """
+        before = self._asked_at
+        if before is None or by == "SIGINT":
+            self._asked_at = loop.time()
+        if before is not None and by == "SIGINT":
+            if loop.time() - before <= AT_ONCE_WITHIN_S:
+                self._at_once = True
+            else:
+                self._screen.remark("The show is ending already. Ctrl-C twice within a second ends it at once.")
         elif before is None:
             self._screen.remark("Ending: scenes are stopped, then guarded outputs are made safe. Again to end at once.")
             self._show.close()

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import errno
 import shutil
 import sys
 from collections import deque
 from collections.abc import Callable, Iterable
 
 from engine.trace import Record
-from wayside import live_view
+from wayside import live_view, terminal
 from wayside import trace_words as words
 from wayside.live_words import Teller
 from wayside.project import Project
 from wayside.showing import Show
 from wayside.terminal import say
+from wayside.usage import UsageProblem
 
 _HARMLESS = dict.fromkeys([*range(32), 127, *range(128, 160)], "?")  # would move the cursor or ring the bell
+_NOBODY_THERE = (errno.EPIPE, errno.EIO, errno.ENXIO, errno.EINVAL)  # EINVAL: a closed pipe on Windows
 EVENTS = 40  # the last of them, below the outputs; those are shown that fit
 
 
@@ -26,6 +29,8 @@ class Screen:
         self.plain = plain
         self._teller = Teller(project.program)
         self._events: deque[str] = deque(maxlen=EVENTS)
+        self.left_alone = False  # whether the terminal has been closed, or nobody reads on
+        self._mute = False
         self._foot = 0  # the row in which a person types; 0: not drawn yet
         self.links: Callable[[], Iterable[str]] = tuple
 
@@ -37,10 +42,22 @@ class Screen:
     def remark(self, text: str) -> None:
         """Something to read: at once, or in the next drawing."""
         if self.plain:
-            say(text)
-            sys.stdout.flush()
+            self._write(lambda: say(text))
         else:
             self._events.extend(text.splitlines())
+
+    def _write(self, write: Callable[[], object]) -> None:
+        """Nobody may be there any more, or the disk be full: a show does not stop dead over what cannot be shown."""
+        if self._mute:
+            return
+        try:
+            write()
+            sys.stdout.flush()
+        except (OSError, UsageProblem) as problem:
+            cause = problem.__cause__ if isinstance(problem, UsageProblem) else problem
+            self.left_alone = isinstance(cause, OSError) and cause.errno in _NOBODY_THERE
+            self._mute = True
+            terminal.drop_output(sys.stdout, sys.stderr)
 
     def typed(self) -> None:
         """A line has been typed at the foot: that place is cleared for the next."""
@@ -58,12 +75,10 @@ class Screen:
         # the cursor is kept where the person types; that place stays the same until a line has been typed
         foot = "\x1b8" if self._foot == rows + 1 else f"\x1b[{rows + 1};1H\x1b[J> "
         self._foot = rows + 1
-        sys.stdout.write(f"\x1b7\x1b[H{text}{foot}")
-        sys.stdout.flush()
+        self._write(lambda: sys.stdout.write(f"\x1b7\x1b[H{text}{foot}"))
 
     def close(self) -> None:
         """No drawing any more: what is still to be said is said below it."""
         if not self.plain and self._foot:
-            sys.stdout.write(f"\x1b[{self._foot};1H\x1b[J")
-            sys.stdout.flush()
+            self._write(lambda: sys.stdout.write(f"\x1b[{self._foot};1H\x1b[J"))
         self.plain = True

@@ -10,7 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
@@ -55,7 +55,7 @@ class Running:
     def __init__(self, process: subprocess.Popen[bytes], reads: int, writes: int) -> None:
         self.process = process
         self.text = ""
-        self._reads, self._writes = reads, writes
+        self._reads, self.writes = reads, writes
 
     def until(self, words: str) -> str:
         """Read on until some words have come."""
@@ -69,7 +69,7 @@ class Running:
         return self.text
 
     def type(self, line: str) -> None:
-        os.write(self._writes, line.encode() + b"\n")
+        os.write(self.writes, line.encode() + b"\n")
 
     def ended(self) -> int:
         """The exit status, all that was still to come read."""
@@ -113,7 +113,8 @@ def running(folder: Path, *options: str, terminal: bool = False, dry: bool = Tru
             if pipe:
                 pipe.close()
         if terminal:
-            os.close(ours)
+            with suppress(OSError):
+                os.close(ours)
 
 
 def test_a_detector_worked_by_hand_starts_the_scene_and_the_end_is_in_good_order(folder: Path) -> None:
@@ -159,6 +160,40 @@ def test_a_second_ctrl_c_ends_at_once(folder: Path) -> None:
         assert show.ended() == 130
         assert "ended at once" in show.text
         assert "Traceback" not in show.text
+
+
+def test_a_hurry_is_made_by_ctrl_c_only(folder: Path) -> None:
+    """Whoever closes a terminal sends the same signal twice, and the layout is to be left safe all the same."""
+    with running(folder) as show:
+        show.until("the show begins")
+        show.type("lane occupied")
+        show.until("lamp turned on")
+        show.process.send_signal(signal.SIGHUP)
+        show.until("Ending:")
+        show.process.send_signal(signal.SIGHUP)
+        show.process.send_signal(signal.SIGTERM)
+        assert show.ended() == 0
+        assert "note: stopped in good order" in show.text
+
+
+@pytest.mark.parametrize("terminal", [True, False])
+def test_a_terminal_that_is_closed_ends_the_show_in_good_order(folder: Path, terminal: bool) -> None:
+    """Also where the signal is lost: nobody is there to be shown anything, and the gate is left safe."""
+    (folder / "layout.yaml").write_text(WIRED)
+    with stand_in() as (station, port):
+        station.type("power on")
+        with running(folder, "--port", port, dry=False, terminal=terminal) as show:
+            station.until("servo on pin 20: 1472 us, 90 deg")
+            station.text = ""
+            if terminal:
+                os.close(show.writes)
+            else:
+                assert show.process.stdout is not None
+                show.process.stdout.close()
+                show.process.stdout = None
+                show.type("lane occupied")  # something to be said
+            station.until("servo on pin 20: 544 us, 0 deg")
+            assert show.process.wait(WAITS_S) == 0
 
 
 def test_input_that_ends_does_not_end_the_show(folder: Path) -> None:

@@ -68,7 +68,7 @@ def test_the_line_for_typing_stays_until_something_has_been_typed(show: Show, mo
     written = Terminal()
     monkeypatch.setattr(live_screen.sys, "stdout", written)
     screen = object.__new__(live_screen.Screen)
-    screen.plain, screen._foot, screen.links = False, 0, tuple
+    screen.plain, screen._foot, screen.links, screen._mute = False, 0, tuple, False
     screen._events = live_screen.deque(["bell\x07 and \x1b[2J"])
 
     def drawing() -> str:
