@@ -5,7 +5,6 @@ from __future__ import annotations
 import errno
 import io
 import os
-import shutil
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -58,6 +57,8 @@ def written() -> Iterator[None]:
 
 def width() -> int:
     """Columns of the terminal; 80 where that is not known."""
+    import shutil  # a check has no use for it
+
     return shutil.get_terminal_size().columns
 
 

@@ -13,7 +13,6 @@ import yaml
 
 from engine.layout import Place
 from scenes.problems import Problem
-from wayside.yaml_sentences import sentence, spot
 
 MAX_BYTES = 4_000_000
 MAX_DEPTH = 10  # a layout needs five
@@ -97,6 +96,10 @@ def _control(found: re.Match[str], text: str, file: str) -> Problem:
     return Problem(place, "a character that cannot be seen stands here", "Delete it and type the line again")
 
 
+def spot(file: str, line: int, column: int, width: int = 1) -> Place:
+    return Place(file, line, column, line, column + width)
+
+
 # --- text to values ------------------------------------------------------------------------------------------------
 
 
@@ -109,6 +112,8 @@ def read_yaml(text: str, file: str) -> tuple[Value | None, list[Problem]]:
     except Stop:
         pass
     except yaml.YAMLError as error:
+        from wayside.yaml_sentences import sentence  # few files need one
+
         reader.problems.append(sentence(error, text.split("\n"), file))
         reader.spoilt = True
     if reader.root is None and not reader.problems:

@@ -13,14 +13,11 @@ import yaml
 
 from engine.layout import Place
 from scenes.problems import Problem
+from wayside.yaml_places import spot
 
 _TIGHT_COLON = re.compile(r"^\s*(?:- +)?(?P<key>[A-Za-z][\w -]*):(?P<value>[^\s:].*)$")
 _LOOSE_MINUS = re.compile(r":\s+(-\s+([0-9][^,}\]#]*[^,}\]#\s]))")
 _BACKSLASH = "\\"
-
-
-def spot(file: str, line: int, column: int, width: int = 1) -> Place:
-    return Place(file, line, column, line, column + width)
 
 
 class _Trouble(NamedTuple):
