@@ -209,7 +209,9 @@ class Performance:
             else:
                 self._screen.remark("The show is ending already. Ctrl-C twice within a second ends it at once.")
         elif before is None:
-            self._screen.remark("Ending: scenes are stopped, then guarded outputs are made safe. Again to end at once.")
+            self._screen.remark(
+                "Ending: scenes are stopped, then guarded outputs are made safe. Ctrl-C now ends at once, without that."
+            )
             self._show.close()
 
     def _read(self, loop: asyncio.AbstractEventLoop) -> None:

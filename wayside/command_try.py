@@ -170,6 +170,10 @@ def _changed(link: Link, options: argparse.Namespace, ports: dict[str, str]) -> 
 def _given_ports(port: str | None, layout: Layout) -> dict[str, str]:
     """By link: `main=/dev/ttyUSB0` is for one of them, as `wayside run` has it; a port alone is for any."""
     name, named, rest = (port or "").partition("=")
+    from wayside.layout_links import meant_port
+
+    if meant := meant_port(rest or name):
+        raise UsageProblem(f"--port {port}: no device and no address is called that. Write {meant}.")
     if not port:
         return {}
     if not named or not re.fullmatch(r"[a-z][a-z0-9-]*", name):
@@ -239,9 +243,14 @@ def _send(trial: Trial, yes: bool) -> int:
         finally:
             port.close()
     except PortTrouble as trouble:
-        what, instead = trouble.what.replace("`", ""), trouble.instead
-        raise UsageProblem(f"{what[:1].upper()}{what[1:]}: {instead}.") from trouble
+        raise UsageProblem(trouble_words(trouble.what, trouble.instead)) from trouble
     return FINE if heard.anything and not heard.refused else PROBLEMS
+
+
+def trouble_words(what: str, instead: str) -> str:
+    """What is wrong with a port, as a sentence. A trial does not go on by itself as a show does."""
+    begins = what if what.startswith("`") else f"{what[:1].upper()}{what[1:]}"  # a port keeps its small letters
+    return f"{begins.replace('`', '')}: {instead.removesuffix('; Wayside goes on by itself')}."
 
 
 def _tell(line: str) -> None:

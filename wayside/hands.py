@@ -36,7 +36,7 @@ def understood(line: str, program: Program) -> Answer:
     if not words:
         return Answer()
     if len(words) == 1:
-        return _one_word(words[0])
+        return _one_word(words[0], program)
     if len(words) > 2:
         return Answer(says=f"{' '.join(words)!r} is more than I understand.\n{HELP}")
     verb, name = words
@@ -50,12 +50,25 @@ def understood(line: str, program: Program) -> Answer:
     return Answer(says=f"I know no {verb}.{f' Did you mean {near}?' if near else ''}\n{HELP}")
 
 
-def _one_word(word: str) -> Answer:
+def _one_word(word: str, program: Program) -> Answer:
     if word in ("end", "quit", "exit"):
         return Answer(ends=True)
     if word == "begin":
         return Answer(begins=True)
-    return Answer(says=HELP if word in ("help", "?") else f"{word} alone says nothing.\n{HELP}")
+    if word in ("help", "?"):
+        return Answer(says=HELP)
+    layout = program.layout
+    kinds = (
+        (layout.detectors, "a detector", f"{word} occupied, clear or unknown"),
+        (layout.buttons, "a button", f"press {word}"),
+        (program.scenes, "a scene", f"start {word}, or stop {word}"),
+    )
+    for named, what, write in kinds:
+        if word in named:
+            return Answer(says=f"{word} is {what}. Write {write}.")
+    if word in layout.outputs:
+        return Answer(says=f"{word} is an output: scenes tell it what to do. `wayside try` does, outside a show.")
+    return Answer(says=f"{word} alone says nothing.\n{HELP}")
 
 
 def _detector(name: str, state: str, program: Program) -> Answer:

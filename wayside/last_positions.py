@@ -12,6 +12,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from engine.layout import Kind, Layout
+from wayside.usage import why_not
 
 FOLDER = ".wayside"
 FILE = "last-positions.json"
@@ -33,11 +34,20 @@ def read(path: Path, layout: Layout) -> tuple[dict[str, float], str]:
         found = json.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         return {}, ""
-    except (OSError, ValueError) as problem:
-        return {}, f"{path} cannot be read ({type(problem).__name__}); what it kept is not known any more."
+    except OSError as problem:
+        return {}, f"{path} cannot be read ({why_not(problem)}); what it kept is not known."
+    except ValueError:
+        return {}, _damaged(path)
+    if not isinstance(found, dict):
+        return {}, _damaged(path)
     servos = {name for name, output in layout.outputs.items() if output.kind is Kind.SERVO}
-    entries = found.items() if isinstance(found, dict) else ()
-    return {str(name): float(at) for name, at in entries if name in servos and _is_angle(at, layout, str(name))}, ""
+    return {
+        str(name): float(at) for name, at in found.items() if name in servos and _is_angle(at, layout, str(name))
+    }, ""
+
+
+def _damaged(path: Path) -> str:
+    return f"{path} is damaged; what it kept is not known any more, and the show writes it anew."
 
 
 def _is_angle(at: object, layout: Layout, name: str) -> bool:

@@ -117,7 +117,6 @@ def _port(reading: Reading, settings: Table) -> str:
     word = text(settings, "port")
     if word is None:
         return ""
-    network = _OF_A_NETWORK.fullmatch(word.text)
     number = re.search(r":([0-9]{1,5})(?:[/?]\S*)?$", word.text)
     if _PORT.fullmatch(word.text):
         if "://" in word.text and number and not 1 <= int(number[1]) <= 65_535:
@@ -125,14 +124,21 @@ def _port(reading: Reading, settings: Table) -> str:
             return ""
         return word.text
     instead = PORT_FORMS
-    if network and (network[1] or "").lower() in ("", "tcp", "telnet", "net"):
-        instead = f"Write `port: socket://{network[2]}:{network[3]}`"
-    elif device := _OF_A_DEVICE.fullmatch(word.text):
-        instead = f"Write `port: /dev/{device[1]}`"
+    if meant := meant_port(word.text):
+        instead = f"Write `port: {meant}`"
     elif re.match(r"(?:socket|rfc2217)://", word.text):
         instead = f"Add a colon and the port's number, such as `port: {word.text.rstrip('/:')}:2560`"
     reading.wrong(word.place, f"`port`: `{word.text}` is no device and no address", instead)
     return ""
+
+
+def meant_port(written: str) -> str:
+    """The port that somebody means by `localhost:2560` or `ttyUSB0`; empty where that cannot be told."""
+    network = _OF_A_NETWORK.fullmatch(written)
+    if network and (network[1] or "").lower() in ("", "tcp", "telnet", "net"):
+        return f"socket://{network[2]}:{network[3]}"
+    device = _OF_A_DEVICE.fullmatch(written)
+    return f"/dev/{device[1]}" if device else ""
 
 
 def _baud(reading: Reading, settings: Table) -> int | None:

@@ -13,7 +13,9 @@ from adapters.link_run import LinkRun
 from adapters.link_states import TIMES, State, Times
 from engine.events import Input
 from engine.layout import Layout, Link
+from wayside.layout_links import meant_port
 from wayside.usage import UsageProblem
+from wayside.wording import listed
 
 RESETS = (
     "Opening it may reset the station and stop trains (`resets when opened: no` in the layout file keeps Wayside from "
@@ -41,6 +43,10 @@ def links_of(layout: Layout, ports: Sequence[str]) -> list[Link]:
 def _given(word: str, layout: Layout) -> tuple[str, str]:
     """`main=/dev/ttyUSB0`, or just the port where there is one link."""
     name, equals, port = word.partition("=")
+    if meant := meant_port(port or name):
+        raise UsageProblem(
+            f"--port {word}: no device and no address is called that. Write {name + equals if port else ''}{meant}."
+        )
     if not equals or "://" in name:
         if len(layout.links) != 1:
             raise UsageProblem(f"--port {word}: which link is meant? Write --port NAME={word}.")
@@ -96,6 +102,10 @@ class Links:
             run.start()
         for name in self._without_port():
             self._say(f"link {name} has no port: its outputs are told nothing, and its detectors are worked by hand.")
+        nowhere = [one.name for one in self._layout.detectors.values() if self._layout.link_of(one.wiring) is None]
+        if nowhere:
+            is_ = "is" if len(nowhere) == 1 else "are"
+            self._say(f"{listed(nowhere, 6)} {is_} on no link in the layout file, and worked by hand only.")
 
     def _without_port(self) -> list[str]:
         wired = {run.link.name for run in self.runs}
@@ -151,9 +161,15 @@ class Links:
         return found
 
     def order(self, operation: str) -> None:
+        """Tell every link that hears. One that does not is told nothing later: hands may be on the track then."""
         for run in self.runs:
-            if not run.order(operation):
-                self._say(f"link {run.link.name} has no words for {operation}.")
+            name = run.link.name
+            if run.state not in (State.WAITING, State.TALKING):
+                self._say(f"link {name} does not hear now, and is not told {operation}: {run.health().what}.")
+            elif run.order(operation):
+                self._say(f"link {name} is told {operation}.")
+            else:
+                self._say(f"link {name} has no words for {operation}.")
 
     def stop(self) -> None:
         for run in self.runs:

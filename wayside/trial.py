@@ -22,6 +22,7 @@ from wayside.usage import UsageProblem
 from wayside.wording import listed
 
 WIDEST_DEG = 180.0  # of a servo that no layout file knows
+MOST_ASPECT = 255
 LEVELS = 4_095  # of a lamp that no layout file knows
 BARE = "main"  # the link of a trial without a layout file
 
@@ -69,8 +70,7 @@ def by_name(layout: Layout, name: str, state: str) -> Trial:
     output = layout.outputs.get(name)
     if output is None or output.kind in (Kind.COLOUR, Kind.DAYLIGHT):
         known = [one.name for one in layout.outputs.values() if one.kind not in (Kind.COLOUR, Kind.DAYLIGHT)]
-        near = nearest(name, known)
-        raise UsageProblem(f"The layout has no output {name}.{f' Did you mean {near}?' if near else ''}")
+        raise UsageProblem(_no_output(layout, name, known))
     value = _value(output, state)
     parts = [(output, value)]
     if output.kind is Kind.SIGNAL and output.aspects[int(value)].number is None:
@@ -90,7 +90,24 @@ def by_name(layout: Layout, name: str, state: str) -> Trial:
     return Trial(f"{name} {state}", layout, layout.links[links[0]], steps, tuple(remarks))
 
 
+def _no_output(layout: Layout, name: str, known: list[str]) -> str:
+    others = (
+        ("detector", layout.detectors),
+        ("button", layout.buttons),
+        ("board", layout.boards),
+        ("link", layout.links),
+    )
+    kind = next((kind for kind, named in others if name in named), "")
+    if kind:
+        return f"{name} is a {kind}, and only outputs are told something."
+    near = nearest(name, known)
+    there_is = f"Did you mean {near}?" if near else f"There is {listed(known)}." if known else "It has none."
+    return f"The layout has no output {name}. {there_is}"
+
+
 def _value(output: Output, state: str) -> float:
+    if state.split(" ")[0] in ("flash", "flashing"):
+        raise UsageProblem("Nothing flashes in a trial: scenes do that. Write on or off.")
     angle = degrees(state) if output.kind is Kind.SERVO else None
     if angle is not None:
         _within_limits(output, angle)
@@ -160,6 +177,8 @@ def by_number(layout: Layout, link: Link, asked: Number) -> Trial:
         _within_limits(replace(output, name=owner.name if owner else where), asked.degrees)
         title, value = f"{where} {asked.degrees:g} deg", asked.degrees
     elif asked.aspect is not None:
+        if asked.aspect > MOST_ASPECT:
+            raise CannotBeTold(Unserved(f"The track bus carries no aspect {asked.aspect}", f"Write 0 to {MOST_ASPECT}"))
         output = replace(output, kind=Kind.SIGNAL, aspects=(Aspect(str(asked.aspect), (), asked.aspect),))
         title, value = f"{where} aspect {asked.aspect}", 0.0
     else:
@@ -169,6 +188,10 @@ def by_number(layout: Layout, link: Link, asked: Number) -> Trial:
         if asked.state not in ("on", "off"):
             output = replace(output, kind=Kind.LAMP, steps=LEVELS)
         title, value = f"{where} {asked.state}", _value(output, asked.state)
+        if output.kind is Kind.LAMP and wiring.address is not None:
+            raise CannotBeTold(
+                Unserved(f"An accessory such as {where} is on or off and no more", "Write on or off, or try a pin")
+            )
     remarks = (f"In the layout file this is {owner.name}.",) if owner else ()
     step = _step(layout, output, value)
     assert step is not None  # it has a link

@@ -18,6 +18,7 @@ from adapters.stand_in import Settings, Station
 from adapters.stand_in_ports import StandIn, running
 from wayside import trial_talk
 from wayside.cli import main
+from wayside.command_try import trouble_words
 
 LAYOUT = """\
 layout: Pellbrook Quay
@@ -232,7 +233,17 @@ def test_the_layout_of_the_folder_one_stands_in(attempt: Try, folder: Path, monk
         ("--address 0 on", 1, "there is no accessory 0: the first is 1. Write 1 to 2040."),
         ("--address 2041 on", 1, "board 511, to which every decoder on the track listens"),
         ("--address 41 --aspect 256", 1, "Write 0 to 255"),
-        ("--address 41 40%", 1, "an accessory address only switches"),
+        (
+            "--address 41 40%",
+            1,
+            "An accessory such as address 41 is on or off and no more. Write on or off, or try a pin.\n",
+        ),
+        ("--address 41 --aspect 300", 1, "The track bus carries no aspect 300. Write 0 to 255.\n"),
+        ("lamp flashing --in .", 2, "Nothing flashes in a trial: scenes do that. Write on or off.\n"),
+        ("box on --in .", 2, "box is a board, and only outputs are told something.\n"),
+        ("turntable on --in .", 2, "The layout has no output turntable. There is amber, bell, lamp,"),
+        ("--pin 20 on --yes --port localhost:2560", 2, "Write socket://localhost:2560.\n"),
+        ("--pin 20 on --yes --port ttyUSB0", 2, "--port ttyUSB0: no device and no address is called that."),
         ("--pin 20 40% --dialect early", 1, "needs levels"),
     ],
 )
@@ -488,3 +499,9 @@ def test_control_lines_left_alone(attempt: Try, folder: Path) -> None:
         said = attempt("amber", "on", "--in", folder, "--port", port_of(stand_in), "--yes")
         assert heard(stand_in) == ["a 10 3 1"]
     assert "are left alone, so the station should not be reset" in said.out
+
+
+def test_a_port_in_trouble_is_said_as_a_trial_needs_it() -> None:
+    what, instead = "`socket://localhost:1` is gone", "plug it in again; Wayside goes on by itself"
+    assert trouble_words(what, instead) == "socket://localhost:1 is gone: plug it in again."
+    assert trouble_words("nobody listens at `COM5`", "look") == "Nobody listens at COM5: look."

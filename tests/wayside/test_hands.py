@@ -5,12 +5,13 @@ from __future__ import annotations
 import pytest
 
 from engine.events import Detected, Pressed, StartScene, StopScene
-from engine.layout import NOWHERE, Button, Detector, DetectorKind, Layout
+from engine.layout import NOWHERE, Button, Detector, DetectorKind, Kind, Layout, Output, Setting
 from engine.program import Program, Scene
 from wayside.hands import HELP, understood
 
 LAYOUT = Layout(
     detectors={name: Detector(name, DetectorKind.SECTION) for name in ("lane", "up-approach")},
+    outputs={"lamp": Output("lamp", Kind.LAMP, Setting(0.0))},
     buttons={"evening-button": Button("evening-button")},
 )
 PROGRAM = Program(LAYOUT, {"evening": Scene("evening", NOWHERE, ())})
@@ -42,7 +43,11 @@ def test_a_line_is_an_input(line: str, inputs: tuple[object, ...]) -> None:
         ("press evning-button", "Did you mean evening-button?"),
         ("start morning", "There is no scene morning."),
         ("stop evning", "Did you mean evening?"),
-        ("lane", "alone says nothing"),
+        ("lane", "lane is a detector. Write lane occupied, clear or unknown."),
+        ("evening-button", "is a button. Write press evening-button."),
+        ("evening", "is a scene. Write start evening, or stop evening."),
+        ("lamp", "is an output"),
+        ("lanes", "alone says nothing"),
         ("pres evening-button", "Did you mean press?"),
         ("lane is occupied now", "more than I understand"),
         ("help", HELP),
