@@ -26,9 +26,7 @@ MOST_INPUTS = 100_000  # waiting to be worked; more than that comes from no layo
 SENT_WITHIN_US = 300_000  # after the last move has ended, before its last value is taken to be on its way
 LATE_LINK_US = 20_000_000  # a show begins without a link that does not talk so long after another does
 ENDS_WITHIN_US = 120_000_000  # scenes may take so long for their `when stopped`; then the show ends without them
-
-
-READS_WITHIN_S = 1.0  # a link that has read nothing after that is not waited for
+READS_WITHIN_S = 1.0  # after a stop of the program; a link that has read nothing by then is not waited for
 
 
 class Wire(Protocol):
