@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from wayside import last_positions, wording
 from wayside.command_check import counted, given_paths, paragraphs, without
-from wayside.hands import understood
+from wayside.hands import so_already, understood
 from wayside.live_screen import Screen
 from wayside.live_servos import Servos
 from wayside.live_words import ended, kept_closed
@@ -126,7 +126,8 @@ class Performance:
     async def run(self) -> int:
         loop = asyncio.get_running_loop()
         self._catch_signals(loop)
-        self._screen.remark(f"{self._project.name}: the show begins. Type what your hands do; `help` says how.")
+        when = " when its links talk" if self._links is not None else ""
+        self._screen.remark(f"{self._project.name}: the show begins{when}. Type what your hands do; `help` says how.")
         threading.Thread(target=self._read, args=(loop,), daemon=True).start()
         if self._servos is not None and (warning := self._servos.warning()):
             self._screen.remark(warning)
@@ -231,6 +232,8 @@ class Performance:
             self._screen.remark(answer.says)
         if answer.inputs and self._show.waiting:
             self._screen.remark("The show has not begun: that is worked when it does. Type `begin` to begin now.")
+        for sentence in so_already(answer.inputs, self._show.kernel.stage):
+            self._screen.remark(sentence)
         if answer.inputs:
             self._show.inputs.put(*answer.inputs)
         if answer.order:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import NamedTuple
+from collections.abc import Callable, Iterable, Iterator
+from typing import TYPE_CHECKING, NamedTuple
 
 from engine.events import Detected, Input, Pressed, StartScene, StopScene
 from engine.program import Program
 from scenes.problems import nearest
+
+if TYPE_CHECKING:
+    from engine.stage import Stage
 
 HELP = """\
 lane occupied        a detector, worked by hand: occupied, clear or unknown
@@ -48,6 +51,17 @@ def understood(line: str, program: Program) -> Answer:
         return _detector(verb, name, program)
     near = nearest(verb, [*_VERBS, *program.layout.detectors])
     return Answer(says=f"I know no {verb}.{f' Did you mean {near}?' if near else ''}\n{HELP}")
+
+
+def so_already(inputs: Iterable[Input], stage: Stage) -> Iterator[str]:
+    """What is so already, so that nothing will be seen of it: better said than met with silence."""
+    for one in inputs:
+        if isinstance(one, Detected) and stage.detectors[one.detector].state == one.state:
+            yield f"{one.detector} is {one.state} already."
+        elif isinstance(one, StartScene) and stage.scenes[one.scene] == "running":
+            yield f"{one.scene} is running already."
+        elif isinstance(one, StopScene) and stage.scenes[one.scene] not in ("running", "stopping"):
+            yield f"{one.scene} is not running."
 
 
 def _one_word(word: str, program: Program) -> Answer:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 
 from engine.events import Detected, Pressed, StartScene, StopScene
+from engine.kernel import Kernel
 from engine.layout import NOWHERE, Button, Detector, DetectorKind, Kind, Layout, Output, Setting
 from engine.program import Program, Scene
-from wayside.hands import HELP, understood
+from wayside.hands import HELP, so_already, understood
 
 LAYOUT = Layout(
     detectors={name: Detector(name, DetectorKind.SECTION) for name in ("lane", "up-approach")},
@@ -64,3 +65,26 @@ def test_anything_else_is_a_sentence_that_helps(line: str, says: str) -> None:
 @pytest.mark.parametrize("word", ["end", "quit", "exit"])
 def test_the_end(word: str) -> None:
     assert understood(word, PROGRAM).ends
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("lane clear", ["lane is clear already."]),
+        ("lane occupied", []),
+        ("stop evening", ["evening is not running."]),
+        ("start evening", []),
+        ("press evening-button", []),
+    ],
+)
+def test_what_is_so_already_is_said(line: str, says: list[str]) -> None:
+    kernel = Kernel(PROGRAM)
+    kernel.set_detector("lane", "clear")
+    assert list(so_already(understood(line, PROGRAM).inputs, kernel.stage)) == says
+
+
+def test_a_running_scene_is_not_started_again() -> None:
+    stage = Kernel(PROGRAM).stage
+    stage.scenes["evening"] = "running"
+    assert list(so_already([StartScene("evening")], stage)) == ["evening is running already."]
+    assert list(so_already([StopScene("evening")], stage)) == []
