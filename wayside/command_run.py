@@ -155,7 +155,7 @@ class Performance:
             self._screen.remark(f"{self._project.name}: ended at once. Nothing was brought to its safe state.")
             return INTERRUPTED
         await task
-        self._screen.remark(f"{self._project.name}: {ended(unreached)}")
+        self._screen.remark(f"{self._project.name}: {ended(unreached, self._show.flashing if self._links else ())}")
         return PROBLEMS if unreached else FINE
 
     def _look(self) -> None:

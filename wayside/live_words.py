@@ -48,10 +48,20 @@ def kept_closed(detectors: Sequence[str], scenes: Sequence[str], links: Sequence
     )
 
 
-def ended(unreached: Sequence[Unreached]) -> str:
-    """How a show has ended: whether all guarded outputs are known to have been told their safe state."""
+def ended(unreached: Sequence[Unreached], flashing: Sequence[str] = ()) -> str:
+    """How a show has ended: whether all guarded outputs are known to have been told their safe state.
+
+    `flashing`: those whose safe state was a flash that only Wayside kept up.
+    """
     if not unreached:
-        return "the show has ended, guarded outputs are in their safe state."
+        safe = "the show has ended, guarded outputs are in their safe state."
+        if not flashing:
+            return safe
+        one = len(flashing) == 1
+        return (
+            f"{safe} But {wording.listed(list(flashing), MOST_NAMED)} {'flashes' if one else 'flash'} no more: with "
+            f"Wayside gone, {'it stays' if one else 'each stays'} as it was last told, on or off."
+        )
     told = [f"{wording.listed(list(one.outputs), MOST_NAMED)} (link {one.link}: {one.why})" for one in unreached]
     return f"the show has ended, but these may not be in their safe state: {', and '.join(told)}. See to them by hand."
 

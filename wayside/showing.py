@@ -21,6 +21,7 @@ from engine.program import Program
 from engine.stage import settled_wave
 from engine.standing import Standing
 from engine.trace import Record, Told
+from engine.waves import endless
 
 MOST_INPUTS = 100_000  # waiting to be worked; more than that comes from no layout
 SENT_WITHIN_US = 300_000  # after the last move has ended, before its last value is taken to be on its way
@@ -133,6 +134,12 @@ class Show:
         guarded = [scene for scene in scenes if any(stage.outputs[name].output.guarded for name in scene.writes)]
         read = dict.fromkeys(name for scene in guarded for name in scene.reads)
         return tuple(name for name in read if stage.detectors[name].state == "unknown")
+
+    @property
+    def flashing(self) -> tuple[str, ...]:
+        """Guarded outputs that flash, told each time by us: their boards do not do it."""
+        now = self.kernel.stage.outputs.items()
+        return tuple(name for name, one in now if one.output.guarded and not one.output.itself and endless(one.wave))
 
     def holding(self, detectors: Iterable[str]) -> tuple[str, ...]:
         """Running scenes with guarded outputs that read some of these detectors."""

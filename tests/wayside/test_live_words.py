@@ -2,11 +2,24 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from engine.layout import Aspect, Kind, Layout, Link, Output, Setting, Wiring
 from wayside.live_links import Unreached, guarded_on, may_reset
 from wayside.live_words import ended, kept_closed
+from wayside.project import load
+from wayside.showing import Show
+
+LAYOUT = """\
+layout: Bench
+outputs:
+  red-left: {kind: lamp, safe: flashing at 80 a minute}
+  by-board: {kind: lamp, flashes as a pair: 45 a minute, safe: on}
+  amber: {kind: lamp, safe: on}
+  lamp: {kind: lamp}
+"""
 
 
 def test_one_detector_that_says_nothing() -> None:
@@ -37,6 +50,23 @@ def test_an_end_that_reached_nobody_does_not_say_that_all_is_safe() -> None:
         "the show has ended, but these may not be in their safe state: gate and reds (link main: track power is off), "
         "and arm (link yard: gone). See to them by hand."
     )
+
+
+def test_what_flashes_does_so_no_longer_than_wayside_is_there() -> None:
+    assert ended([], ["red"]).endswith(
+        "But red flashes no more: with Wayside gone, it stays as it was last told, on or off."
+    )
+    assert "But red-left and red-right flash no more: with Wayside gone, each stays" in ended(
+        [], ["red-left", "red-right"]
+    )
+
+
+def test_a_show_knows_which_of_its_safe_states_it_keeps_up_itself(tmp_path: Path) -> None:
+    (tmp_path / "layout.yaml").write_text(LAYOUT)
+    (tmp_path / "a.scene").write_text("scene quiet\n    wait 1 s\n")
+    project = load([tmp_path])
+    assert not project.errors
+    assert Show(project.program, lambda record: None).flashing == ("red-left",)
 
 
 def test_the_guarded_outputs_of_each_link() -> None:
