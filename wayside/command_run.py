@@ -211,7 +211,7 @@ class Performance:
                 self._screen.remark("The show is ending already. Ctrl-C twice within a second ends it at once.")
         elif before is None:
             self._screen.remark(
-                "Ending: scenes are stopped, then guarded outputs are made safe. Ctrl-C now ends at once, without that."
+                "Ending: scenes are stopped, then guarded outputs are made safe. Ctrl-C within a second ends at once."
             )
             self._show.close()
 

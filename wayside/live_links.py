@@ -6,6 +6,7 @@ import asyncio
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from functools import partial
+from itertools import combinations
 from typing import NamedTuple
 
 from adapters.dialects import BadWords
@@ -37,6 +38,9 @@ def links_of(layout: Layout, ports: Sequence[str]) -> list[Link]:
             "No link of this layout says its port. Write it in the layout file (`port: /dev/ttyUSB0`) or behind "
             "--port, or see the show with no hardware: --dry-run."
         )
+    for one, other in combinations(wired, 2):
+        if one.port == other.port and not one.port.lower().startswith("loop:"):
+            raise UsageProblem(f"{one.name} and {other.name} have one port, {one.port}. Give one of them its own port.")
     return wired
 
 
@@ -49,7 +53,9 @@ def _given(word: str, layout: Layout) -> tuple[str, str]:
         )
     if not equals or "://" in name:
         if len(layout.links) != 1:
-            raise UsageProblem(f"--port {word}: which link is meant? Write --port NAME={word}.")
+            one = next(iter(layout.links), "")
+            for_example = f"Write for example --port {one}={word}." if one else "The layout has none."
+            raise UsageProblem(f"--port {word}: which link is meant? {for_example}")
         return next(iter(layout.links)), word
     if name not in layout.links:
         there_is = f" There is {', '.join(layout.links)}." if layout.links else " The layout has none."

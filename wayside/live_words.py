@@ -72,6 +72,7 @@ class Teller:
     def __init__(self, program: Program) -> None:
         self._program = program
         self._waves: dict[str, Wave] = {}
+        self._talked: set[str] = set()
         self._places = words.Places(scene.place.file for scene in program.scenes.values())
 
     def sentence(self, record: Record) -> str | None:
@@ -91,7 +92,10 @@ class Teller:
                 return f"flag {flag} is {'remembered' if value else 'forgotten'}"
             case CounterIs(_, counter, amount):
                 return f"counter {counter} is {amount}"
+            case LinkIs(_, link, "gone") if link not in self._talked:
+                return None  # it was never there: what it does instead is said elsewhere
             case LinkIs(_, link, state):
+                self._talked.add(link)
                 return f"link {link} is {state}"
             case Noted(_, _, text):
                 return f"note: {text}"

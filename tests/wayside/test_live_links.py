@@ -74,6 +74,18 @@ def test_a_port_that_can_be_guessed(port: str, write: str) -> None:
         links_of(LAYOUT, [port])
 
 
+@pytest.mark.parametrize(
+    ("ports", "says"),
+    [
+        (["main=COM5", "yard=COM5"], "main and yard have one port, COM5. Give one of them its own port."),
+        (["/dev/ttyUSB0"], "which link is meant[?] Write for example --port main=/dev/ttyUSB0."),
+    ],
+)
+def test_ports_that_cannot_be_meant(ports: list[str], says: str) -> None:
+    with pytest.raises(UsageProblem, match=says):
+        links_of(LAYOUT, ports)
+
+
 def test_a_port_is_of_the_link_that_is_named() -> None:
     assert [link.port for link in links_of(LAYOUT, ["yard=socket://localhost:2560"])] == [
         "loop://",

@@ -7,8 +7,10 @@ from pathlib import Path
 import pytest
 
 from engine.layout import Aspect, Kind, Layout, Link, Output, Setting, Wiring
+from engine.program import Program
+from engine.trace import LinkIs
 from wayside.live_links import Unreached, guarded_on, may_reset
-from wayside.live_words import ended, kept_closed
+from wayside.live_words import Teller, ended, kept_closed
 from wayside.project import load
 from wayside.showing import Show
 
@@ -94,3 +96,9 @@ def test_the_guarded_outputs_of_each_link() -> None:
 )
 def test_only_a_port_with_control_lines_resets_a_station(link: Link, resets: bool) -> None:
     assert may_reset(link) is resets
+
+
+def test_a_link_that_never_talked_has_not_gone() -> None:
+    teller = Teller(Program(Layout(), {}))
+    said = [teller.sentence(LinkIs(0, "main", state)) for state in ("gone", "talking", "gone")]
+    assert said == [None, "link main is talking", "link main is gone"]
