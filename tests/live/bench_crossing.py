@@ -35,10 +35,10 @@ RAISED_DEG = 85.0
 
 QUICK = Times(
     quiet_us=10 * MS,
-    answer_us=250 * MS,
+    answer_us=200 * MS,
     ask_us=150 * MS,
     inputs_us=400 * MS,
-    silence_us=600 * MS,
+    silence_us=500 * MS,
     fence_us=40 * MS,
     settle_us=300 * MS,
     report_us=20 * MS,

@@ -163,7 +163,7 @@ async def test_the_booster_trips_three_times_and_comes_back(tmp_path: Path) -> N
 async def test_silence(tmp_path: Path) -> None:
     """It neither hears nor speaks; a train comes meanwhile, and the dusk."""
     async with performing(tmp_path, "tcp") as bench:
-        bench.far.fault("silence", 1_100)
+        bench.far.fault("silence", 900)
         bench.far.train("up-approach")
         bench.far.dusk()
         await bench.until(lambda: bench.state is State.SILENT)
@@ -348,7 +348,7 @@ def test_stopped_and_resumed(tmp_path: Path) -> None:
         far.train("lane")
         until(lambda: 50 < (far.shown()["quay-lamp"] or 0) < 1_000)
         process.send_signal(signal.SIGSTOP)
-        time.sleep(1.5)
+        time.sleep(1.2)
         resumed_us = far.now_us()
         process.send_signal(signal.SIGCONT)
         until(lambda: far.down() and far.shown()["down-green"] == 1)
@@ -360,7 +360,7 @@ def test_stopped_and_resumed(tmp_path: Path) -> None:
         process.send_signal(signal.SIGSTOP)
         assert far.down()
         far.train("up-approach")
-        time.sleep(1.5)
+        time.sleep(1.2)
         process.send_signal(signal.SIGCONT)
         time.sleep(0.5)
         assert far.down()
