@@ -116,7 +116,7 @@ class Performance:
         self._screen = screen
         self._links = links
         self._servos = servos
-        self._silence_said = self._waiting_said = False
+        self._silence_said = self._waiting_said = self._end_said = False
         self._silent_since_us: int | None = None
         if links is not None:
             screen.links = links.lines
@@ -170,6 +170,10 @@ class Performance:
             links = self._links.not_talking() if self._links is not None else []
             self._screen.remark(f"The show has not begun: it waits for {'; '.join(f'link {one}' for one in links)}.")
             self._screen.remark("Guarded outputs keep their safe state. Type `begin` to begin without that link.")
+        if self._links is not None and self._show.waits_to_end and not self._end_said:
+            self._end_said = True
+            links = "; ".join(f"link {one}" for one in self._links.not_talking())
+            self._screen.remark(f"Waiting a little to leave all safe{f' ({links})' if links else ''}.")
         self._look_for_silence()
 
     def _look_for_silence(self) -> None:

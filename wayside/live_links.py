@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from functools import partial
@@ -22,6 +23,7 @@ RESETS = (
     "Opening it may reset the station and stop trains (`resets when opened: no` in the layout file keeps Wayside from "
     "that)."
 )
+_NUMBER = re.compile(r"\b[0-9]+\b")
 NETWORK = ("socket:", "loop:")  # opening these works no control line, so nothing is reset by it
 
 
@@ -133,7 +135,7 @@ class Links:
     def look(self) -> None:
         """Say what has changed since the last look."""
         for line, run in zip(self.lines(), self.runs, strict=True):
-            state = run.health().what
+            state = _NUMBER.sub("", run.health().what)  # that it has refused one more is not said anew
             if self._said.get(run.link.name) != state:
                 self._said[run.link.name] = state
                 self._say(f"link {line}")

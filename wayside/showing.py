@@ -26,6 +26,8 @@ from engine.waves import endless
 MOST_INPUTS = 100_000  # waiting to be worked; more than that comes from no layout
 SENT_WITHIN_US = 300_000  # after the last move has ended, before its last value is taken to be on its way
 LATE_LINK_US = 20_000_000  # a show begins without a link that does not talk so long after another does
+BACK_WITHIN_US = 10_000_000  # at its end a show waits so long for a link that does not talk, and may any moment
+WAITS_SAID_US = 1_500_000  # a wait at the end that is longer is spoken of
 ENDS_WITHIN_US = 120_000_000  # scenes may take so long for their `when stopped`; then the show ends without them
 READS_WITHIN_S = 1.0  # after a stop of the program; a link that has read nothing by then is not waited for
 
@@ -108,6 +110,7 @@ class Show:
         self._known = known
         self._patient = True  # whether links that have not read what has come in are waited for
         self._closing_since: int | None = None
+        self._settled_since: int | None = None  # since when the links only are waited for
         self._clock: Clock = self.clock
         self.positions = positions or {}  # degrees in which servos were last left
         self.begin_now = False  # whether somebody would rather not wait for links that do not talk
@@ -223,7 +226,22 @@ class Show:
             return False
         if self.now_us - self._closing_since > ENDS_WITHIN_US:
             return True
-        return self._settled and all(wire.idle for wire in self._wires)
+        if not self._settled:
+            return False
+        if self._settled_since is None:
+            self._settled_since = self.now_us
+        patient = self.now_us - self._settled_since < BACK_WITHIN_US
+        return not any(self._waits_for(wire, patient) for wire in self._wires)
+
+    @property
+    def waits_to_end(self) -> bool:
+        """Whether nothing but a link has kept it from its end for longer than telling takes."""
+        return self._settled_since is not None and self.now_us - self._settled_since > WAITS_SAID_US
+
+    @staticmethod
+    def _waits_for(wire: Wire, patient: bool) -> bool:
+        """A link that talks is waited for until it has been told all; another for as long as it may come back."""
+        return not wire.idle and (patient or wire.state is State.TALKING)
 
     @property
     def _settled(self) -> bool:
