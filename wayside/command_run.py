@@ -172,8 +172,8 @@ class Performance:
             self._screen.remark("Guarded outputs keep their safe state. Type `begin` to begin without that link.")
         if self._links is not None and self._show.waits_to_end and not self._end_said:
             self._end_said = True
-            links = "; ".join(f"link {one}" for one in self._links.not_talking())
-            self._screen.remark(f"Waiting a little to leave all safe{f' ({links})' if links else ''}.")
+            them = "; ".join(f"link {one}" for one in self._links.not_talking())
+            self._screen.remark(f"Waiting a little to leave all safe{f' ({them})' if them else ''}.")
         self._look_for_silence()
 
     def _look_for_silence(self) -> None:
