@@ -33,7 +33,8 @@ class LoopClock:
     async def sleep_until(self, due_us: int | None, wake: asyncio.Event) -> None:
         timeout = None if due_us is None else max(0.0, (due_us - self.now_us()) / 1_000_000)
         try:
-            await asyncio.wait_for(wake.wait(), timeout)
+            async with asyncio.timeout(timeout):  # `wait_for` of Python 3.11 forgets that it was cancelled while woken
+                await wake.wait()
         except TimeoutError:
             pass
 

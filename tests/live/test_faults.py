@@ -271,7 +271,7 @@ async def test_a_flood_of_reports(tmp_path: Path) -> None:
         await bench.until(bench.far.down)
         await bench.comes_right()
         assert len(bench.records) - worked < 10_000
-        assert not bench.show.inputs._queue
+        assert len(bench.show.inputs._queue) < 10
         await bench.train_goes()
 
 
