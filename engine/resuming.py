@@ -1,6 +1,7 @@
 """What a wave becomes that went on unseen: a scene wanted it of an output that another had taken, and gets it back.
 
-Knows no scene and no claim. What has an end starts from the value shown, and ends when and where it would have.
+Knows no scene and no claim. What has an end starts from the value shown, and ends when and where it would have; a
+flicker glides back to its levels.
 """
 
 from __future__ import annotations
@@ -9,11 +10,17 @@ from bisect import bisect_right
 
 from engine.courses import Course, Ease, Leg, Script
 from engine.curves import Curve
+from engine.flicker import Flicker
 from engine.waves import Ramp, Steady, Wave, under_way
+
+GLIDE_US = 500_000  # a flicker that is given back goes from what is shown to its own levels within this time at least
 
 
 def resumed(wave: Wave, at_us: int, shown: float) -> Wave:
     """The wave that an output does from `at_us` on, where it shows `shown`. Not for a lamp that follows another."""
+    if isinstance(wave, Flicker) and wave.value_at(at_us) != shown:
+        left_us = max(GLIDE_US, wave.from_us + wave.over_us - at_us)
+        return wave._replace(from_us=at_us, over_us=left_us, before=(shown, shown), starts=shown)
     if wave.ends_us is None:
         return wave
     if not under_way(wave, at_us):

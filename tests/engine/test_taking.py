@@ -87,9 +87,14 @@ def test_a_wave_that_would_have_ended_has_ended(wave: Wave) -> None:
 
 def test_what_has_no_end_goes_on_in_its_own_step() -> None:
     kernel = played(scene("flash ada at 60 a minute", "flicker bea like candle", "wait 1 s"), [(0, GO)], until=2)
-    for name in ("ada", "bea"):
-        wave = kernel.wave(name)
-        assert resumed(wave, S, 0.37) is wave
+    flash, flicker = kernel.wave("ada"), kernel.wave("bea")
+    assert resumed(flash, S, 0.37) is flash
+    assert resumed(flicker, S, flicker.value_at(S)) is flicker
+    back = resumed(flicker, S, 0.37)
+    assert back.value_at(S) == 0.37  # no leap: it glides back to its levels ...
+    assert [back.value_at(at) for at in range(2 * S, 9 * S, 7_919)] == [  # ... and is the same fire then
+        flicker.value_at(at) for at in range(2 * S, 9 * S, 7_919)
+    ]
 
 
 def test_the_legs_of_a_course_that_are_still_to_come_come_when_they_would_have() -> None:
