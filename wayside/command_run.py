@@ -15,7 +15,7 @@ from wayside.command_check import counted, given_paths, paragraphs, without
 from wayside.hands import so_already, understood
 from wayside.live_screen import Screen
 from wayside.live_servos import Servos
-from wayside.live_words import ended, kept_closed
+from wayside.live_words import ended, kept_closed, not_begun
 from wayside.progress import watched
 from wayside.project import Project, load
 from wayside.showing import Show, ShowClock
@@ -168,8 +168,7 @@ class Performance:
         if self._show.waiting and not self._waiting_said and self._show.now_us > SILENT_AFTER_US:
             self._waiting_said = True
             links = self._links.not_talking() if self._links is not None else []
-            self._screen.remark(f"The show has not begun: it waits for {'; '.join(f'link {one}' for one in links)}.")
-            self._screen.remark("Guarded outputs keep their safe state. Type `begin` to begin without that link.")
+            self._screen.remark(not_begun(links))
         if self._links is not None and self._show.waits_to_end and not self._end_said:
             self._end_said = True
             them = "; ".join(f"link {one}" for one in self._links.not_talking())

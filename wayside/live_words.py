@@ -48,6 +48,18 @@ def kept_closed(detectors: Sequence[str], scenes: Sequence[str], links: Sequence
     )
 
 
+def not_begun(links: Sequence[str]) -> str:
+    """Why a show has not begun; `links`: those that do not talk, and what they do instead."""
+    if not links:
+        return "The show has not begun: its outputs are still being put right. Type `begin` not to wait for that."
+    it = "it" if len(links) == 1 else "them"
+    waits = "; ".join(f"link {link}" for link in links)
+    return (
+        f"The show has not begun: it waits for {waits}. Guarded outputs keep their safe state. Type `begin` to begin "
+        f"without {it}."
+    )
+
+
 def ended(unreached: Sequence[Unreached], flashing: Sequence[str] = ()) -> str:
     """How a show has ended: whether all guarded outputs are known to have been told their safe state.
 

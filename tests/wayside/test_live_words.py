@@ -10,7 +10,7 @@ from engine.layout import Aspect, Kind, Layout, Link, Output, Setting, Wiring
 from engine.program import Program
 from engine.trace import LinkIs
 from wayside.live_links import Unreached, guarded_on, may_reset
-from wayside.live_words import Teller, ended, kept_closed
+from wayside.live_words import Teller, ended, kept_closed, not_begun
 from wayside.project import load
 from wayside.showing import Show
 
@@ -102,3 +102,12 @@ def test_a_link_that_never_talked_has_not_gone() -> None:
     teller = Teller(Program(Layout(), {}))
     said = [teller.sentence(LinkIs(0, "main", state)) for state in ("gone", "talking", "gone")]
     assert said == [None, "link main is talking", "link main is gone"]
+
+
+def test_why_a_show_has_not_begun() -> None:
+    assert not_begun(["main: track power is off"]) == (
+        "The show has not begun: it waits for link main: track power is off. Guarded outputs keep their safe state. "
+        "Type `begin` to begin without it."
+    )
+    assert "for link main: gone; link yard: silent. " in not_begun(["main: gone", "yard: silent"])
+    assert "still being put right" in not_begun([])
