@@ -94,7 +94,7 @@ ROWS: Mapping[State, tuple[Row, ...]] = {
     State.TALKING: (
         Row(
             lambda facts: facts.refused,
-            "it talks, but has refused {refused} commands",
+            "it talks, but has refused commands: {refused}",
             "look at `dialect`, `words` and the numbers of its outputs and detectors",
         ),
         Row(

@@ -75,7 +75,7 @@ def _what(load: Load, overs: Sequence[Over]) -> str:
     )
     seen = []
     if worst.error > MATTERS:
-        seen.append(f"`{worst.error_of}` is up to {ceil(100 * worst.error)} % off")
+        seen.append(f"`{worst.error_of}` is up to {ceil(100 * worst.error)} % from what it should show")
     if late_us > MATTERS_US:
         seen.append(f"a command comes {_number(late_us / 1_000_000)} s late")
     most = f"up to {peak.wanted}" if len(overs) > 1 else f"{peak.wanted}"

@@ -13,7 +13,19 @@ import pytest
 ROOT = Path(__file__).parents[1]
 ROOMS = ("scenes", "engine", "adapters", "wayside")
 # pure values and functions of light and motion: what a scene names, and what check reckons with
-LIGHT = {"chance", "characters", "codes", "courses", "curves", "daylight", "flicker", "lightness", "manners", "waves", "ways"}
+LIGHT = {
+    "chance",
+    "characters",
+    "codes",
+    "courses",
+    "curves",
+    "daylight",
+    "flicker",
+    "lightness",
+    "manners",
+    "waves",
+    "ways",
+}
 RECORDS = {
     "scenes": {"layout", "conditions", "program", *LIGHT},
     "adapters": {"layout", "program", "conditions", "events", "trace", "waves", "codes", "colour"},

@@ -19,7 +19,6 @@ MOST_NAMED = 6  # outputs in one sentence
 OLD_ASPECTS = 32  # NMRA S-9.2.1 of 2012 has five bits for an aspect, NEM 672 eight
 
 
-
 class _Refused(NamedTuple):
     """One output that cannot be had as it is."""
 

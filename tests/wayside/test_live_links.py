@@ -52,10 +52,10 @@ def test_a_number_that_grows_is_not_said_again_and_again(monkeypatch: pytest.Mon
     said: list[str] = []
     both = links(said)
     usual = both.runs[0].health()
-    for what in ("it talks, but has refused 1 commands", "it talks, but has refused 2 commands", "all is well"):
+    for what in ("it talks, but has refused commands: 1", "it talks, but has refused commands: 2", "all is well"):
         monkeypatch.setattr(both.runs[0], "health", lambda what=what: usual._replace(what=what))
         both.look()
-    assert said == ["link main (loop://): it talks, but has refused 1 commands.", "link main (loop://): all is well."]
+    assert said == ["link main (loop://): it talks, but has refused commands: 1.", "link main (loop://): all is well."]
 
 
 def test_what_has_no_port_or_no_link_is_said_when_a_show_begins() -> None:
