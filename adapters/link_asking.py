@@ -24,7 +24,6 @@ class Asking:
         self._fence_bytes = self._most - (BUFFER - FENCE_BYTES)
         self.unanswered = 0
         self.round_trip_us: int | None = None
-        self._last_us: int | None = None  # the last question
         self.reset(0)
 
     def reset(self, now_us: int) -> None:
@@ -80,7 +79,7 @@ class Asking:
             self.unanswered += 1
             self._stalled = self._since_us is not None
             self._on_way = self._behind
-        self.asked_us = self._last_us = now_us
+        self.asked_us = now_us
         self._next_us = now_us + self._times.ask_us
         self._since_us = now_us if self._since_us is None else self._since_us
         self._unsaid_us = now_us if self._unsaid_us is None else self._unsaid_us

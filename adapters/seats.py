@@ -25,7 +25,7 @@ class Unserved(NamedTuple):
 def seat_of(layout: Layout, wiring: Wiring) -> Seat | None:
     """None for what is wired to nothing, or to what the layout file does not have, which its reader has told."""
     board = layout.boards.get(wiring.board) if wiring.board else None
-    link = layout.links.get(board.link if board else wiring.link or "")
+    link = layout.link_of(wiring)
     if link is None:
         return None
     if board is not None:

@@ -180,8 +180,8 @@ _DONE_BY_ITSELF = {
 # 10 bits, 0.89 units at most. The pattern repeats 25 times a second, or 50 at two of four; whether that is seen hangs
 # on the lamp: brighter ones show it sooner, and between nothing and the first code it shows most. A floor ends it
 # there: below a floor above the first code nothing is dithered. A link carries 50 or 100 commands a second for each
-# lamp that rests between two codes: some ten such lamps fill a serial line of 115200 baud, and one can take all
-# that a track bus carries for accessories, 41 to 82 a second.
+# lamp that rests between two codes: four to eight such lamps take all of the 4,800 bytes a second that a link gets
+# when nothing else is stated, and one can take all that a track bus carries for accessories, 41 to 82 a second.
 
 
 def dithered(output: Output, value: float, at_us: int) -> int:

@@ -1,9 +1,8 @@
-"""Going through compiled blocks: what stands inside a statement, what it writes, whether and how long it takes time."""
+"""Going through compiled blocks: what their lines write, whether and how long they take time."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from typing import Any
+from collections.abc import Iterator
 
 from engine.layout import DAYLIGHT, Layout, Place
 from engine.program import (
@@ -29,44 +28,22 @@ from engine.program import (
     Together,
     Wait,
     WaitUntil,
+    blocks_of,
+    lines_of,
 )
-
-_INSIDE: dict[type, Callable[[Any], tuple[Block, ...]]] = {
-    Together: lambda one: one.branches,
-    FirstOf: lambda one: one.branches,
-    InOrder: lambda one: (one.block,),
-    Repeat: lambda one: (one.block,),
-    AsLongAs: lambda one: (one.block, one.otherwise),
-    If: lambda one: (one.block, one.otherwise),
-    WaitUntil: lambda one: (one.otherwise,),
-    ByChance: lambda one: tuple(block for _, block in one.shares),
-    ForEach: lambda one: tuple(member.block for member in one.members),
-}
-
-
-def blocks(statement: Statement) -> tuple[Block, ...]:
-    """The blocks that stand directly inside a statement."""
-    inside = _INSIDE.get(type(statement))
-    return inside(statement) if inside else ()
 
 
 def walk(*roots: Block) -> Iterator[Statement]:
     """Every statement in the blocks, each before what stands inside it, in the order written."""
-    todo = [statement for block in reversed(roots) for statement in reversed(block)]
-    while todo:
-        statement = todo.pop()
-        yield statement
-        inside = _INSIDE.get(type(statement))
-        if inside is not None:
-            for block in reversed(inside(statement)):
-                todo.extend(reversed(block))
+    for block in roots:
+        yield from lines_of(block)
 
 
 def every_block(*roots: Block) -> Iterator[Block]:
     """Every block, the outer ones first."""
     yield from roots
     for statement in walk(*roots):
-        yield from blocks(statement)
+        yield from blocks_of(statement)
 
 
 def whole(scene: Scene) -> tuple[Block, Block]:
@@ -148,7 +125,7 @@ def _stops(block: Block) -> bool:
         if isinstance(statement, StopRepeating):
             return True
         if not isinstance(statement, Repeat):
-            todo.extend(one for inner in blocks(statement) for one in inner)
+            todo.extend(one for inner in blocks_of(statement) for one in inner)
     return False
 
 
@@ -164,7 +141,7 @@ def fixed_us(statement: Statement) -> int | None:
         case Move() | WaitUntil() | RunScene():
             return None
         case _:
-            return None if blocks(statement) else 0
+            return None if blocks_of(statement) else 0
 
 
 def guards(scene: Scene, layout: Layout) -> list[str]:

@@ -10,7 +10,7 @@ from fractions import Fraction
 from pathlib import PurePath
 
 from engine.layout import NOWHERE, Blink, Kind, Output, Place
-from engine.program import AsLongAs, Block, ByChance, ForEach, Program, Statement
+from engine.program import AsLongAs, Block, Program, Statement, blocks_of
 
 SECOND = 1_000_000
 MINUTE = 60 * SECOND
@@ -124,17 +124,6 @@ def value(output: Output, amount: float) -> str:
     return _BY_KIND.get(output.kind, _switched)(output, amount)
 
 
-def _blocks(statement: Statement) -> Iterable[Block]:
-    match statement:
-        case ForEach(members=members):
-            return [member.block for member in members]
-        case ByChance(shares=shares):
-            return [block for _, block in shares]
-    if (branches := getattr(statement, "branches", None)) is not None:
-        return tuple(branches)
-    return [getattr(statement, name) for name in ("block", "otherwise") if hasattr(statement, name)]
-
-
 def statements(program: Program) -> dict[Place, Statement]:
     """Every scene's statements by the place they were written at; a line written out several times is met once."""
     found: dict[Place, Statement] = {}
@@ -146,7 +135,7 @@ def statements(program: Program) -> dict[Place, Statement]:
             # a block's head may share its place with its first line: the line that does something wins
             if statement.place not in found or isinstance(found[statement.place], AsLongAs):
                 found[statement.place] = statement
-            todo.extend(_blocks(statement))
+            todo.extend(blocks_of(statement))
     return found
 
 

@@ -42,11 +42,6 @@ def is_stated(link: Link) -> bool:
     return bool(link.port or link.words) or any(key == "dialect" for key, _ in link.settings)
 
 
-def link_of(layout: Layout, output: Output) -> Link | None:
-    board = layout.boards.get(output.wiring.board or "")
-    return layout.links.get(board.link if board else output.wiring.link or "")
-
-
 def _on_accessory(layout: Layout, output: Output) -> bool:
     board = layout.boards.get(output.wiring.board or "")
     return not board.pins if board else output.wiring.address is not None
@@ -56,7 +51,7 @@ def _refused(layout: Layout) -> Iterator[_Refused]:
     from adapters.wires import Unserved, served
 
     for output in layout.outputs.values():
-        link = link_of(layout, output)
+        link = layout.link_of(output.wiring)
         if link is None:
             continue
         stated = is_stated(link)
@@ -128,7 +123,7 @@ def _backwards(program: Program) -> Iterator[Problem]:
 
 
 def _is_stated(layout: Layout, output: Output) -> bool:
-    link = link_of(layout, output)
+    link = layout.link_of(output.wiring)
     return link is not None and is_stated(link)
 
 
