@@ -46,12 +46,14 @@ class Test(Enum):
     TALKING = "talking"
     # where trains truly are: known in rehearsal only, so no scene may read it
     TRAIN_ON = "train on"
+    REACHES = "reaches"  # a train comes on to the stretch: an instant
 
 
 class Sort(Enum):
     """The name space that an atom's subject lives in."""
 
-    OUTPUT = "output"
+    OUTPUT = "output"  # what is known of it: what nobody can reach has not arrived anywhere
+    SHOWN = "shown"  # an output as it truly is: what nobody can reach stays as it was. For rules
     DETECTOR = "detector"
     BUTTON = "button"
     FLAG = "flag"
@@ -134,6 +136,33 @@ def parts(term: Term) -> Iterator[Term]:
                 todo.append(inner)
             case Atom():
                 pass
+
+
+def instantaneous(term: Term) -> bool:
+    """Whether something in the term is true for an instant only."""
+    return any(
+        isinstance(part, Becomes) or (isinstance(part, Atom) and part.test is Test.REACHES) for part in parts(term)
+    )
+
+
+def as_shown(term: Term) -> Term:
+    """The term with every output asked as it truly is."""
+    match term:
+        case Atom(Sort.OUTPUT, subject, test, amount):
+            return Atom(Sort.SHOWN, subject, test, amount)
+        case All(terms):
+            return All(tuple(map(as_shown, terms)))
+        case Any(terms):
+            return Any(tuple(map(as_shown, terms)))
+        case AtLeast(count, terms):
+            return AtLeast(count, tuple(map(as_shown, terms)))
+        case Not(inner):
+            return Not(as_shown(inner))
+        case Held(inner, for_us):
+            return Held(as_shown(inner), for_us)
+        case Becomes(inner):
+            return Becomes(as_shown(inner))
+    return term
 
 
 def atoms(term: Term) -> tuple[Atom, ...]:

@@ -36,10 +36,11 @@ def next_instant(kernel: Kernel, world: World) -> int | None:
 
 
 def work(kernel: Kernel, world: World, now_us: int) -> None:
-    """Work one instant: the world first, then the kernel, and again while the world answers at that instant."""
+    """Work one instant: the world first, then the kernel, and again while the world answers; then the rules."""
     kernel.advance(now_us, world.advance(now_us))
     while answers := world.advance(now_us):
         kernel.advance(now_us, answers)
+    kernel.judge()
 
 
 def jump(kernel: Kernel, world: World, until_us: int | None, progress: Callable[[int], None] | None = None) -> int:

@@ -31,6 +31,7 @@ from engine.layout import NOWHERE, Kind, Place
 from engine.performance import Cast, Run
 from engine.program import Level, Order, Program, conditions
 from engine.queue import GUARD, INPUT, Queue, Sleeper
+from engine.rules import Broken, Rules
 from engine.stage import Alarm, DetectorNow, Key, OutputNow, Stage, Wish, level_left, orders_for, wave_for
 from engine.truth import Memory, Truth
 from engine.verbs import VERBS
@@ -63,11 +64,13 @@ class Kernel:
         self.starts_s = program.layout.clock.starts_s if starts_s is None else starts_s
         self.begins_us = 0  # the first instant; later where a show waits for its links
         self.closed = False  # no scene begins any more
+        self.rules: Rules | None = None  # where rules are judged: they watch from outside
         self.blame: Place = NOWHERE  # the line that is dropping blocks just now
         self._orders = 0
         self._lines = 0
         self._told: dict[str, t.Told] = {}  # this instant's last order for each output
         self._dirty: set[Key] = set()
+        self._changed: set[Key] = set()  # since rules were judged last
         self._later: list[Callable[[], None]] = []
         self._deciding: list[First] = []
         self._watches: list[Watching] = []
@@ -140,6 +143,16 @@ class Kernel:
         for watch in self._watches:
             watch.settle(now_us)
 
+    def judge(self) -> list[Broken]:
+        """The instant is over, and nothing more will come in it: what rules it has broken."""
+        if self.rules is None:
+            return []
+        changed, self._changed = self._changed, set()
+        broken = self.rules.settle(self.stage.now_us, changed)
+        for rule, line, breach in broken:
+            self._record(t.Broke(self.stage.now_us, rule.name, line.place, breach.since_us))
+        return broken
+
     def _open(self) -> None:
         for condition in conditions(self.program):
             self.truth.question(condition.term)
@@ -159,6 +172,7 @@ class Kernel:
             self._know_memories()
         if self._dirty or everybody:
             dirty, self._dirty = self._dirty, set()
+            self._changed |= dirty
             self._look(dirty, everybody)
         resume = self._resume
         for number, sleeper in queue.lines_due(now_us):
@@ -295,7 +309,7 @@ class Kernel:
         for name, now in self.stage.outputs.items():
             link = self.program.layout.link_of(now.output.wiring)
             if link is not None and link.name == event.link:
-                now.reachable = event.state == "talking"
+                now.found() if event.state == "talking" else now.lost(self.stage.now_us)
                 if now.read:
                     self.changed((Sort.OUTPUT, name))
 
@@ -322,6 +336,8 @@ class Kernel:
 
     def _train_stands(self, event: TrainStands) -> None:
         self.stage.trains_on[event.detector] += 1 if event.on else -1
+        if event.on:
+            self.stage.reached_us[event.detector] = self.stage.now_us
         self.changed((Sort.TRAIN, event.detector))
         self._record(t.TrainOn(self.stage.now_us, event.train, event.detector, event.on))
 

@@ -7,15 +7,20 @@ from typing import NamedTuple
 
 from engine import curves, ways
 from engine.chance import Chance, splitmix64
-from engine.conditions import Sort
+from engine.conditions import Atom, Sort
 from engine.courses import Course, Script
 from engine.events import Detected
 from engine.flicker import Flicker
 from engine.layout import NOWHERE, Detector, Kind, Output, Place, Setting
 from engine.program import Come, Flash, Flickers, Level, Order, Program, Shows, Swing
-from engine.waves import Flashing, Ramp, State, Steady, Wave, next_change
+from engine.waves import Flashing, Ramp, State, Steady, Wave, endless, next_change
 
 Key = tuple[Sort, str]
+
+
+def key_of(atom: Atom) -> Key:
+    """What must change for the atom's answer to change."""
+    return (Sort.OUTPUT if atom.sort is Sort.SHOWN else atom.sort, atom.subject)
 
 
 class Wish(NamedTuple):
@@ -40,6 +45,7 @@ class OutputNow:
         "plain",
         "reachable",
         "read",
+        "stuck",
         "timer",
         "wave",
     )
@@ -52,10 +58,26 @@ class OutputNow:
         self.order = 0  # the number of the order that set the wave
         self.holder = ""  # the scene that has claimed it
         self.reachable = True  # whether its link talks: what nobody can reach has not arrived anywhere
+        self.stuck: Wave | None = None  # what it shows while nobody can reach it
         self.timer = 0  # for the next instant at which a condition about it may change
         self.read = False  # whether any condition reads it
         self.levels: list[float] = []  # values at which a condition about it changes, in order
         self.plain = not (output.soft_start_us or output.comes_on)  # whether a level is reached at once
+
+    def lost(self, now_us: int) -> None:
+        """Nobody can reach it any more: it stays as it is, but for work that its board does by itself.
+
+        A lamp that flashes is taken to flash on. Told by us, it in fact stays lit or dark; but no scene could prevent
+        that, and a rule that every lost link breaks would prove nothing.
+        """
+        self.reachable = False
+        if self.stuck is None:
+            goes_on = self.output.itself or endless(self.wave)
+            self.stuck = self.wave if goes_on else Steady(self.wave.value_at(now_us))
+
+    def found(self) -> None:
+        """It can be reached again, and is put right."""
+        self.reachable, self.stuck = True, None
 
     @property
     def wish(self) -> Wish:
@@ -97,6 +119,22 @@ class OutputNow:
         """Where a value lies among the levels: on one of them, or between two."""
         index = bisect_left(self.levels, value)
         return 2 * index + (self.levels[index : index + 1] == [value])
+
+
+class Shown:
+    """An output as it truly is, for rules: one that nobody can reach stays as it was when it was last told."""
+
+    __slots__ = ("_now", "output")
+
+    reachable = True
+
+    def __init__(self, now: OutputNow) -> None:
+        self._now = now
+        self.output = now.output
+
+    @property
+    def wave(self) -> Wave:
+        return self._now.stuck or self._now.wave
 
 
 class DetectorNow:
@@ -142,6 +180,9 @@ class Stage:
         self.scenes = dict.fromkeys(program.scenes, "")
         self.links = dict.fromkeys(layout.links, "talking")
         self.trains_on: dict[str, int] = dict.fromkeys(layout.detectors, 0)
+        self.reached_us: dict[str, int] = dict.fromkeys(
+            layout.detectors, -1
+        )  # when a train came on to the stretch last
         self.feeds_ready = dict.fromkeys(layout.feeds, 0)
 
 

@@ -120,6 +120,15 @@ class Noted(NamedTuple):
     place: Place
 
 
+class Broke(NamedTuple):
+    """A rule broke: `place` is the line of the rule, `since_us` when what broke it began."""
+
+    at_us: int
+    rule: str
+    place: Place
+    since_us: int
+
+
 class Trouble(NamedTuple):
     """Something was cut or refused: a loop that took no time, reactions that never settled, a limit."""
 
@@ -142,5 +151,6 @@ Record = (
     | TrainAt
     | TrainOn
     | Noted
+    | Broke
     | Trouble
 )

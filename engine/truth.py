@@ -6,14 +6,16 @@
 from __future__ import annotations
 
 import operator
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 from engine.conditions import All, Any, AtLeast, Atom, Becomes, Held, Not, Sort, Term, Test, atoms
 from engine.layout import Kind
-from engine.stage import Key, OutputNow, Stage
+from engine.stage import Key, OutputNow, Shown, Stage, key_of
 from engine.waves import Flashing, State, endless, shines, under_way
 
 Question = Callable[[], bool]
+Asked = OutputNow | Shown
 
 _COMPARE: dict[Test, Callable[[float, float], bool]] = {
     Test.ABOVE: operator.gt,
@@ -24,36 +26,36 @@ _COMPARE: dict[Test, Callable[[float, float], bool]] = {
 }
 
 
-def _under_way(now: OutputNow, at: int, _: float) -> bool:
+def _under_way(now: Asked, at: int, _: float) -> bool:
     return under_way(now.wave, at)
 
 
-def _arrived(now: OutputNow, at: int, amount: float) -> bool:
+def _arrived(now: Asked, at: int, amount: float) -> bool:
     wave = now.wave
     return now.reachable and not endless(wave) and not under_way(wave, at) and wave.value_at(at) == amount
 
 
-def _shows_colour(now: OutputNow, at: int, amount: float) -> bool:
+def _shows_colour(now: Asked, at: int, amount: float) -> bool:
     """One of a lamp's named colours, also while a light's character changes them: there is no way between two."""
     return round(now.wave.value_at(at)) == amount
 
 
-def _between(now: OutputNow, at: int, _: float) -> bool:
+def _between(now: Asked, at: int, _: float) -> bool:
     return now.reachable and not any(_arrived(now, at, position.degrees) for position in now.output.positions)
 
 
-def _at_rest(now: OutputNow, at: int, _: float) -> bool:
+def _at_rest(now: Asked, at: int, _: float) -> bool:
     rest = now.output.rest
     if rest.blink is not None:
         return isinstance(now.wave, Flashing) and now.wave.blink == rest.blink
     return _arrived(now, at, rest.value)
 
 
-def _comparing(compare: Callable[[float, float], bool]) -> Callable[[OutputNow, int, float], bool]:
+def _comparing(compare: Callable[[float, float], bool]) -> Callable[[Asked, int, float], bool]:
     return lambda now, at, amount: compare(now.wave.value_at(at), amount)
 
 
-_OUTPUT: dict[Test, Callable[[OutputNow, int, float], bool]] = {
+_OUTPUT: dict[Test, Callable[[Asked, int, float], bool]] = {
     Test.ON: lambda now, at, _: shines(now.wave, at),
     Test.LIT: lambda now, at, _: now.wave.value_at(at) > 0,
     Test.FLASHING: lambda now, at, _: now.wave.state is State.FLASHING,
@@ -73,6 +75,8 @@ _DETECTOR = {
     Test.UNKNOWN: ("unknown",),
 }
 _SCENE = {Test.RUNNING: ("running", "stopping"), Test.ENDED: ("ended",), Test.STOPPED: ("stopped",)}
+
+BETWEEN = -2  # a round in which nothing fires
 
 
 class Memory:
@@ -109,6 +113,15 @@ class Truth:
             found = self._questions[term] = self._make(term)
         return found
 
+    @contextmanager
+    def between_instants(self) -> Iterator[None]:
+        """Ask as if this instant were over and the next had not come: what is true for an instant only is not."""
+        round_now, self.round = self.round, BETWEEN
+        try:
+            yield
+        finally:
+            self.round = round_now
+
     def _make(self, term: Term) -> Question:
         match term:
             case Atom():
@@ -131,8 +144,8 @@ class Truth:
     def _atom(self, atom: Atom) -> Question:
         stage, subject, test, amount = self.stage, atom.subject, atom.test, atom.amount
         match atom.sort:
-            case Sort.OUTPUT:
-                return self._output(stage.outputs[subject], test, amount)
+            case Sort.OUTPUT | Sort.SHOWN:
+                return self._output(stage.outputs[subject], test, amount, atom.sort is Sort.SHOWN)
             case Sort.DETECTOR:
                 detector, states = stage.detectors[subject], _DETECTOR[test]
                 return lambda: detector.state in states
@@ -148,13 +161,15 @@ class Truth:
                 return lambda: stage.flags[subject]
             case Sort.LINK:
                 return lambda: stage.links[subject] == "talking"
+            case Sort.TRAIN if test is Test.REACHES:
+                return lambda: self.settling and stage.reached_us[subject] == stage.now_us
             case Sort.TRAIN:
                 return lambda: stage.trains_on[subject] > 0
 
-    def _output(self, now: OutputNow, test: Test, amount: float) -> Question:
+    def _output(self, now: OutputNow, test: Test, amount: float, shown: bool) -> Question:
         if test is Test.PAST:  # asked as a threshold: as a share it might turn true a rounding after its alarm has rung
             start, end = now.output.span
-            return self._output(now, Test.ABOVE if end > start else Test.BELOW, start + (end - start) * amount)
+            return self._output(now, Test.ABOVE if end > start else Test.BELOW, start + (end - start) * amount, shown)
         stage, ask = self.stage, _OUTPUT[test]
         now.read = True
         if test in _LEVELS:
@@ -163,11 +178,12 @@ class Truth:
             ask = _shows_colour
             for edge in (amount - 0.5, amount + 0.5):
                 now.asked_about(edge)
-        return lambda: ask(now, stage.now_us, amount)
+        asked = Shown(now) if shown else now
+        return lambda: ask(asked, stage.now_us, amount)
 
     def _remembered(self, term: Held | Becomes) -> Question:
         inner = self.question(term.term)
-        memory = self.memories[term] = Memory(term, inner, [(a.sort, a.subject) for a in atoms(term)])
+        memory = self.memories[term] = Memory(term, inner, [key_of(atom) for atom in atoms(term)])
         if isinstance(term, Held):
             for_us = term.for_us
             return lambda: memory.since is not None and self.stage.now_us - memory.since >= for_us

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from engine.conditions import Becomes, Term, atoms, parts
-from engine.stage import Key
+from engine.conditions import Term, atoms, instantaneous
+from engine.stage import Key, key_of
 from engine.truth import Memory, Question, Truth
 
 _RANK = {"memory": 0, "guard": 1, "head": 2, "wait": 3}
@@ -25,7 +25,7 @@ class Watch:
         self.changes: list[tuple[int, bool]] = []
         self._truth = truth
         self._ask = truth.question(term)
-        self._becoming = any(isinstance(part, Becomes) for part in parts(term))
+        self._becoming = instantaneous(term)
 
     def settle(self, now_us: int) -> None:
         """The instant is over: note the truth if it is another than before."""
@@ -55,7 +55,7 @@ class Watchers:
     def add(self, looker: Looker | Memory, kind: str, term: Term, *also: Key) -> None:
         """Have it look again when anything that the term reads changes, or one of `also`."""
         self._number += 1
-        keys = [(atom.sort, atom.subject) for atom in atoms(term)]
+        keys = [key_of(atom) for atom in atoms(term)]
         keys += also
         self._entries[looker] = (self._truth.question(term), keys)
         rank = (_RANK[kind], self._number)

@@ -223,9 +223,9 @@ class Conditions:
         return Not(term) if node.word("NO", "NOT") else term
 
     def _reaches(self, node: Node, scope: Scope) -> Term:
-        return Becomes(self._train(node, scope))
+        return self._train(node, scope, Test.REACHES)
 
-    def _train(self, node: Node, scope: Scope) -> Term:
+    def _train(self, node: Node, scope: Scope, test: Test = Test.TRAIN_ON) -> Term:
         word = node.words()[0]
         symbol = self.names.look_up(word, scope, Sort.DETECTOR)
         if symbol is None:
@@ -233,7 +233,7 @@ class Conditions:
         if not self._trains:
             what = "a scene does not know where trains truly are; only rules and rehearsals do"
             raise self.names.refuse(node.place, what, f"ask the detector: `{word.text} is occupied`", scope)
-        return self._atom(On.TRAIN, symbol.name, Test.TRAIN_ON)
+        return self._atom(On.TRAIN, symbol.name, test)
 
     # --- subjects --------------------------------------------------------------------------------------------------
 

@@ -25,6 +25,7 @@ from scenes.conditions import Conditions
 from scenes.names import OPEN, Names, Refused, Sort, Symbol
 from scenes.nodes import Node, Word
 
+MOST_TIMES = 10_000  # that a rule counts; a monitor keeps so many instants
 _DETECTOR_STATES = ("clear", "occupied", "unknown")
 
 
@@ -66,7 +67,9 @@ class Rehearsals:
         longer = node.node("longer")
         words = [*node.words("DURATION"), *(longer.words("DURATION") if longer else ())]
         number = node.word("INTEGER")
-        count = self.names.quantity(number, OPEN, "INTEGER", quantities.whole) if number else 0
+        count = self.names.quantity(number, OPEN, "INTEGER", _countable) if number else 0
+        if node.word("LEAST") and number is not None and count == 0:
+            raise self.names.refuse(number.place, "at least 0 times is always so", "write 1 or more")
         form = _RULE_FORMS[node.kind](node)
         times = tuple(self.names.duration(word) for word in words)
         return RuleLine(node.place, form, tuple(conditions), times, count)
@@ -338,6 +341,10 @@ class Rehearsals:
                 raise self.names.refuse(span.place, "this time ends before it begins", "write the earlier time first")
         at_least, at_most = (count, None) if least else (0, count)
         return Expectation(place, condition, timing, from_us, to_us, at_least, at_most)
+
+
+def _countable(word: Word) -> int:
+    return quantities.whole(word, MOST_TIMES)
 
 
 def _while(node: Node) -> str:

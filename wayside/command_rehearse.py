@@ -19,6 +19,7 @@ from wayside import terminal, verdict, wording
 from wayside.command_check import counted, given_paths, paragraphs, without
 from wayside.progress import shares, watched
 from wayside.project import Project, load
+from wayside.rule_words import broken
 from wayside.terminal import say, tell
 from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss, why_not
 from wayside.wording import count
@@ -176,6 +177,7 @@ def _play(project: Project, chosen: list[Rehearsal], seed: int | None, options: 
             result = rehearse(project.program, rehearsal, seed, None if come is None else partial(come, number))
             results.append(result)
             _show(project, result, width, free or options.events, out)
+    _say_rules(project, results, out)
     _say_advice(project, results, out)
     if not free:
         out(_summary(project, results))
@@ -202,15 +204,12 @@ def _say_advice(project: Project, results: Sequence[Result], out: Out) -> None:
 
 
 def _show(project: Project, result: Result, width: int, events: bool, out: Out) -> None:
-    from wayside.rehearsing import RULES_WAIT
-
     out(verdict.headline(result, width))
     why = verdict.details(result, project.lines)
     if why:
         out(f"\n{verdict.indented(why)}\n")
     for note in result.notes:
-        if note != RULES_WAIT:  # that one is said once, at the end
-            out(verdict.indented(verdict.note(note)))
+        out(verdict.indented(verdict.note(note)))
     if events:
         from wayside import event_list
 
@@ -234,8 +233,22 @@ def _summary(project: Project, results: list[Result]) -> str:
     else:
         score = f"{'it' if len(results) == 1 else 'all'} held, {count(expected, 'expectation')}"
     rules = len(project.program.rules)
-    note = f" {count(rules, 'rule')} not judged: that comes with a later step." if rules else ""
-    return f"{project.name}: {score}.{note}"
+    broke = {one.judgement.rule.name for result in results for one in broken(result.rules)}
+    kept = f"; {count(len(broke), 'rule')} broken" if broke else f", {count(rules, 'rule')} kept" if rules else ""
+    return f"{project.name}: {score}{kept}."
+
+
+def _say_rules(project: Project, results: Sequence[Result], out: Out) -> None:
+    """How near each line of each rule came, over all that was played."""
+    from wayside.rule_words import closest, table
+
+    found = closest((result.rehearsal.name, [one.judgement for one in result.rules]) for result in results)
+    if found:
+        lines = count(len(found), "line of the rules", "lines of the rules")
+        out(f"\n{lines}, and what each had to spare where it came closest:")
+        for row in table(found, len(results) == 1):
+            out(row)
+        out("")
 
 
 # --- files ---------------------------------------------------------------------------------------------------------
@@ -265,13 +278,17 @@ def _dump(project: Project, results: list[Result], file: TextIO) -> None:
 
 def _draw(project: Project, results: list[Result], path: Path, out: Out) -> None:
     from wayside import picture
+    from wayside.rule_words import rule_marks
 
     for result in watched(results, "drawing"):
         name = result.rehearsal.name
         file = path if len(results) == 1 else path.with_name(f"{path.stem}-{name}{path.suffix}")
         title, begins_s = f"{project.name}: {name}", _wall_start(project, result)
         with _settled_by_the_asker(file):
-            picture.draw(result.trace, project.program, file, result.ended_us, title, _failures(result), begins_s)
+            marks = rule_marks([one.judgement for one in result.rules])
+            picture.draw(
+                result.trace, project.program, file, result.ended_us, title, _failures(result), begins_s, marks
+            )
         out(f"The picture is in {file}.")
 
 
@@ -279,14 +296,12 @@ def _failures(result: Result) -> list[Failure]:
     """The marks on a picture: where expectations failed, and the rows that did not do as expected."""
     from wayside.picture_failures import Failure
 
-    return [
-        Failure(
-            outcome.at_us,
-            outcome.what_happened,
-            outcome.subjects,
-        )
-        for outcome in verdict.missed(result)
-    ]
+    missed = [Failure(one.at_us, one.what_happened, one.subjects) for one in verdict.missed(result)]
+    broke = (
+        Failure(one.at_us, f"rule {one.judgement.rule.name}: {one.what_happened}", one.subjects)
+        for one in broken(result.rules)
+    )
+    return [*missed, *broke]
 
 
 @contextmanager

@@ -15,6 +15,7 @@ from engine.layout import NOWHERE, Kind, Output, Place
 from engine.program import AsLongAs, Count, Hold, Program, Release, SetFlag, Tell, Wait, WaitUntil
 from engine.trace import (
     Began,
+    Broke,
     ButtonIs,
     CounterIs,
     Did,
@@ -92,6 +93,10 @@ def lines(trace: Sequence[Record], program: Program, wall_start_s: int | None = 
     yield GAP.join("-" * width for width in widths if width)
     for row in reader.rows():
         yield from _laid_out(cells(row), widths)
+
+
+def _since(at_us: int, since_us: int) -> str:
+    return "" if since_us == at_us else f" by what began at {words.clock(since_us)}"
 
 
 def _until_text(until_us: int | None) -> str:
@@ -271,6 +276,8 @@ class _Reader:
                 return _Row(at, None, words.train(train), f"{'comes on to' if on else 'leaves'} {detector}", "")
             case Noted(at, scene, text, place):
                 return _Row(at, None, "note", text, self._asked(scene, place))
+            case Broke(at, rule, place, since):
+                return _Row(at, None, f"rule {rule}", f"broken{_since(at, since)}", self._places(place))
             case Trouble(at, text, places):
                 return _Row(at, None, "trouble", text, ", ".join(self._places(place) for place in places))
             case Began():

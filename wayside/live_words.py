@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from engine.program import Program
 from engine.trace import (
+    Broke,
     ButtonIs,
     CounterIs,
     FlagIs,
@@ -111,6 +112,8 @@ class Teller:
                 return f"link {link} is {state}"
             case Noted(_, _, text):
                 return f"note: {text}"
+            case Broke(_, rule, place):
+                return f"rule {rule} is broken   ({self._places(place)})"
             case Trouble(_, text, places):
                 where = ", ".join(self._places(place) for place in places)
                 return f"trouble: {text}{f' ({where})' if where else ''}"

@@ -31,7 +31,7 @@ from wayside.picture_marks import (
     merged,
 )
 from wayside.picture_paper import Ink, Pen, Words, text_width
-from wayside.picture_rows import Contents, Section, contents
+from wayside.picture_rows import Contents, RuleMark, Section, contents
 from wayside.picture_sheet import EDGE, NAME_SIZE, SIDE, TRAIN, Sheet
 from wayside.picture_spans import Look, Row, Span, Tick
 from wayside.picture_trains import Strips
@@ -87,6 +87,7 @@ def draw(
     title: str,
     failures: Sequence[Failure] = (),
     wall_start_s: int | None = None,
+    rules: Sequence[RuleMark] = (),
 ) -> None:
     """Draw the trace from 0 to `until_us` and write it to `path`, as .svg or .png.
 
@@ -96,7 +97,7 @@ def draw(
     if path.suffix.lower() not in ENDINGS:
         raise Unwritable(f"a picture's file name ends in .svg or .png, not in {path.suffix or 'nothing'!r}")
     until_us = max(until_us, words.SECOND)
-    page = _Page(contents(trace, program, until_us), program, until_us, title, failures)
+    page = _Page(contents(trace, program, until_us, rules), program, until_us, title, failures)
     page.lay_out(wall_start_s)
     page.sheet.paper.save(path, page.sheet.width, page.sheet.height, title)
 
@@ -281,6 +282,10 @@ class _Page:
                 last = x
             end = xs[number + 1] if number + 1 < len(xs) else sheet.width - 0.1
             text = tick.text.replace("\n", " ")
+            before = xs[number - 1] if number else sheet.left
+            if x + 0.12 + text_width(text, SMALL) > end and x - before > text_width(text, SMALL) + 0.2:
+                sheet.paper.words(Words(x - 0.06, place.middle + 0.01, text, SMALL, "right", DARK))
+                continue
             text = _shortened(text, end - x - 0.12, SMALL)
             if len(text) > 8 or text == tick.text:
                 sheet.paper.words(Words(x + 0.06, place.middle + 0.01, text, SMALL, "left", DARK))

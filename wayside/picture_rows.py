@@ -86,13 +86,22 @@ _LINK = {"talking": Look.IDLE}
 _YES = {"yes": Look.SOLID}
 
 
+class RuleMark(NamedTuple):
+    """A line of a rule: where it came closest (None: nothing came near), and by how much, in words."""
+
+    rule: str
+    line: int
+    at_us: int | None
+    text: str
+
+
 class Contents(NamedTuple):
     strips: tuple[Strip, ...]
     sections: tuple[Section, ...]
     troubles: tuple[Trouble, ...]
 
 
-def contents(trace: Sequence[Record], program: Program, until_us: int) -> Contents:
+def contents(trace: Sequence[Record], program: Program, until_us: int, rules: Sequence[RuleMark] = ()) -> Contents:
     """Everything that the picture shows, from 0 to `until_us`, in the order in which it stands on the page."""
     found = _read(trace)
     layout = program.layout
@@ -107,6 +116,7 @@ def contents(trace: Sequence[Record], program: Program, until_us: int) -> Conten
         sections.append(Section(title, rows))
     sections.append(Section("Scenes", tuple(_state_rows(found, "scene", program.scenes, _SCENE, until_us))))
     sections.append(Section("Hands and notes", tuple(_other_rows(found, program, until_us))))
+    sections.append(Section("Rules at closest", tuple(_rule_row(mark) for mark in rules)))
     strips = tuple(_strips(found, layout, until_us))
     return Contents(strips, tuple(section for section in sections if section.rows), tuple(found.troubles))
 
@@ -189,6 +199,11 @@ def _other_rows(found: _Found, program: Program, until_us: int) -> list[Row]:
             rows.append(Row("counter", name, ticks=ticks, beside="counter"))
     notes = tuple(tick for tick in found.notes if tick.at_us <= until_us)
     return [*rows, Row("notes", "notes", ticks=notes)] if notes else rows
+
+
+def _rule_row(mark: RuleMark) -> Row:
+    ticks = () if mark.at_us is None else (Tick(mark.at_us, mark.text),)
+    return Row("rule", mark.rule, ticks=ticks, beside=f"line {mark.line}")
 
 
 # --- trains --------------------------------------------------------------------------------------------------------

@@ -17,17 +17,18 @@ from engine.drive import jump
 from engine.kernel import Kernel
 from engine.layout import NOWHERE, Layout, Place
 from engine.program import Act, Begin, Deed, EachTime, Expectation, Program, Rehearsal
+from engine.rules import Judgement, Rules
 from engine.trace import Noted, Record, SceneIs, Trouble
 from engine.watchers import Watch
+from wayside import rule_words
 from wayside.explaining import Story
 from wayside.judging import History, Verdict, horizon_us, judge, to_blame
+from wayside.rule_words import RuleOutcome
 from wayside.wording import duration
 
 LONGEST_REHEARSAL_US = 3_600_000_000  # where nothing gives a rehearsal an end and its scenes never finish: an hour
 
 Progress = Callable[[float], None]  # hears the share of the longest that it can take, 0 to 1
-
-RULES_WAIT = "The rules are not judged yet: judging rules comes with a later step."
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +54,7 @@ class Result:
     ended_us: int
     seed: int
     notes: tuple[str, ...] = field(default=())
+    rules: tuple[RuleOutcome, ...] = field(default=())  # one a line of every rule, in the order written
 
     @property
     def troubles(self) -> tuple[Trouble, ...]:
@@ -61,7 +63,8 @@ class Result:
 
     @property
     def passed(self) -> bool:
-        return not self.troubles and all(outcome.passed for outcome in self.outcomes)
+        outcomes = all(outcome.passed for outcome in self.outcomes)
+        return outcomes and not self.troubles and all(rule.kept for rule in self.rules)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +77,7 @@ class Run:
     under_way: bool  # trains or hands were not done yet
     cut: bool  # it ended at the limit, not because it was over
     unheard: tuple[tuple[int, Act], ...]
+    judgements: tuple[Judgement, ...]
     too_early: tuple[tuple[str, str], ...]  # scenes that wait for a change, and what held from the first instant on
 
 
@@ -93,7 +97,10 @@ def rehearse(
     records = list[Record](run.trace)
     records.extend(remarks)
     records.sort(key=lambda record: record.at_us)
-    return Result(rehearsal, outcomes, tuple(records), run.ended_us, seed, tuple(_notes(program, rehearsal, run)))
+    rules = tuple(rule_words.outcome(program, rehearsal, run.trace, one) for one in run.judgements)
+    return Result(
+        rehearsal, outcomes, tuple(records), run.ended_us, seed, tuple(_notes(program, rehearsal, run)), rules
+    )
 
 
 def play(program: Program, scene: str, from_s: int | None, for_us: int, seed: int | None = None) -> Result:
@@ -112,6 +119,7 @@ def _play(
     world = World(program.layout, rehearsal.trains, _hands(rehearsal), _asker(kernel, program.layout))
     for begin in rehearsal.begins:
         _begin(begin, kernel, world)
+    rules = Rules(kernel, program.rules.values())
     before = {term: kernel.holds(term) for term in terms}
     watches = {term: kernel.watch(term) for term in before}
     edges = _edges(program, kernel) if _anything_at_once(rehearsal) else []
@@ -124,7 +132,8 @@ def _play(
     histories = {term: History(watch.changes, ended, before[term]) for term, watch in watches.items()}
     trace = tuple(kernel.trace)
     early = tuple((scene, words) for scene, words, watch in edges if _too_early(scene, watch, trace))
-    return Run(trace, ended, histories, world.next_due() is not None, cut, tuple(world.unheard), early)
+    under_way, judgements = world.next_due() is not None, rules.judgements(ended)
+    return Run(trace, ended, histories, under_way, cut, tuple(world.unheard), judgements, early)
 
 
 def _anything_at_once(rehearsal: Rehearsal) -> bool:
@@ -255,8 +264,6 @@ def _unheard(run: Run) -> Iterable[Noted]:
 
 
 def _notes(program: Program, rehearsal: Rehearsal, run: Run) -> Iterable[str]:
-    if program.rules:
-        yield RULES_WAIT
     yield from _empty_links(program.layout, rehearsal)
     for scene, words in run.too_early:
         yield (

@@ -9,6 +9,9 @@ The object, in this order (version 1; a later version may add keys, and changes 
   {`detector` (null if blind), `length_mm`}.
 - `outcomes`: one an expectation, in the order written: {`place`, `expected` (the condition's words), `passed`,
   `what_happened`, `at_us` (or null), `done_by` (a place or null)}. Empty for a bare trace.
+- `rules`: one a line of every rule, in the order written: {`rule`, `place`, `verdict` ("kept", "broken", "open" or
+  "idle"), `margin` (or null: nothing came near), `unit` ("us", "times", "%", "deg", "lux"), `closest_at_us` (or null),
+  `broken` (how many times), `what_happened`}. Empty for a bare trace.
 - `records`: in order, one a line of the text. Each has `record` (its kind), `at_us` (microseconds from the beginning)
   and the fields below. A *place* is {`file`, `line`, `column`, `end_line`, `end_column`}, counted from 1, the end
   column not included; null where nothing written asked.
@@ -28,6 +31,7 @@ The object, in this order (version 1; a later version may add keys, and changes 
   | `train at` | `train`, `track`, `front_um`, `tail_um` (from the track's beginning), `speed_um_s` (negative: back) |
   | `train on` | `train`, `detector`, `on`                                                                          |
   | `note`     | `scene`, `text`, `place`                                                                           |
+  | `broken rule` | `rule`, `place` (of its line), `since_us` (when what broke it began)                               |
   | `trouble`  | `text`, `places`                                                                                   |
 
   Trains are numbered from 0 in the order in which the rehearsal's file writes them.
@@ -58,6 +62,7 @@ from engine.layout import NOWHERE, Kind, Output, Place
 from engine.program import Expectation, Program, Rehearsal
 from engine.trace import (
     Began,
+    Broke,
     ButtonIs,
     CounterIs,
     Did,
@@ -74,6 +79,7 @@ from engine.trace import (
     Trouble,
 )
 from engine.waves import Flashing, Ramp, Steady
+from wayside.rule_words import VERDICTS, RuleOutcome
 
 FORMAT = "wayside trace"
 VERSION = 1
@@ -92,6 +98,7 @@ KINDS: dict[type[tuple[Any, ...]], str] = {
     TrainAt: "train at",
     TrainOn: "train on",
     Noted: "note",
+    Broke: "broken rule",
     Trouble: "trouble",
 }
 SHAPES: dict[type[tuple[Any, ...]], str] = {
@@ -130,6 +137,8 @@ class ResultLike(Protocol):
     @property
     def outcomes(self) -> Sequence[OutcomeLike]: ...
     @property
+    def rules(self) -> Sequence[RuleOutcome]: ...
+    @property
     def trace(self) -> Sequence[Record]: ...
     @property
     def ended_us(self) -> int: ...
@@ -165,6 +174,9 @@ def _object(result_or_trace: ResultLike | Sequence[Record], program: Program) ->
     yield '"outcomes": ['
     for number, outcome in enumerate(result.outcomes if result else ()):
         yield (",\n" if number else "\n") + _text(_outcome(outcome))
+    yield '],\n"rules": ['
+    for number, rule in enumerate(result.rules if result else ()):
+        yield (",\n" if number else "\n") + _text(_rule(rule))
     yield '],\n"records": ['
     for number, record in enumerate(trace):
         yield (",\n" if number else "\n") + _text({"record": KINDS[type(record)], **_fields(record)})
@@ -209,6 +221,21 @@ def _outcome(outcome: OutcomeLike) -> dict[str, object]:
         "what_happened": outcome.what_happened,
         "at_us": outcome.at_us,
         "done_by": None if outcome.place is None else _place(outcome.place),
+    }
+
+
+def _rule(outcome: RuleOutcome) -> dict[str, object]:
+    judgement = outcome.judgement
+    margin = judgement.margin
+    return {
+        "rule": judgement.rule.name,
+        "place": _place(judgement.line.place),
+        "verdict": VERDICTS[judgement.verdict],
+        "margin": None if margin is None else margin.amount,
+        "unit": judgement.unit,
+        "closest_at_us": None if margin is None else margin.at_us,
+        "broken": judgement.broken,
+        "what_happened": outcome.what_happened,
     }
 
 

@@ -6,7 +6,9 @@ from collections.abc import Iterator, Mapping
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
+from engine.layout import Place
 from scenes.problems import excerpt
+from wayside.rule_words import broken
 from wayside.wording import count, duration
 
 if TYPE_CHECKING:
@@ -29,8 +31,10 @@ def headline(result: Result, width: int = 0) -> str:
 
 def _score(result: Result) -> str:
     failures, all_of_them = len(missed(result)), len(result.outcomes)
-    if failures:
-        return f"{failures} of {count(all_of_them, 'expectation')} failed"
+    broke = {one.judgement.rule.name for one in broken(result.rules)}
+    if failures or broke:
+        said = f"{failures} of {count(all_of_them, 'expectation')} failed" if failures else ""
+        return ", ".join([*([said] if said else []), *([f"{count(len(broke), 'rule')} broken"] if broke else [])])
     if result.troubles:
         return f"{count(all_of_them, 'expectation')} held, but something went wrong"
     return count(all_of_them, "expectation") if all_of_them else "nothing expected"
@@ -38,7 +42,7 @@ def _score(result: Result) -> str:
 
 def details(result: Result, lines: Lines) -> str:
     """Why it failed, a paragraph for each failed expectation and each thing that was cut; empty if it held."""
-    paragraphs = [*_missed_text(result, lines), *_trouble_text(result, lines)]
+    paragraphs = [*_missed_text(result, lines), *_broken_text(result, lines), *_trouble_text(result, lines)]
     return "\n\n".join(paragraphs)
 
 
@@ -48,9 +52,23 @@ def _missed_text(result: Result, lines: Lines) -> Iterator[str]:
         text = [f"{expectation.place}: expected", *excerpt(expectation.place, lines)]
         when = "" if outcome.at_us is None else f" at {duration(outcome.at_us)}"
         text += _folded(f"failed{when}: {outcome.what_happened}")
-        if outcome.place is not None and outcome.place.file:
-            text += [f"        the line that did it: {outcome.place}", *excerpt(outcome.place, lines)]
+        text += _who_did_it(outcome.place, lines)
         yield "\n".join(text)
+
+
+def _broken_text(result: Result, lines: Lines) -> Iterator[str]:
+    for outcome in broken(result.rules):
+        rule, line = outcome.judgement.rule, outcome.judgement.line
+        text = [f"{line.place}: rule {rule.name}", *excerpt(line.place, lines)]
+        text += _folded(f"broken: {outcome.what_happened}")
+        text += _who_did_it(outcome.place, lines)
+        yield "\n".join(text)
+
+
+def _who_did_it(place: Place | None, lines: Lines) -> list[str]:
+    if place is None or not place.file:
+        return []
+    return [f"        the line that did it: {place}", *excerpt(place, lines)]
 
 
 def _trouble_text(result: Result, lines: Lines) -> Iterator[str]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 from stage import LAYOUT, S, read, said, sound
 
-from engine.conditions import Atom, Becomes, Not, Sort, Test
+from engine.conditions import Atom, Not, Sort, Test
 from engine.program import Act, Begin, Deed, Expectation, Rehearsal, Timing, Visit
 
 SCENE = "scene s\n    wait 1 s\n"
@@ -142,7 +142,7 @@ rule r
         ("never", 1, (), 0),
     ]
     train = Atom(Sort.TRAIN, "lane", Test.TRAIN_ON)
-    assert lines[2].conditions[1].term == Becomes(train)
+    assert lines[2].conditions[1].term == Atom(Sort.TRAIN, "lane", Test.REACHES)
     assert lines[6].conditions[0].term == Not(train)
 
 

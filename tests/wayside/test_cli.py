@@ -162,9 +162,18 @@ def test_a_failure_shows_what_when_and_the_line(wayside: Wayside, folder: Path) 
     assert said.out.endswith("Pellbrook Quay: 1 of 2 rehearsals failed.\n")
 
 
-def test_rules_are_said_not_to_be_judged(wayside: Wayside, folder: Path) -> None:
-    (folder / "rules.scene").write_text("rule lamp\n    never amber is on while quay-lamp is on\n")
-    assert "1 rule not judged" in wayside("rehearse", "quay").out
+def test_rules_are_judged_in_every_rehearsal(wayside: Wayside, folder: Path) -> None:
+    (folder / "rules.scene").write_text("rule dark\n    never amber is on while quay-lamp is on\n")
+    kept = wayside("rehearse", "quay")
+    assert kept.status == 0
+    assert "kept  dark  line 2" in kept.out
+    assert kept.out.endswith("1 rule kept.\n")
+    (folder / "rules.scene").write_text("rule dark\n    never amber is on\n")
+    broken = wayside("rehearse", "quay")
+    assert broken.status == 1
+    assert "rules.scene:2:5: rule dark" in broken.out
+    assert "never quay-lamp is on" in broken.out
+    assert broken.out.endswith("1 of 1 rehearsal failed; 1 rule broken.\n")
 
 
 def test_only_plays_what_is_named(wayside: Wayside, folder: Path) -> None:

@@ -28,6 +28,7 @@ from engine.layout import (
 from engine.program import AsLongAs, Count, Hold, Level, Program, Scene, SetFlag, Tell, Wait, WaitUntil
 from engine.trace import (
     Began,
+    Broke,
     ButtonIs,
     CounterIs,
     Did,
@@ -309,6 +310,7 @@ def test_every_kind_of_record_is_read() -> None:
         ButtonIs: ButtonIs(0, "b", True), FlagIs: FlagIs(0, "f", True), CounterIs: CounterIs(0, "c", 1),
         LinkIs: LinkIs(0, "l", "gone"), TrainAt: TrainAt(0, 1, "t", 0, 0, 1), TrainOn: TrainOn(0, 1, "lane", True),
         Noted: Noted(0, "lane", "n", place), Trouble: Trouble(0, "t", ()),
+        Broke: Broke(0, "road-closed", place, 0),
     }  # fmt: skip
     assert set(made) == set(get_args(Record))
     for kind, record in made.items():

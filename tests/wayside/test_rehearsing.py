@@ -25,6 +25,7 @@ from engine.layout import (
     Track,
     Wiring,
 )
+from engine.monitors import Amount, Margin
 from engine.program import (
     Act,
     Begin,
@@ -41,6 +42,7 @@ from engine.program import (
     Rehearsal,
     Repeat,
     Rule,
+    RuleLine,
     Scene,
     SetFlag,
     Swing,
@@ -54,7 +56,7 @@ from engine.program import (
     Whenever,
 )
 from engine.trace import Noted, Saw, SceneIs, Told, TrainAt, TrainOn, Trouble
-from wayside.rehearsing import LONGEST_REHEARSAL_US, RULES_WAIT, Result, play, rehearse
+from wayside.rehearsing import LONGEST_REHEARSAL_US, Result, play, rehearse
 from wayside.trace_words import value
 
 S = 1_000_000
@@ -454,10 +456,18 @@ def test_trouble_in_the_engine_fails_the_rehearsal_in_its_own_words() -> None:
     assert all(isinstance(one, Trouble) and one.text for one in result.troubles)
 
 
-def test_rules_are_said_not_to_be_judged() -> None:
-    ruled = replace(AMBER_FOR_3_S, rules={"reds-first": Rule("reds-first", at(70), ())})
-    assert RULES_WAIT in rehearse(ruled, rehearsal()).notes
-    assert rehearse(AMBER_FOR_3_S, rehearsal()).notes == ()
+def test_rules_are_judged_and_a_broken_one_fails_the_rehearsal() -> None:
+    lit = Condition(Atom(Sort.OUTPUT, "amber", Test.ON), "amber is on")
+    never = RuleLine(at(71), "never", (lit,))
+    longer = RuleLine(at(72), "never", (lit,), (3 * S,))
+    ruled = replace(AMBER_FOR_3_S, rules={"dark": Rule("dark", at(70), (never, longer))})
+    result = rehearse(ruled, rehearsal())
+    broken, kept = result.rules
+    assert not result.passed
+    assert (broken.kept, broken.at_us, broken.judgement.broken) == (False, 0, 1)
+    assert broken.what_happened == "it was so at 0 s, for 3 s; amber was on"
+    assert broken.subjects == ("amber",)
+    assert (kept.kept, kept.judgement.margin) == (True, Margin(0, Amount.TIME, 0))
 
 
 @pytest.mark.parametrize("term", [LANE, Becomes(LANE)])

@@ -35,6 +35,7 @@ from engine.manners import MANNERS
 from engine.program import Expectation, Program, Rehearsal, Timing
 from engine.trace import (
     Began,
+    Broke,
     ButtonIs,
     CounterIs,
     Did,
@@ -52,6 +53,7 @@ from engine.trace import (
 )
 from engine.waves import Flashing, Ramp, Steady, Wave
 from wayside import trace_json
+from wayside.rule_words import RuleOutcome
 
 PLACE = Place("pellbrook-quay/lane.scene", 12, 5, 12, 20)
 LAYOUT = Layout(
@@ -83,6 +85,7 @@ TRACE: tuple[Record, ...] = (
     TrainAt(9, 1, "up-line", 0, -800_000, 150_000),
     TrainOn(10, 1, "lane", True),
     Noted(11, "lane", 'the shop says "good evening", \u00e9t\u00e9 \u2028 and all', PLACE),
+    Broke(12, "road-closed", PLACE, 9),
     Trouble(12, "it never settled", (PLACE, PLACE)),
 )
 
@@ -103,6 +106,7 @@ class Result:
     trace: tuple[Record, ...]
     ended_us: int
     seed: int | None
+    rules: tuple[RuleOutcome, ...] = ()
 
 
 def text(trace: trace_json.ResultLike | Sequence[Record]) -> str:
@@ -146,7 +150,7 @@ def test_every_record_comes_back_as_it_was() -> None:
 
 def test_the_object_and_its_header() -> None:
     data = json.loads(text(TRACE))
-    assert list(data) == ["format", "version", "header", "outcomes", "records"]
+    assert list(data) == ["format", "version", "header", "outcomes", "rules", "records"]
     assert (data["format"], data["version"]) == ("wayside trace", 1)
     header = data["header"]
     assert header["layout"] == "Pellbrook Quay"

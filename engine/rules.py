@@ -1,0 +1,215 @@
+"""Rules at work: each line bound to the present of one kernel, fed at settled instants, and what breaks told.
+
+The same for rehearsals, for the search and for a live show. Which line breaks when is decided in `engine.monitors`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING, NamedTuple
+
+from engine.conditions import All, Atom, Not, Sort, Term, as_shown, atoms, instantaneous
+from engine.levels import Closeness, closeness
+from engine.monitors import (
+    Amount,
+    AtLeast,
+    AtMost,
+    Breach,
+    Earlier,
+    Follows,
+    Lead,
+    Margin,
+    Monitor,
+    Never,
+    NeverLonger,
+    Verdict,
+)
+from engine.program import Rule, RuleLine
+from engine.queue import GUARD
+from engine.stage import Alarm, Key, key_of
+from engine.truth import Question
+
+if TYPE_CHECKING:
+    from engine.kernel import Kernel
+
+
+class Judgement(NamedTuple):
+    """What a line of a rule has come to. `unit` is of the margin: "us", "times", "%", "deg", "lux"."""
+
+    rule: Rule
+    line: RuleLine
+    verdict: Verdict
+    margin: Margin | None
+    unit: str
+    breaches: tuple[Breach, ...]
+    broken: int  # how many breaches there were; of very many only the first are kept
+    guilty: tuple[Atom, ...]  # what was so at the first breach, of all that the line asks
+
+
+class Broken(NamedTuple):
+    """A line that has just broken."""
+
+    rule: Rule
+    line: RuleLine
+    breach: Breach
+
+
+def _never(line: RuleLine) -> list[Term]:
+    """What must never hold all at once. `always A while B` is `never not A while B`; a lone A is what `and` joins."""
+    said, *circumstance = [condition.term for condition in line.conditions]
+    if line.form.startswith("always"):
+        return [Not(said), *circumstance]
+    return list(said.terms) if isinstance(said, All) and not circumstance else [said, *circumstance]
+
+
+def _in_order(line: RuleLine) -> list[Term]:
+    return [condition.term for condition in line.conditions]
+
+
+def _make_never(line: RuleLine, parts: int) -> Monitor:
+    return NeverLonger(line.times_us[0]) if line.times_us else Never(parts)
+
+
+def _within(line: RuleLine) -> int | None:
+    return line.times_us[0] if line.times_us else None
+
+
+class _Form(NamedTuple):
+    """A sentence's shape: the terms that its monitor is fed, and the monitor."""
+
+    terms: Callable[[RuleLine], list[Term]]
+    make: Callable[[RuleLine, int], Monitor]
+
+
+_FORMS: dict[str, _Form] = {
+    "never": _Form(_never, _make_never),
+    "never while": _Form(_never, _make_never),
+    "always": _Form(_never, _make_never),
+    "always while": _Form(_never, _make_never),
+    "at least before": _Form(_in_order, lambda line, _: Lead(line.times_us[0])),
+    "before": _Form(_in_order, lambda line, _: Earlier()),
+    "whenever within": _Form(_in_order, lambda line, _: Follows(*line.times_us)),
+    "at most": _Form(_in_order, lambda line, _: AtMost(line.count, _within(line))),
+    "at least": _Form(_in_order, lambda line, _: AtLeast(line.count, _within(line))),
+}
+
+
+class _Judge:
+    """One line of one rule at work."""
+
+    def __init__(self, kernel: Kernel, rule: Rule, line: RuleLine) -> None:
+        self.rule = rule
+        self.line = line
+        form = _FORMS[line.form]
+        terms = [as_shown(term) for term in form.terms(line)]
+        self.monitor = form.make(line, len(terms))
+        asked = list(dict.fromkeys(atom for term in terms for atom in atoms(term)))
+        self.keys: set[Key] = {key_of(atom) for atom in asked}
+        self.alarm = Alarm(self)
+        self.due: int | None = None
+        self.guilty: tuple[Atom, ...] = ()
+        self._kernel = kernel
+        self._asks: list[Question] = [kernel.truth.question(term) for term in terms]
+        self._asked = [(atom, kernel.truth.question(atom)) for atom in asked]
+        self._detectors = [kernel.stage.detectors[name] for sort, name in self.keys if sort is Sort.DETECTOR]
+        self._counts = False  # everything that it reads has been known once
+        self._instants = any(map(instantaneous, terms))
+        self._after: tuple[int, list[bool]] | None = None  # from when on it is how, where something lasts an instant
+        self._closeness: Closeness | None = closeness(terms, kernel.stage) if isinstance(self.monitor, Never) else None
+
+    def settle(self, now_us: int) -> Breach | None:
+        """Feed it the present; the breach, if that was one."""
+        if not self._counts:
+            if any(detector.state == "unknown" for detector in self._detectors):
+                return None
+            self._counts = True
+        monitor, before = self.monitor, self.monitor.broken
+        self._pass_instant(now_us)
+        truth = self._kernel.truth
+        truth.settling = True
+        holds = [ask() for ask in self._asks]
+        truth.settling = False
+        if self._closeness is not None:
+            self._closeness.settle(now_us, holds)
+        monitor.settle(now_us, holds)
+        if self._instants:
+            with truth.between_instants():
+                self._after = now_us + 1, [ask() for ask in self._asks]
+        self.due = monitor.next_due()
+        if monitor.broken == before:
+            return None
+        if not self.guilty:
+            self.guilty = self._so_now()
+        return monitor.breaches[-1]
+
+    def _pass_instant(self, now_us: int) -> None:
+        """What was true for the last instant only is so no more."""
+        if self._after is not None and self._after[0] < now_us:
+            self.monitor.settle(*self._after)
+        self._after = None
+
+    def _so_now(self) -> tuple[Atom, ...]:
+        truth = self._kernel.truth
+        truth.settling = True
+        found = tuple(atom for atom, ask in self._asked if ask())
+        truth.settling = False
+        return found
+
+    def judgement(self, at_us: int) -> Judgement:
+        """What it has come to, if everything ended at this instant."""
+        monitor = self.monitor
+        if not self._counts:
+            return Judgement(self.rule, self.line, Verdict.SILENT, None, "us", (), 0, ())
+        self._pass_instant(at_us)
+        verdict, margin, unit = monitor.finish(at_us), monitor.margin, "us"
+        if self._closeness is not None:
+            self._closeness.finish(at_us)
+            margin, unit = self._closeness.margin, self._closeness.unit
+        elif margin is not None and margin.unit is Amount.TIMES:
+            unit = "times"
+        breaches = tuple(monitor.breaches)
+        return Judgement(self.rule, self.line, verdict, margin, unit, breaches, monitor.broken, self.guilty)
+
+
+class Rules:
+    """Every line of a program's rules, watching one kernel. Make it before the first instant."""
+
+    def __init__(self, kernel: Kernel, rules: Iterable[Rule]) -> None:
+        self._kernel = kernel
+        self._judges = [_Judge(kernel, rule, line) for rule in rules for line in rule.lines]
+        self._readers: dict[Key, list[_Judge]] = {}
+        for judge in self._judges:
+            for key in judge.keys:
+                self._readers.setdefault(key, []).append(judge)
+        self._began = False
+        self._next_due: int | None = None
+        kernel.rules = self
+
+    def settle(self, now_us: int, changed: Iterable[Key]) -> list[Broken]:
+        """The instant is over: `changed` is what may be other than before. What has broken now."""
+        affected: dict[_Judge, None] = {}
+        if not self._began:
+            self._began = True
+            affected = dict.fromkeys(self._judges)
+        else:
+            for key in changed:
+                for judge in self._readers.get(key, ()):
+                    affected[judge] = None
+            if self._next_due is not None and self._next_due <= now_us:
+                affected |= {judge: None for judge in self._judges if judge.due is not None and judge.due <= now_us}
+        return self._feed(affected, now_us) if affected else []
+
+    def _feed(self, affected: dict[_Judge, None], now_us: int) -> list[Broken]:
+        found = []
+        for judge in affected:
+            breach = judge.settle(now_us)
+            if breach is not None:
+                found.append(Broken(judge.rule, judge.line, breach))
+            if judge.due is not None and judge.due > now_us:
+                self._kernel.queue.push(judge.due, GUARD, judge.alarm)
+        self._next_due = min((judge.due for judge in self._judges if judge.due is not None), default=None)
+        return found
+
+    def judgements(self, at_us: int) -> tuple[Judgement, ...]:
+        """What every line has come to, if everything ended at this instant, in the order written."""
+        return tuple(judge.judgement(at_us) for judge in self._judges)
