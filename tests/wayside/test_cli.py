@@ -172,7 +172,7 @@ def test_rules_are_judged_in_every_rehearsal(wayside: Wayside, folder: Path) -> 
     broken = wayside("rehearse", "quay")
     assert broken.status == 1
     assert "rules.scene:2:5: rule dark" in broken.out
-    assert "never quay-lamp is on" in broken.out
+    assert "never amber is on" in broken.out
     assert broken.out.endswith("1 of 1 rehearsal failed; 1 rule broken.\n")
 
 
