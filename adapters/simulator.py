@@ -44,6 +44,8 @@ class World:
         self._seen = dict.fromkeys(layout.detectors, 0)  # and of how many a section sees something
         self._trains = [(run.from_us, n) for n, run in enumerate(trains)]  # a heap of (next due, number)
         self._held: set[int] = set()
+        self._longest_unseen_us = 0
+        self._unseen: dict[int, int] = {}  # since when no detector sees it, by train
         heapq.heapify(self._trains)
 
     def begins(self, detector: str, state: str) -> None:
@@ -86,6 +88,23 @@ class World:
             self._run(self._journeys[number], at_us, out)
         self._see(at_us)
         self._report(self._layout.detectors, out)
+        self._overlook(at_us)
+
+    def unseen_us(self, now_us: int) -> int:
+        """The longest time up to now for which a train stood where detectors should see it, and none did."""
+        return max([self._longest_unseen_us, *(now_us - since for since in self._unseen.values())])
+
+    def _overlook(self, at_us: int) -> None:
+        """Keep count of trains that no detector sees. A treadle sees passing only, and a blind stretch nothing."""
+        for journey in self._journeys:
+            on = [name for name in journey.body if self._layout.detectors[name].kind is not DetectorKind.TREADLE]
+            since = self._unseen.get(journey.number)
+            if since is not None:
+                self._longest_unseen_us = max(self._longest_unseen_us, at_us - since)
+            if not on or any(self._told[name] != "clear" for name in on):
+                self._unseen.pop(journey.number, None)
+            elif since is None:
+                self._unseen[journey.number] = at_us
 
     # --- trains ----------------------------------------------------------------------------------------------------
 

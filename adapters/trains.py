@@ -152,6 +152,7 @@ class Journey:
         self.state = State.TO_COME
         self.contacts: list[tuple[int, int]] = []  # (instant, stretch) at which the leading end went in
         self._inside: dict[Part, set[int]] = {Part.BODY: set(), Part.SEEN: set()}
+        self._on: dict[Part, frozenset[str]] = {Part.BODY: frozenset(), Part.SEEN: frozenset()}
         self._track = track
         self._spans = boundaries_um(track)
         self._length = run.length_mm * UM_IN_MM
@@ -166,12 +167,12 @@ class Journey:
     @property
     def body(self) -> frozenset[str]:
         """The detectors on whose stretches the train truly is."""
-        return self._detectors(Part.BODY)
+        return self._on[Part.BODY]
 
     @property
     def seen(self) -> frozenset[str]:
         """The detectors on whose stretches the part of it is that sections see."""
-        return self._detectors(Part.SEEN)
+        return self._on[Part.SEEN]
 
     def _detectors(self, part: Part) -> frozenset[str]:
         names = (self._track.stretches[index].detector for index in self._inside[part])
@@ -225,10 +226,10 @@ class Journey:
     def _cross(self, crossing: Crossing, at_us: int) -> None:
         if crossing.part is Part.LEAD:
             self.contacts.append((at_us, crossing.stretch))
-        elif crossing.on:
-            self._inside[crossing.part].add(crossing.stretch)
-        else:
-            self._inside[crossing.part].discard(crossing.stretch)
+            return
+        inside = self._inside[crossing.part]
+        (inside.add if crossing.on else inside.discard)(crossing.stretch)
+        self._on[crossing.part] = self._detectors(crossing.part)
 
     def _passes(self, may_pass: Callable[[str], bool]) -> bool:
         signal = self._halts[-1].signal

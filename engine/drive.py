@@ -7,6 +7,7 @@ from typing import Protocol
 
 from engine.events import Input
 from engine.kernel import Kernel
+from engine.rules import Broken
 
 
 class World(Protocol):
@@ -35,12 +36,12 @@ def next_instant(kernel: Kernel, world: World) -> int | None:
     return min(ours, theirs)
 
 
-def work(kernel: Kernel, world: World, now_us: int) -> None:
-    """Work one instant: the world first, then the kernel, and again while the world answers; then the rules."""
+def work(kernel: Kernel, world: World, now_us: int) -> list[Broken]:
+    """Work one instant: the world, then the kernel, and again while the world answers. What rules it has broken."""
     kernel.advance(now_us, world.advance(now_us))
     while answers := world.advance(now_us):
         kernel.advance(now_us, answers)
-    kernel.judge()
+    return kernel.judge()
 
 
 def jump(kernel: Kernel, world: World, until_us: int | None, progress: Callable[[int], None] | None = None) -> int:

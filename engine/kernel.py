@@ -149,7 +149,7 @@ class Kernel:
             return []
         changed, self._changed = self._changed, set()
         broken = self.rules.settle(self.stage.now_us, changed)
-        for rule, line, breach in broken:
+        for _, rule, line, breach in broken:
             self._record(t.Broke(self.stage.now_us, rule.name, line.place, breach.since_us))
         return broken
 

@@ -209,6 +209,7 @@ class Track(NamedTuple):
     shortest_train_mm: int
     holds: tuple[Hold, ...] = ()
     place: Place = NOWHERE
+    one_way: bool = False  # trains come along it from its beginning only
 
     @property
     def length_mm(self) -> int:

@@ -47,8 +47,9 @@ class Judgement(NamedTuple):
 
 
 class Broken(NamedTuple):
-    """A line that has just broken."""
+    """A line that has just broken. `number` counts the lines of all rules, from 0."""
 
+    number: int
     rule: Rule
     line: RuleLine
     breach: Breach
@@ -94,26 +95,42 @@ _FORMS: dict[str, _Form] = {
 }
 
 
+class Sentence(NamedTuple):
+    """One line of one rule, with all that can be known of it before a kernel is there."""
+
+    rule: Rule
+    line: RuleLine
+    terms: tuple[Term, ...]  # what its monitor is fed
+    asked: tuple[Atom, ...]
+    keys: frozenset[Key]
+    instants: bool  # whether something in it is true for an instant only
+
+
+def sentences(rules: Iterable[Rule]) -> tuple[Sentence, ...]:
+    """Every line of the rules, in the order written. Who plays many cases makes them once."""
+    return tuple(_sentence(rule, line) for rule in rules for line in rule.lines)
+
+
+def _sentence(rule: Rule, line: RuleLine) -> Sentence:
+    terms = tuple(as_shown(term) for term in _FORMS[line.form].terms(line))
+    asked = tuple(dict.fromkeys(atom for term in terms for atom in atoms(term)))
+    return Sentence(rule, line, terms, asked, frozenset(map(key_of, asked)), any(map(instantaneous, terms)))
+
+
 class _Judge:
     """One line of one rule at work."""
 
-    def __init__(self, kernel: Kernel, rule: Rule, line: RuleLine) -> None:
-        self.rule = rule
-        self.line = line
-        form = _FORMS[line.form]
-        terms = [as_shown(term) for term in form.terms(line)]
-        self.monitor = form.make(line, len(terms))
-        asked = list(dict.fromkeys(atom for term in terms for atom in atoms(term)))
-        self.keys: set[Key] = {key_of(atom) for atom in asked}
+    def __init__(self, kernel: Kernel, number: int, sentence: Sentence) -> None:
+        self.number = number
+        self.rule, self.line, terms, self._asked, self.keys, self._instants = sentence
+        self.monitor = _FORMS[self.line.form].make(self.line, len(terms))
         self.alarm = Alarm(self)
         self.due: int | None = None
         self.guilty: tuple[Atom, ...] = ()
         self._kernel = kernel
         self._asks: list[Question] = [kernel.truth.question(term) for term in terms]
-        self._asked = [(atom, kernel.truth.question(atom)) for atom in asked]
         self._detectors = [kernel.stage.detectors[name] for sort, name in self.keys if sort is Sort.DETECTOR]
         self._counts = False  # everything that it reads has been known once
-        self._instants = any(map(instantaneous, terms))
         self._after: tuple[int, list[bool]] | None = None  # from when on it is how, where something lasts an instant
         self._closeness: Closeness | None = closeness(terms, kernel.stage) if isinstance(self.monitor, Never) else None
 
@@ -151,7 +168,7 @@ class _Judge:
     def _so_now(self) -> tuple[Atom, ...]:
         truth = self._kernel.truth
         truth.settling = True
-        found = tuple(atom for atom, ask in self._asked if ask())
+        found = tuple(atom for atom in self._asked if truth.question(atom)())
         truth.settling = False
         return found
 
@@ -174,9 +191,9 @@ class _Judge:
 class Rules:
     """Every line of a program's rules, watching one kernel. Make it before the first instant."""
 
-    def __init__(self, kernel: Kernel, rules: Iterable[Rule]) -> None:
+    def __init__(self, kernel: Kernel, lines: Iterable[Sentence]) -> None:
         self._kernel = kernel
-        self._judges = [_Judge(kernel, rule, line) for rule in rules for line in rule.lines]
+        self._judges = [_Judge(kernel, number, line) for number, line in enumerate(lines)]
         self._readers: dict[Key, list[_Judge]] = {}
         for judge in self._judges:
             for key in judge.keys:
@@ -201,10 +218,10 @@ class Rules:
 
     def _feed(self, affected: dict[_Judge, None], now_us: int) -> list[Broken]:
         found = []
-        for judge in affected:
+        for judge in sorted(affected, key=lambda judge: judge.number):  # in the order written, whatever was first
             breach = judge.settle(now_us)
             if breach is not None:
-                found.append(Broken(judge.rule, judge.line, breach))
+                found.append(Broken(judge.number, judge.rule, judge.line, breach))
             if judge.due is not None and judge.due > now_us:
                 self._kernel.queue.push(judge.due, GUARD, judge.alarm)
         self._next_due = min((judge.due for judge in self._judges if judge.due is not None), default=None)

@@ -196,7 +196,7 @@ def under_way(wave: Wave, at_us: int) -> bool:
 
 def endless(wave: Wave) -> bool:
     """Whether it goes on until the output is told something else: a flash, a flicker, a light's character."""
-    return wave.state in (State.FLASHING, State.FLICKERING)
+    return type(wave) is not Steady and wave.state in (State.FLASHING, State.FLICKERING)
 
 
 def shines(wave: Wave, at_us: int) -> bool:

@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from engine.layout import Hold, Kind, Output, Place, Stretch, Track
 from scenes.problems import nearest
+from wayside.layout_lamps import yes
 from wayside.layout_names import Reading, of_kind, table, text
 from wayside.layout_schema import pattern
 from wayside.layout_values import LONGEST_MM, length_mm, speed_mm_s
@@ -25,7 +26,9 @@ def read_track(reading: Reading, entry: Entry, settings: Table, outputs: dict[st
         if (hold := _hold(reading, entry.key.text, one, stretches, outputs))
     ]
     holds.sort(key=lambda hold: hold.at_mm)
-    return Track(entry.key.text, tuple(stretches), fastest or 0, shortest or 0, tuple(holds), entry.key.place)
+    one_way = yes(settings, "one way")
+    name, place = entry.key.text, entry.key.place
+    return Track(name, tuple(stretches), fastest or 0, shortest or 0, tuple(holds), place, one_way)
 
 
 def _whole_mm(reading: Reading, word: Text | None, amount: Fraction | None, unit: str) -> int | None:

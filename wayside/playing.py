@@ -1,11 +1,16 @@
-"""One scene played by itself in virtual time, for checks that look at what it does. Knows no file and no screen."""
+"""What all that plays in virtual time shares: what drivers see of signals, one scene by itself. No file, no screen."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
+from engine.layout import Layout
 from engine.program import Program
 from engine.trace import Record
+
+if TYPE_CHECKING:
+    from engine.kernel import Kernel
 
 
 def played_alone(program: Program, scene: str, for_us: int) -> tuple[Sequence[Record], int]:
@@ -25,3 +30,19 @@ def played_alone(program: Program, scene: str, for_us: int) -> tuple[Sequence[Re
         until_us += for_us
         jump(kernel, Nothing(), until_us)
     return kernel.trace, until_us
+
+
+def drivers_see(kernel: Kernel, layout: Layout) -> Callable[[str], bool]:
+    """Whether a signal lets trains pass now, as a driver sees it. Asked once before the first instant, so that the
+    kernel works the one at which an arm arrives, even if nothing else reads it."""
+    from engine.conditions import as_shown, may_pass
+
+    signals = [hold.signal for track in layout.tracks.values() for hold in track.holds]
+    terms = {signal: as_shown(may_pass(layout.outputs[signal])) for signal in signals}
+    for term in terms.values():
+        kernel.holds(term)
+
+    def asks(signal: str) -> bool:
+        return kernel.holds(terms[signal])
+
+    return asks

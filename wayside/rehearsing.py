@@ -12,17 +12,18 @@ from itertools import chain
 
 from adapters.simulator import World, link_of
 from adapters.trains import itinerary
-from engine.conditions import Atom, Becomes, Term, atoms, may_pass
+from engine.conditions import Atom, Becomes, Term, atoms
 from engine.drive import jump
 from engine.kernel import Kernel
 from engine.layout import NOWHERE, Layout, Place
 from engine.program import Act, Begin, Deed, EachTime, Expectation, Program, Rehearsal
-from engine.rules import Judgement, Rules
+from engine.rules import Judgement, Rules, sentences
 from engine.trace import Noted, Record, SceneIs, Trouble
 from engine.watchers import Watch
 from wayside import rule_words
 from wayside.explaining import Story
 from wayside.judging import History, Verdict, horizon_us, judge, to_blame
+from wayside.playing import drivers_see
 from wayside.rule_words import RuleOutcome
 from wayside.wording import duration
 
@@ -116,10 +117,10 @@ def _play(
     program: Program, rehearsal: Rehearsal, seed: int, terms: Sequence[Term], progress: Progress | None = None
 ) -> Run:
     kernel = Kernel(program, seed, rehearsal.begins_at_s)
-    world = World(program.layout, rehearsal.trains, _hands(rehearsal), _asker(kernel, program.layout))
+    world = World(program.layout, rehearsal.trains, _hands(rehearsal), drivers_see(kernel, program.layout))
     for begin in rehearsal.begins:
         _begin(begin, kernel, world)
-    rules = Rules(kernel, program.rules.values())
+    rules = Rules(kernel, sentences(program.rules.values()))
     before = {term: kernel.holds(term) for term in terms}
     watches = {term: kernel.watch(term) for term in before}
     edges = _edges(program, kernel) if _anything_at_once(rehearsal) else []
@@ -162,20 +163,6 @@ def _hands(rehearsal: Rehearsal) -> list[Act]:
     """All that hands do, in the order written: a scene that is played is a start by name."""
     plays = [Act(place, at_us, Deed.START, scene) for place, scene, at_us in rehearsal.plays]
     return sorted([*plays, *rehearsal.acts], key=lambda act: act.place)
-
-
-def _asker(kernel: Kernel, layout: Layout) -> Callable[[str], bool]:
-    """Whether a signal lets trains pass now. Asked once before the first instant, so that the kernel works the one at
-    which an arm arrives, even if nothing else reads it."""
-    signals = [hold.signal for track in layout.tracks.values() for hold in track.holds]
-    terms = {signal: may_pass(layout.outputs[signal]) for signal in signals}
-    for term in terms.values():
-        kernel.holds(term)
-
-    def asks(signal: str) -> bool:
-        return kernel.holds(terms[signal])
-
-    return asks
 
 
 def _begin(begin: Begin, kernel: Kernel, world: World) -> None:

@@ -20,7 +20,7 @@ from engine.kernel import Kernel
 from engine.layout import NOWHERE, Detector, DetectorKind, Kind, Layout, Output, Setting
 from engine.monitors import Verdict
 from engine.program import Program, Rule, RuleLine
-from engine.rules import Judgement, Rules
+from engine.rules import Judgement, Rules, sentences
 
 rtamt = pytest.importorskip("rtamt", reason="the library is not made for this Python")
 
@@ -181,7 +181,7 @@ def play(draw: random.Random, form: str, times: tuple[int, ...] = (), count: int
     conditions = tuple(Condition(one, text) for one, text in terms)
     line = RuleLine(NOWHERE, form, conditions, times, count)
     kernel = Kernel(Program(Layout(detectors=detectors)))
-    rules = Rules(kernel, [Rule("rule", NOWHERE, (line,))])
+    rules = Rules(kernel, sentences([Rule("rule", NOWHERE, (line,))]))
     jump(kernel, Script(changes(kernel, raw)), LENGTH)
     (judgement,) = rules.judgements(LENGTH - 1)
     truths = [[one > 0 for one in robustness(text, {n: signed(raw[n]) for n in NAMES})] for _, text in terms]
@@ -219,7 +219,7 @@ def test_never_of_three_parts_at_once() -> None:
         asked = All(tuple(Atom(Sort.DETECTOR, name, Test.OCCUPIED) for name in NAMES))
         detectors = {name: Detector(name, DetectorKind.SECTION) for name in NAMES}
         kernel = Kernel(Program(Layout(detectors=detectors)))
-        rules = Rules(kernel, [Rule("rule", NOWHERE, (RuleLine(NOWHERE, "never", (Condition(asked),)),))])
+        rules = Rules(kernel, sentences([Rule("rule", NOWHERE, (RuleLine(NOWHERE, "never", (Condition(asked),)),))]))
         jump(kernel, Script(changes(kernel, raw)), LENGTH)
         (judgement,) = rules.judgements(LENGTH - 1)
         together = [all(raw[name][at] for name in NAMES) for at in range(LENGTH)]
@@ -368,7 +368,7 @@ def test_margins_in_levels() -> None:
         conditions = (Condition(asks), Condition(Atom(Sort.DETECTOR, "q", Test.OCCUPIED)))
         detectors = {"q": Detector("q", DetectorKind.SECTION)}
         kernel = Kernel(Program(Layout(outputs={"lamp": lamp}, detectors=detectors)))
-        rules = Rules(kernel, [Rule("rule", NOWHERE, (RuleLine(NOWHERE, "never while", conditions),))])
+        rules = Rules(kernel, sentences([Rule("rule", NOWHERE, (RuleLine(NOWHERE, "never while", conditions),))]))
         kernel.set_detector("q", "occupied" if occupied[0] else "clear")
         events: list[tuple[int, Input]] = []
         shown = [0.0]

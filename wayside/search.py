@@ -1,0 +1,293 @@
+"""The search for a case that breaks a rule: first every next event at every phase of a passage, then what came closest,
+changed. Yields cases and learns from what came of them; plays nothing itself, so any number of cores can.
+
+The same seed makes the same cases in the same order, on any number of cores. A library for random tests was tried on
+paper and not taken: it draws from distributions, where here a product must be covered first; it shrinks draws, where
+here trains and faults are to be dropped; and it is none of the packages that a show needs.
+"""
+
+from __future__ import annotations
+
+import random
+from collections import Counter, deque
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from engine.program import Program, TrainRun, Visit
+from wayside.case import Case, Field, Line, Played
+from wayside.case_menu import Budget, Happening, bases, families, menu, moments, within
+
+BATCH = 128  # cases that are out at once; what they teach comes in when all are back
+POOL = 16  # cases kept of each line of a rule: the closest
+ORDERS = 100_000  # different orders of detectors that are counted
+OFFSETS_US = (("just before", -1_000), ("at", 0), ("just after", 1_000), ("between", None))
+MOST_ACTS = 4  # of hands and faults in one case
+NUDGE_US = 3_000_000  # how far a change of time goes, at most
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How far a challenge goes."""
+
+    most_trains: int = 3
+    seed: int = 0
+    beyond: bool = False
+
+
+@dataclass
+class Covered:
+    """What has been played: phases of the scenes times next events, orders of detectors, faults."""
+
+    phases: int = 0  # of the passages that everything else is set against
+    pairs: int = 0  # of a phase and a next event that were played
+    of_pairs: int = 0  # that there are
+    cases: int = 0
+    trains: int = 0
+    impossible: int = 0  # trains would have run through one another, or there was nothing to play
+    kinds: Counter[str] = field(default_factory=Counter)
+    orders: set[int] = field(default_factory=set)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A case to be played, and what it covers."""
+
+    case: Case
+    kinds: tuple[str, ...]
+    pair: bool = False
+
+
+@dataclass(frozen=True)
+class Failure:
+    """A case that broke a line, and whether a scene would have had to bear it."""
+
+    line: Line
+    asked: Asked
+    within: bool
+
+
+@dataclass(frozen=True)
+class _Near:
+    """A case that came close to breaking a line."""
+
+    margin: float
+    asked: Asked
+    instants: tuple[int, ...]
+
+
+class Search:
+    """`batch` gives the next cases, `learn` takes what came of one. Failures are collected as they come."""
+
+    def __init__(self, ground: Field, budget: Budget, reach: Reach) -> None:
+        self.covered = Covered()
+        self.failures: list[Failure] = []
+        self.closest: dict[Line, _Near] = {}
+        self._program: Program = ground.program
+        self._budget = budget
+        self._reach = reach
+        self._menu = menu(ground.program, budget)
+        self._bases = tuple(bases(self._menu))
+        self._dice = random.Random(reach.seed)
+        self._pool: dict[Line, list[_Near]] = {}
+        self._odd: deque[_Near] = deque(maxlen=POOL * 4)  # an order of detectors that was new
+        self._todo: deque[Asked] = deque(Asked(one.at(0) or Case(), (one.kind,)) for one in self._alone())
+        self._setting_out = len(self._todo)
+        self._passages: list[tuple[Asked, tuple[int, ...]]] = []
+
+    @property
+    def over(self) -> bool:
+        """Whether there is nothing left to try: a layout without tracks, hands or faults."""
+        return not self._menu
+
+    @property
+    def setting_out(self) -> bool:
+        """Whether the passages that all else is set against have not all come back yet."""
+        return self._setting_out > 0
+
+    def _alone(self) -> Sequence[Happening]:
+        """Everything by itself, once: the plain passages first."""
+        rest = [one for one in self._menu if one not in self._bases]
+        return [*self._bases, *rest]
+
+    def batch(self) -> list[Asked]:
+        """The next cases. Empty only if nothing can happen at all."""
+        out: list[Asked] = []
+        while len(out) < BATCH and self._todo:
+            out.append(self._todo.popleft())
+        while len(out) < BATCH and not out and self._near():
+            out += [asked for asked in (self._changed() for _ in range(BATCH)) if asked is not None]
+        return out
+
+    def learn(self, asked: Asked, played: Played) -> None:
+        """What came of a case, in the order in which the cases were given out."""
+        covered = self.covered
+        covered.cases += 1
+        covered.trains += len(asked.case.trains)
+        if self._setting_out:
+            self._setting_out -= 1
+            if asked.kinds[0] in [one.kind for one in self._bases]:
+                self._passages.append((asked, played.instants))
+            if not self._setting_out:
+                self._set_against()
+        covered.pairs += asked.pair
+        if not played.possible:
+            covered.impossible += 1
+            return
+        covered.kinds.update(asked.kinds)
+        bears = within(asked.case, self._program, self._budget, played.unseen_us)
+        self.failures += [Failure(line, asked, bears) for line in played.broken]
+        if bears or self._reach.beyond:
+            self._keep(asked, played)
+
+    def _keep(self, asked: Asked, played: Played) -> None:
+        for line, (margin, _) in played.margins.items():
+            near = _Near(margin, asked, played.instants)
+            if line not in self.closest or margin < self.closest[line].margin:
+                self.closest[line] = near
+            pool = self._pool.setdefault(line, [])
+            if len(pool) < POOL or margin < pool[-1].margin:
+                pool.append(near)
+                pool.sort(key=lambda one: (one.margin, one.asked.case.size))
+                del pool[POOL:]
+        order = hash(played.order)
+        if order not in self.covered.orders and len(self.covered.orders) < ORDERS:
+            self.covered.orders.add(order)
+            self._odd.append(_Near(0.0, asked, played.instants))
+
+    # --- every next event at every phase ---------------------------------------------------------------------------
+
+    def _set_against(self) -> None:
+        """All that can happen next at every phase of every passage, well mixed, so that a short time sees of all."""
+        pairs = [pair for passage in self._passages for pair in self._pairs(*passage)]
+        self._dice.shuffle(pairs)
+        self.covered.phases = sum(len(instants) for _, instants in self._passages) * len(OFFSETS_US)
+        self.covered.of_pairs = len(pairs)
+        self._todo.extend(pairs)
+
+    def _pairs(self, passage: Asked, instants: tuple[int, ...]) -> Iterator[Asked]:
+        more = self._reach.most_trains > 1
+        following = [one for one in self._menu if more or not one.trains]
+        for at_us, until_us in zip(instants, [*instants[1:], instants[-1] + 2_000_000], strict=True):
+            for _, offset in OFFSETS_US:
+                placed_us = (at_us + until_us) // 2 if offset is None else at_us + offset
+                for happening in following:
+                    for moment_us in happening.moments:
+                        added = happening.at(placed_us, moment_us)
+                        if added is not None:
+                            yield self._joined(passage, added, happening.kind, pair=True)
+
+    @staticmethod
+    def _joined(asked: Asked, added: Case, kind: str, pair: bool = False) -> Asked:
+        case = Case((*asked.case.trains, *added.trains), (*asked.case.acts, *added.acts))
+        return Asked(case, (*asked.kinds, kind), pair)
+
+    # --- what came closest, changed --------------------------------------------------------------------------------
+
+    def _near(self) -> bool:
+        return bool(self._pool or self._odd)
+
+    def _changed(self) -> Asked | None:
+        """A case near to a failure, changed once or more; None if the change came to nothing."""
+        dice = self._dice
+        pools = [*self._pool.values(), *([list(self._odd)] if self._odd else [])]
+        near = dice.choice(dice.choice(pools))
+        asked = near.asked
+        for _ in range(1 + (dice.random() < 0.5) + (dice.random() < 0.25)):
+            asked = dice.choice(_CHANGES)(self, asked, near.instants)
+        if asked.case == near.asked.case or len(asked.case.trains) > self._reach.most_trains:
+            return None
+        if len(asked.case.acts) > MOST_ACTS:
+            return None
+        if not self._reach.beyond and len(families(asked.case, self._program)) > 1:
+            return None
+        return asked
+
+    def _instant(self, instants: tuple[int, ...]) -> int:
+        """An instant at which something happened, or near one."""
+        dice = self._dice
+        at_us = dice.choice(instants) if instants else 0
+        nudge = dice.choice((0, 0, -1_000, 1_000, dice.randint(-NUDGE_US, NUDGE_US)))
+        return max(0, at_us + nudge)
+
+    def _add(self, asked: Asked, instants: tuple[int, ...]) -> Asked:
+        happening = self._dice.choice(self._menu)
+        if happening.trains and len(asked.case.trains) >= self._reach.most_trains:
+            return asked
+        added = happening.at(self._instant(instants), self._dice.choice(happening.moments))
+        return asked if added is None else self._joined(asked, added, happening.kind)
+
+    def _retime(self, asked: Asked, instants: tuple[int, ...]) -> Asked:
+        """Another instant for one train or one act."""
+        trains, acts = list(asked.case.trains), list(asked.case.acts)
+        number = self._dice.randrange(len(trains) + len(acts)) if trains or acts else -1
+        if 0 <= number < len(trains):
+            trains[number] = self._train_retimed(trains[number], instants)
+        elif number >= 0:
+            number -= len(trains)
+            acts[number] = acts[number]._replace(at_us=self._instant(instants))
+        return Asked(Case(tuple(trains), tuple(acts)), asked.kinds)
+
+    def _train_retimed(self, train: TrainRun, instants: tuple[int, ...]) -> TrainRun:
+        moment_us = self._dice.choice(moments(train, self._program.layout.tracks[train.track]))
+        from_us = self._instant(instants) - moment_us
+        if from_us < 0:
+            from_us = max(0, train.from_us + self._dice.randint(-NUDGE_US, NUDGE_US))
+        return train._replace(from_us=from_us)
+
+    def _other_train(self, asked: Asked, instants: tuple[int, ...]) -> Asked:
+        """Another length or speed for one train, or a halt."""
+        trains = list(asked.case.trains)
+        if not trains:
+            return asked
+        number = self._dice.randrange(len(trains))
+        train, dice = trains[number], self._dice
+        track = self._program.layout.tracks[train.track]
+        match dice.randrange(3):
+            case 0:
+                longest = max(track.shortest_train_mm * 6, track.shortest_train_mm + 1)
+                train = train._replace(length_mm=dice.randint(track.shortest_train_mm, longest))
+            case 1:
+                share = dice.choice((1.0, 1.0, 0.75, 0.5, 0.3, dice.uniform(0.1, 1.0)))
+                train = train._replace(speed_um_s=max(1000, round(track.fastest_mm_s * share) * 1000))
+            case _:
+                seen = [one.detector for one in track.stretches if one.detector is not None]
+                halt = Visit(dice.choice(seen), dice.randint(1, 60) * 1_000_000, dice.random() < 0.3) if seen else None
+                train = train._replace(visits=(halt,) if halt and not train.visits else ())
+        trains[number] = train
+        return Asked(Case(tuple(trains), asked.case.acts), asked.kinds)
+
+    def _other_length(self, asked: Asked, instants: tuple[int, ...]) -> Asked:
+        """Another time for which a fault lasts."""
+        acts = list(asked.case.acts)
+        lasting = [number for number, act in enumerate(acts) if act.for_us is not None]
+        if not lasting:
+            return self._add(asked, instants)
+        number = self._dice.choice(lasting)
+        for_us = acts[number].for_us or 0
+        longest = self._budget.release_us - 1_000 if acts[number].state == "clear" else 30_000_000
+        most = max(2_000, longest if not self._reach.beyond else longest * 3)
+        for_us = self._dice.choice((for_us * 2, for_us // 2, self._dice.randint(1_000, most), most))
+        acts[number] = acts[number]._replace(for_us=max(1_000, min(for_us, most)))
+        return Asked(Case(asked.case.trains, tuple(acts)), asked.kinds)
+
+    def _drop(self, asked: Asked, instants: tuple[int, ...]) -> Asked:
+        trains, acts = list(asked.case.trains), list(asked.case.acts)
+        if len(trains) + len(acts) < 2:
+            return asked
+        number = self._dice.randrange(len(trains) + len(acts))
+        if number < len(trains):
+            del trains[number]
+        else:
+            del acts[number - len(trains)]
+        return Asked(Case(tuple(trains), tuple(acts)), asked.kinds)
+
+
+_CHANGES = (
+    Search._add,
+    Search._add,
+    Search._retime,
+    Search._retime,
+    Search._other_train,
+    Search._other_length,
+    Search._drop,
+)

@@ -1,0 +1,105 @@
+"""A failing case made as small and as round as it can be while it fails alike. Plays cases, prints nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from engine.program import Act, TrainRun
+from wayside.case import Case, Field, Line, play
+from wayside.case_menu import Budget, within
+
+Fails = Callable[[Case], bool]
+
+ROUND_US = (10_000_000, 5_000_000, 1_000_000, 500_000, 100_000, 50_000, 10_000, 1_000)
+ROUND_MM = (100, 50, 10)
+ROUND_UM_S = (10_000, 5_000, 1_000)
+MOST_PLAYS = 4_000
+
+
+def fails_alike(ground: Field, line: Line, budget: Budget, bears: bool) -> Fails:
+    """Whether a case breaks this line, is possible, and is on the same side of the budget."""
+    played = 0
+
+    def fails(case: Case) -> bool:
+        nonlocal played
+        played += 1
+        if played > MOST_PLAYS:
+            return False
+        found = play(ground, case, to_the_end=True)
+        if line not in found.broken or not found.possible:
+            return False
+        return not bears or within(case, ground.program, budget, found.unseen_us)
+
+    return fails
+
+
+def shrunk(case: Case, fails: Fails) -> Case:
+    """Until no train, act or habit can be dropped, and no number made rounder, without its passing."""
+    while True:
+        smaller = next((one for one in _smaller(case) if one != case and fails(one)), None)
+        if smaller is None:
+            return case
+        case = smaller
+
+
+def needed(case: Case, fails: Fails) -> bool:
+    """Whether every train and every act is needed for the failure."""
+    return not any(fails(one) for one in _fewer(case))
+
+
+def _smaller(case: Case) -> Iterator[Case]:
+    yield from _fewer(case)
+    yield from _earlier(case)
+    for number, train in enumerate(case.trains):
+        for simpler in _simpler_train(train):
+            yield Case((*case.trains[:number], simpler, *case.trains[number + 1 :]), case.acts)
+    for number, act in enumerate(case.acts):
+        for simpler_act in _simpler_act(act):
+            yield Case(case.trains, (*case.acts[:number], simpler_act, *case.acts[number + 1 :]))
+
+
+def _fewer(case: Case) -> Iterator[Case]:
+    for number in range(len(case.trains)):
+        yield Case((*case.trains[:number], *case.trains[number + 1 :]), case.acts)
+    for number in range(len(case.acts)):
+        yield Case(case.trains, (*case.acts[:number], *case.acts[number + 1 :]))
+
+
+def _earlier(case: Case) -> Iterator[Case]:
+    """The same from the first instant on: nothing need wait for something that was dropped."""
+    first = min([*(train.from_us for train in case.trains), *(act.at_us for act in case.acts)], default=0)
+    if first:
+        trains = tuple(train._replace(from_us=train.from_us - first) for train in case.trains)
+        yield Case(trains, tuple(act._replace(at_us=act.at_us - first) for act in case.acts))
+
+
+def _simpler_train(train: TrainRun) -> Iterator[TrainRun]:
+    if train.visits:
+        yield train._replace(visits=())
+    if train.ignores_signals:
+        yield train._replace(ignores_signals=False)
+    if train.locomotive_only:
+        yield train._replace(locomotive_only=False)
+    yield from (train._replace(from_us=value) for value in _rounder(train.from_us, ROUND_US, least=0))
+    yield from (train._replace(length_mm=value) for value in _rounder(train.length_mm, ROUND_MM, least=1))
+    yield from (train._replace(speed_um_s=value) for value in _rounder(train.speed_um_s, ROUND_UM_S, least=1000))
+    for number, visit in enumerate(train.visits):
+        for stands_us in _rounder(visit.stands_us, ROUND_US, least=0):
+            changed = visit._replace(stands_us=stands_us)
+            yield train._replace(visits=(*train.visits[:number], changed, *train.visits[number + 1 :]))
+
+
+def _simpler_act(act: Act) -> Iterator[Act]:
+    yield from (act._replace(at_us=value) for value in _rounder(act.at_us, ROUND_US, least=0))
+    if act.for_us is not None:
+        yield from (act._replace(for_us=value) for value in _rounder(act.for_us, ROUND_US, least=1_000))
+
+
+def _rounder(value: int, steps: tuple[int, ...], least: int) -> Iterator[int]:
+    """Values near this one that are rounder than it is, the roundest first."""
+    for step in steps:
+        if value % step == 0:
+            return
+        for near in (value // step * step, -(-value // step) * step):
+            if near >= least:
+                yield near
