@@ -81,14 +81,17 @@ class World:
             self._end(number, what, name, out)
         while self._acts and self._acts[-1].at_us <= at_us:
             self._act(self._acts.pop(), at_us, out)
-        moving = self._held.copy()
-        while self._trains and self._trains[0][0] <= at_us:
-            moving.add(heapq.heappop(self._trains)[1])
-        for number in sorted(moving):
+        moving = self._held
+        if self._trains and self._trains[0][0] <= at_us:
+            moving = moving.copy()
+            while self._trains and self._trains[0][0] <= at_us:
+                moving.add(heapq.heappop(self._trains)[1])
+        for number in sorted(moving) if moving else ():
             self._run(self._journeys[number], at_us, out)
         self._see(at_us)
         self._report(self._layout.detectors, out)
-        self._overlook(at_us)
+        if self._journeys:
+            self._overlook(at_us)
 
     def unseen_us(self, now_us: int) -> int:
         """The longest time up to now for which a train stood where detectors should see it, and none did."""

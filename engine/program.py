@@ -387,6 +387,10 @@ class Scene:
     writes: tuple[str, ...] = ()  # every output that it can write, signals' parts included
     reads: tuple[str, ...] = ()  # every detector that its heads and lines read
     accepts_flashing: str = ""  # why light that flashes more often than is harmless for everybody is accepted here
+    asked: tuple[Condition, ...] = field(init=False, repr=False, compare=False)  # found once: every kernel wants it
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "asked", tuple(_asked(self)))
 
 
 # --- rules: parsed and name-checked now, judged later --------------------------------------------------------------
@@ -557,12 +561,16 @@ def lines_of(block: Block) -> Iterator[Statement]:
 def conditions(program: Program) -> Iterator[Condition]:
     """Every condition that the scenes' heads and lines ask."""
     for scene in program.scenes.values():
-        for head in scene.heads:
-            if isinstance(head, Whenever | OnlyWhile | EachTime):
-                yield head.condition
-        for line in (*lines_of(scene.block), *lines_of(scene.when_stopped or ())):
-            match line:
-                case WaitUntil(_, condition) | AsLongAs(_, condition) | If(_, condition):
-                    yield condition
-                case Repeat(until=Condition() as condition):
-                    yield condition
+        yield from scene.asked
+
+
+def _asked(scene: Scene) -> Iterator[Condition]:
+    for head in scene.heads:
+        if isinstance(head, Whenever | OnlyWhile | EachTime):
+            yield head.condition
+    for line in (*lines_of(scene.block), *lines_of(scene.when_stopped or ())):
+        match line:
+            case WaitUntil(_, condition) | AsLongAs(_, condition) | If(_, condition):
+                yield condition
+            case Repeat(until=Condition() as condition):
+                yield condition

@@ -84,9 +84,8 @@ def run(options: argparse.Namespace) -> int:
     if project.errors:
         for paragraph in paragraphs(project.errors, project.lines):
             say(paragraph)
-        say(
-            f"{project.name}: {counted(project)}; nothing was challenged. Put the errors right first.{without(project)}"
-        )
+        left = f"nothing was challenged. Put the errors right first.{without(project)}"
+        say(f"{project.name}: {counted(project)}; {left}")
         return PROBLEMS
     names = _rules(project, options.rule)
     if not names:
@@ -175,10 +174,10 @@ def _opening(project: Project, names: list[str], budget: Budget, reach: Reach, l
     how_long = f"{limits.cases:,} cases" if limits.cases is not None else duration(round(limits.seconds * 1_000_000))
     trains = f"up to {count(reach.most_trains, 'train')} at once"
     yield f"{project.name}: {count(len(names), 'rule')} challenged with {trains}, for {how_long}, seed {reach.seed}."
-    yield (
-        f"A scene has to bear one kind of fault at a time, and a train unseen for less than "
-        f"{duration(budget.release_us)}.{' More than that is tried as well.' if budget.beyond else ''}"
-    )
+    release = duration(budget.release_us)
+    yield f"A scene has to bear one kind of fault at a time, and a train that is unseen for less than {release}."
+    if budget.beyond:
+        yield "More than that is tried as well, and told apart."
 
 
 def _covered(outcome: Outcome, ground: Field) -> Iterator[str]:
@@ -186,23 +185,25 @@ def _covered(outcome: Outcome, ground: Field) -> Iterator[str]:
     from wayside import case_words
 
     covered = outcome.covered
-    yield f"\nPlayed {count(covered.cases, 'case')} with {count(covered.trains, 'train')} in {outcome.seconds:.0f} s:"
+    yield f"\nPlayed {covered.cases:,} cases with {covered.trains:,} trains in {outcome.seconds:.1f} s:"
     pairs = f"{covered.pairs:,} of {covered.of_pairs:,}" if covered.of_pairs else "none"
-    yield f"  phases   {covered.phases:,} of plain passages, each with what can happen next: {pairs} played"
-    yield f"  orders   {len(covered.orders):,} in which the detectors spoke"
+    yield f"  phases    {covered.phases:,} of plain passages, each with all that can happen next: {pairs} played"
+    yield f"  orders    {len(covered.orders):,} in which the detectors spoke"
     faults = sum(times for kind, times in covered.kinds.items() if not kind.startswith("a "))
     kinds = [kind for kind in covered.kinds if not kind.startswith("a ")]
-    yield f"  faults   {count(len(kinds), 'kind')} of fault and hand, {faults:,} times"
+    yield f"  faults    {count(len(kinds), 'kind')} of fault and hand, {faults:,} times"
     if covered.impossible:
-        yield f"  left out {covered.impossible:,} in which trains would have run through one another"
-    yield "\nWhere each line of the rules came closest to breaking:"
-    rows = [(one, _closest_row(one.judgement)) for one in outcome.closest]
+        yield f"  left out  {covered.impossible:,} in which trains would have run through one another"
+    yield "\nHow near each line of the rules came to breaking:"
     broke = {line for found in outcome.found if found.within for line in found.lines}
-    for place, (closest, said) in enumerate(rows):
-        sentence = ground.rules[place]
-        word = "broken" if closest.line in broke else "kept"
-        where = f"{sentence.rule.name}  line {sentence.line.place.line}"
-        yield f"  {word:<6}  {where}  {said}"
+    names = [sentence.rule.name for sentence in ground.rules]
+    width = max(map(len, names))
+    for closest, sentence in zip(outcome.closest, ground.rules, strict=True):
+        where = f"{sentence.rule.name:<{width}}  line {sentence.line.place.line:<4}"
+        if closest.line in broke:
+            yield f"  broken  {where}".rstrip()
+            continue
+        yield f"  kept    {where}  {_closest_row(closest.judgement)}"
         if closest.case is not None and closest.judgement is not None:
             yield from (f"            {line}" for line in case_words.lines(closest.case))
 
@@ -212,7 +213,7 @@ def _closest_row(judgement: Judgement | None) -> str:
 
     if judgement is None or judgement.margin is None:
         return "nothing came near"
-    return f"{margin(judgement)} at {duration(judgement.margin.at_us)}"
+    return f"{margin(judgement)} at {duration(judgement.margin.at_us)}, with"
 
 
 def _tell(project: Project, ground: Field, found: Found, into: Path | None) -> None:
@@ -229,9 +230,16 @@ def _tell(project: Project, ground: Field, found: Found, into: Path | None) -> N
     if kept.path is None:
         say(f"\n    It could not be written to {kept.wanted}: {kept.why_not}. Copy it from here.")
         return
-    folder = kept.path.parent
     say(f"\n    It is kept in {kept.path}. To see it:")
-    say(f"    wayside rehearse {folder} --only {kept.name} --picture {kept.name}.svg")
+    say(f"    wayside rehearse {_files(project, kept.path)} --only {kept.name} --picture {kept.name}.svg")
+
+
+def _files(project: Project, kept: Path) -> str:
+    """What to rehearse, so that the new file is among it: the folder, or each file where it lies elsewhere."""
+    folder = project.layout_file.parent
+    if kept.parent.resolve() == folder.resolve():
+        return str(folder)
+    return " ".join(map(str, (project.layout_file, *project.scene_files, kept)))
 
 
 def _summary(project: Project, broke: list[Found], past: list[Found], names: list[str]) -> str:

@@ -137,12 +137,12 @@ class Search:
         bears = within(asked.case, self._program, self._budget, played.unseen_us)
         self.failures += [Failure(line, asked, bears) for line in played.broken]
         if bears or self._reach.beyond:
-            self._keep(asked, played)
+            self._keep(asked, played, bears)
 
-    def _keep(self, asked: Asked, played: Played) -> None:
+    def _keep(self, asked: Asked, played: Played, bears: bool) -> None:
         for line, (margin, _) in played.margins.items():
             near = _Near(margin, asked, played.instants)
-            if line not in self.closest or margin < self.closest[line].margin:
+            if bears and (line not in self.closest or margin < self.closest[line].margin):
                 self.closest[line] = near
             pool = self._pool.setdefault(line, [])
             if len(pool) < POOL or margin < pool[-1].margin:
