@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from engine.conditions import All, Any, AtLeast, Atom, Becomes, Held, Not, Sort, Term, Test, atoms
 from engine.layout import Kind
 from engine.stage import Key, OutputNow, Shown, Stage, key_of
-from engine.waves import Flashing, State, endless, shines, under_way
+from engine.waves import Flashing, State, Steady, endless, shines, under_way
 
 Question = Callable[[], bool]
 Asked = OutputNow | Shown
@@ -32,6 +32,8 @@ def _under_way(now: Asked, at: int, _: float) -> bool:
 
 def _arrived(now: Asked, at: int, amount: float) -> bool:
     wave = now.wave
+    if type(wave) is Steady:  # by far the most frequent
+        return wave.value == amount and now.reachable
     return now.reachable and not endless(wave) and not under_way(wave, at) and wave.value_at(at) == amount
 
 
@@ -96,6 +98,26 @@ class Memory:
         self.timer = 0
 
 
+def _all(parts: list[Question]) -> Question:
+    def ask() -> bool:
+        for part in parts:  # noqa: SIM110  a generator for each question would cost more than the question
+            if not part():
+                return False
+        return True
+
+    return ask
+
+
+def _any(parts: list[Question]) -> Question:
+    def ask() -> bool:
+        for part in parts:  # noqa: SIM110
+            if part():
+                return True
+        return False
+
+    return ask
+
+
 class Truth:
     """Makes questions of terms and keeps the memories. `round` is counted up by the kernel."""
 
@@ -127,11 +149,9 @@ class Truth:
             case Atom():
                 return self._atom(term)
             case All(terms):
-                parts = [self.question(part) for part in terms]
-                return lambda: all(part() for part in parts)
+                return _all([self.question(part) for part in terms])
             case Any(terms):
-                parts = [self.question(part) for part in terms]
-                return lambda: any(part() for part in parts)
+                return _any([self.question(part) for part in terms])
             case AtLeast(count, terms):
                 parts = [self.question(part) for part in terms]
                 return lambda: sum(part() for part in parts) >= count
