@@ -28,6 +28,7 @@ from engine.rules import Judgement, Rules, Sentence, sentences
 from engine.trace import Record, Saw, TrainAt
 from wayside.playing import drivers_see
 
+BEGINS_US = 1_000_000  # a case is at rest for so long: what is so from the first instant on is no change for any scene
 LONGEST_US = 600_000_000  # of one case, where it never comes to rest
 MOST_INSTANTS = 5_000  # of one case: light that flickers for ten minutes is not what a challenge is about
 

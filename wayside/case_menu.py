@@ -13,7 +13,7 @@ from adapters.trains import Journey
 from engine.conditions import Atom, Held, Sort, Test, parts
 from engine.layout import NOWHERE, Detector, DetectorKind, Layout, Track
 from engine.program import Act, Deed, Program, TrainRun, Visit, conditions
-from wayside.case import Case
+from wayside.case import BEGINS_US, Case
 
 MS = 1_000
 S = 1_000_000
@@ -45,7 +45,7 @@ class Happening(NamedTuple):
     def at(self, at_us: int, moment_us: int = 0) -> Case | None:
         """So that one of its moments falls on an instant; None if it would have had to begin before the case."""
         shift = at_us - moment_us
-        if shift < 0:
+        if shift < BEGINS_US:
             return None
         trains = tuple(train._replace(from_us=train.from_us + shift) for train in self.trains)
         return Case(trains, tuple(act._replace(at_us=act.at_us + shift) for act in self.acts))

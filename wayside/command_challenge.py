@@ -248,5 +248,5 @@ def _summary(project: Project, broke: list[Found], past: list[Found], names: lis
         said = f"{wording.listed(rules)} broke"
     else:
         said = f"{'the rule' if len(names) == 1 else f'all {len(names)} rules'} kept"
-    more = f"; past what a scene has to bear {count(len(past), 'line')} broke" if past else ""
+    more = f"; {count(len(past), 'failure')} past what a scene has to bear" if past else ""
     return f"\n{project.name}: {said}{more}."

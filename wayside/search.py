@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from engine.program import Program, TrainRun, Visit
-from wayside.case import Case, Field, Line, Played
+from wayside.case import BEGINS_US, Case, Field, Line, Played
 from wayside.case_menu import Budget, Happening, bases, families, menu, moments, within
 
 BATCH = 128  # cases that are out at once; what they teach comes in when all are back
@@ -90,7 +90,7 @@ class Search:
         self._dice = random.Random(reach.seed)
         self._pool: dict[Line, list[_Near]] = {}
         self._odd: deque[_Near] = deque(maxlen=POOL * 4)  # an order of detectors that was new
-        self._todo: deque[Asked] = deque(Asked(one.at(0) or Case(), (one.kind,)) for one in self._alone())
+        self._todo: deque[Asked] = deque(Asked(one.at(BEGINS_US) or Case(), (one.kind,)) for one in self._alone())
         self._setting_out = len(self._todo)
         self._passages: list[tuple[Asked, tuple[int, ...]]] = []
 
@@ -158,7 +158,8 @@ class Search:
 
     def _set_against(self) -> None:
         """All that can happen next at every phase of every passage, well mixed, so that a short time sees of all."""
-        pairs = [pair for passage in self._passages for pair in self._pairs(*passage)]
+        every = (pair for passage in self._passages for pair in self._pairs(*passage))
+        pairs = list(dict.fromkeys(every))  # two places less one moment may be one
         self._dice.shuffle(pairs)
         self.covered.phases = sum(len(instants) for _, instants in self._passages) * len(OFFSETS_US)
         self.covered.of_pairs = len(pairs)
@@ -207,7 +208,7 @@ class Search:
         dice = self._dice
         at_us = dice.choice(instants) if instants else 0
         nudge = dice.choice((0, 0, -1_000, 1_000, dice.randint(-NUDGE_US, NUDGE_US)))
-        return max(0, at_us + nudge)
+        return max(BEGINS_US, at_us + nudge)
 
     def _add(self, asked: Asked, instants: tuple[int, ...]) -> Asked:
         happening = self._dice.choice(self._menu)
@@ -230,8 +231,8 @@ class Search:
     def _train_retimed(self, train: TrainRun, instants: tuple[int, ...]) -> TrainRun:
         moment_us = self._dice.choice(moments(train, self._program.layout.tracks[train.track]))
         from_us = self._instant(instants) - moment_us
-        if from_us < 0:
-            from_us = max(0, train.from_us + self._dice.randint(-NUDGE_US, NUDGE_US))
+        if from_us < BEGINS_US:
+            from_us = max(BEGINS_US, train.from_us + self._dice.randint(-NUDGE_US, NUDGE_US))
         return train._replace(from_us=from_us)
 
     def _other_train(self, asked: Asked, instants: tuple[int, ...]) -> Asked:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from engine.program import Act, TrainRun
-from wayside.case import Case, Field, Line, play
+from wayside.case import BEGINS_US, Case, Field, Line, play
 from wayside.case_menu import Budget, within
 
 Fails = Callable[[Case], bool]
@@ -34,12 +34,32 @@ def fails_alike(ground: Field, line: Line, budget: Budget, bears: bool) -> Fails
 
 
 def shrunk(case: Case, fails: Fails) -> Case:
-    """Until no train, act or habit can be dropped, and no number made rounder, without its passing."""
+    """Until no train, act or habit can be dropped, and no number made rounder, without its passing.
+
+    Each step makes it simpler by one measure, so it comes to an end.
+    """
     while True:
-        smaller = next((one for one in _smaller(case) if one != case and fails(one)), None)
+        now = _measure(case)
+        smaller = next((one for one in _smaller(case) if _measure(one) < now and fails(one)), None)
         if smaller is None:
             return case
         case = smaller
+
+
+def _measure(case: Case) -> tuple[int, int, int, int]:
+    """How far from simple: what happens, habits, ragged numbers, and how long one waits for it all."""
+    habits = sum(len(run.visits) + run.ignores_signals + run.locomotive_only for run in case.trains)
+    times = [run.from_us for run in case.trains] + [act.at_us for act in case.acts]
+    stands = [visit.stands_us for run in case.trains for visit in run.visits]
+    lasts = [act.for_us for act in case.acts if act.for_us is not None]
+    ragged = sum(_raggedness(time, ROUND_US) for time in (*(time - BEGINS_US for time in times), *stands, *lasts))
+    ragged += sum(_raggedness(run.length_mm, ROUND_MM) for run in case.trains)
+    ragged += sum(_raggedness(run.speed_um_s, ROUND_UM_S) for run in case.trains)
+    return case.size, habits, ragged, sum(times)
+
+
+def _raggedness(value: int, steps: tuple[int, ...]) -> int:
+    return next((number for number, step in enumerate(steps) if value % step == 0), len(steps))
 
 
 def needed(case: Case, fails: Fails) -> bool:
@@ -66,11 +86,12 @@ def _fewer(case: Case) -> Iterator[Case]:
 
 
 def _earlier(case: Case) -> Iterator[Case]:
-    """The same from the first instant on: nothing need wait for something that was dropped."""
-    first = min([*(train.from_us for train in case.trains), *(act.at_us for act in case.acts)], default=0)
-    if first:
-        trains = tuple(train._replace(from_us=train.from_us - first) for train in case.trains)
-        yield Case(trains, tuple(act._replace(at_us=act.at_us - first) for act in case.acts))
+    """The same from the beginning on: nothing need wait for something that was dropped."""
+    first = min([*(train.from_us for train in case.trains), *(act.at_us for act in case.acts)], default=BEGINS_US)
+    shift = first - BEGINS_US
+    if shift > 0:
+        trains = tuple(train._replace(from_us=train.from_us - shift) for train in case.trains)
+        yield Case(trains, tuple(act._replace(at_us=act.at_us - shift) for act in case.acts))
 
 
 def _simpler_train(train: TrainRun) -> Iterator[TrainRun]:
@@ -80,7 +101,7 @@ def _simpler_train(train: TrainRun) -> Iterator[TrainRun]:
         yield train._replace(ignores_signals=False)
     if train.locomotive_only:
         yield train._replace(locomotive_only=False)
-    yield from (train._replace(from_us=value) for value in _rounder(train.from_us, ROUND_US, least=0))
+    yield from (train._replace(from_us=value) for value in _rounder_time(train.from_us))
     yield from (train._replace(length_mm=value) for value in _rounder(train.length_mm, ROUND_MM, least=1))
     yield from (train._replace(speed_um_s=value) for value in _rounder(train.speed_um_s, ROUND_UM_S, least=1000))
     for number, visit in enumerate(train.visits):
@@ -90,9 +111,14 @@ def _simpler_train(train: TrainRun) -> Iterator[TrainRun]:
 
 
 def _simpler_act(act: Act) -> Iterator[Act]:
-    yield from (act._replace(at_us=value) for value in _rounder(act.at_us, ROUND_US, least=0))
+    yield from (act._replace(at_us=value) for value in _rounder_time(act.at_us))
     if act.for_us is not None:
         yield from (act._replace(for_us=value) for value in _rounder(act.for_us, ROUND_US, least=1_000))
+
+
+def _rounder_time(at_us: int) -> Iterator[int]:
+    """Counted from the beginning of the case."""
+    return (BEGINS_US + value for value in _rounder(at_us - BEGINS_US, ROUND_US, least=0))
 
 
 def _rounder(value: int, steps: tuple[int, ...], least: int) -> Iterator[int]:
