@@ -1,0 +1,277 @@
+"""The way of a scene to its last lowering: which lines lead there, and how long they take. Knows no message.
+
+A closing is reckoned as it is meant to go: it begins with every output at rest, an `as long as` holds, and of several
+ways through an `if` or a `by chance` the longest counts. A time that is drawn counts with its longer end. A wait for
+something that nobody can date counts as no time, and is named as such.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from math import isclose
+from typing import NamedTuple
+
+from engine.layout import Layout, Output
+from engine.program import (
+    AsLongAs,
+    Block,
+    ByChance,
+    Fade,
+    FirstOf,
+    ForEach,
+    If,
+    InOrder,
+    Level,
+    Move,
+    Repeat,
+    RunScene,
+    Statement,
+    Swing,
+    Tell,
+    Together,
+    Wait,
+    WaitUntil,
+)
+from scenes.walking import fixed_us, walk
+
+Times = Mapping[int, int]  # squeezed times by the identity of the line; two lines that look alike are still two
+
+
+def lowered_deg(barrier: Output) -> float:
+    """Where a barrier is lowered: at its position of that name, or else at the end that is further from rest."""
+    named = (position.degrees for position in barrier.positions if position.name == "lowered")
+    return next(named, max(barrier.span, key=lambda degrees: abs(degrees - barrier.rest.value)))
+
+
+def lowers(line: Statement, layout: Layout) -> frozenset[str]:
+    """The servos that a line itself, without the lines in it, sends to where they are lowered."""
+    match line:
+        case Move(_, targets, _):
+            sent = targets
+        case Tell(_, orders, None):
+            sent = tuple((name, order.value) for name, order in orders if isinstance(order, Level | Swing))
+        case _:
+            return frozenset()
+    servos = ((layout.outputs[name], value) for name, value in sent if layout.outputs[name].positions)
+    return frozenset(one.name for one, value in servos if isclose(value, lowered_deg(one), abs_tol=1e-6))
+
+
+def lowered(block: Block, layout: Layout, barriers: Iterable[str]) -> set[str]:
+    """Which of the barriers some line of a block lowers."""
+    found = {name for line in walk(block) for name in lowers(line, layout)}
+    return found.intersection(barriers)
+
+
+# --- the lines that lead there -------------------------------------------------------------------------------------
+
+
+def way_down(block: Block, layout: Layout, barriers: Iterable[str]) -> Block:
+    """The lines up to the one with which the last of the barriers that the block lowers is lowered; nothing after it.
+
+    The lines are the block's own; what holds blocks is written anew around what is left of them.
+    """
+    needed = lowered(block, layout, barriers)
+    lines: list[Statement] = []
+    for line in block if needed else ():
+        here = lowered((line,), layout, needed)
+        if here == needed:
+            return (*lines, _cut(line, layout, here))
+        needed -= here
+        lines.append(line)
+    return tuple(lines)
+
+
+def _cut(line: Statement, layout: Layout, needed: set[str]) -> Statement:
+    def cut(block: Block) -> Block:
+        return way_down(block, layout, needed)
+
+    match line:
+        case InOrder(place, block) | Repeat(place, block):  # of a repeat only the first round leads there
+            return InOrder(place, cut(block))
+        case If(place, condition, block, otherwise) | AsLongAs(place, condition, block, otherwise):
+            return If(place, condition, cut(block), cut(otherwise))
+        case Together(place, branches) | FirstOf(place, branches):
+            return Together(place, tuple(cut(branch) for branch in branches))
+        case ByChance(_, shares):
+            return line._replace(shares=tuple((share, cut(block)) for share, block in shares))
+        case WaitUntil(place, _, _, otherwise):
+            return InOrder(place, (line._replace(otherwise=()), *cut(otherwise)))
+        case ForEach(place, members, None) if members:
+            return InOrder(place, cut(tuple(InOrder(place, member.block) for member in members)))
+        case ForEach(_, members):
+            return line._replace(members=tuple(one._replace(block=cut(one.block)) for one in members))
+        case _:
+            return line
+
+
+# --- how long they take --------------------------------------------------------------------------------------------
+
+
+class Step(NamedTuple):
+    """A line that takes time, and the way that led to it."""
+
+    before: Step | None
+    line: Statement
+    takes_us: int
+
+
+class Moment(NamedTuple):
+    at_us: int
+    way: Step | None
+
+    def then(self, line: Statement, takes_us: int) -> Moment:
+        return Moment(self.at_us + takes_us, Step(self.way, line, takes_us)) if takes_us else self
+
+    def steps(self) -> list[Step]:
+        """Every line on the longest way to this moment, in the order in which they come."""
+        found, step = [], self.way
+        while step is not None:
+            found.append(step)
+            step = step.before
+        return found[::-1]
+
+
+START = Moment(0, None)
+
+
+class Closing(NamedTuple):
+    """When the last barrier is down, and the lines for which that cannot be known beforehand."""
+
+    down: Moment
+    by: Statement | None  # the line that lowers the last barrier; None if none does
+    unknown: tuple[Statement, ...]
+
+
+def closing(block: Block, layout: Layout, barriers: Iterable[str], times: Times | None = None) -> Closing:
+    """Reckon a block from its start to the last lowering; `times` are squeezed times of some of its lines."""
+    return reckon(way_down(block, layout, barriers), layout, barriers, times)
+
+
+def reckon(way: Block, layout: Layout, barriers: Iterable[str], times: Times | None = None) -> Closing:
+    """As `closing`, of a way that has been cut already."""
+    clock = _Clock(layout, frozenset(barriers), times or {})
+    clock.block(way, START)
+    return Closing(clock.down, clock.by, tuple(dict.fromkeys(clock.unknown)))
+
+
+class _Clock:
+    """Goes along a way with the time and the servos' positions."""
+
+    def __init__(self, layout: Layout, barriers: frozenset[str], times: Times) -> None:
+        self.layout = layout
+        self.barriers = barriers
+        self.times = times
+        self.stands: dict[str, float] = {}
+        self.down = START
+        self.by: Statement | None = None
+        self.unknown: list[Statement] = []
+
+    def block(self, block: Block, now: Moment) -> Moment:
+        for line in block:
+            now = self._after(line, now)
+        return now
+
+    def _after(self, line: Statement, now: Moment) -> Moment:
+        match line:
+            case Wait(_, _, high):
+                return now.then(line, self.times.get(id(line), high))
+            case Fade(_, _, over):
+                return now.then(line, self.times.get(id(line), over))
+            case Move():
+                return self._moved(line, dict(line.targets), now)
+            case Tell(_, orders, for_us):
+                at_once = {name: one.value for name, one in orders if isinstance(one, Level | Swing)}
+                self._moved(line, {name: value for name, value in at_once.items() if name in self.barriers}, now)
+                return now.then(line, for_us or 0)
+            case InOrder(_, block) | AsLongAs(_, _, block):
+                return self.block(block, now)
+            case If(_, _, block, otherwise):
+                return self._longest((block, otherwise), now)
+            case ByChance(_, shares):
+                return self._longest([block for _, block in shares], now)
+            case Together(_, branches):
+                return max((self.block(branch, now) for branch in branches), key=_at, default=now)
+            case FirstOf(_, branches):
+                return self._first(line, branches, now)
+            case Repeat():
+                return self._rounds(line, now)
+            case ForEach(_, members, apart):
+                return self._members(line, [member.block for member in members], apart, now)
+            case WaitUntil(_, _, at_most, otherwise):
+                return self.block(otherwise, self._waited(line, at_most, now))
+            case RunScene(_, _, True):
+                return self._waited(line, None, now)
+            case _:
+                return now.then(line, fixed_us(line) or 0)
+
+    def _waited(self, line: Statement, at_most_us: int | None, now: Moment) -> Moment:
+        if at_most_us is None:
+            self.unknown.append(line)
+        return now.then(line, at_most_us or 0)
+
+    def _moved(self, line: Move | Tell, targets: Mapping[str, float], now: Moment) -> Moment:
+        """Each servo takes its share of the line's time, or of its own; the line ends with the last of them."""
+        ends = now
+        for name, value in targets.items():
+            output = self.layout.outputs[name]
+            takes = round(self._travel_us(line, output) * self._share(output, value))
+            self.stands[name] = value
+            end = now.then(line, takes)
+            ends = max(ends, end, key=_at)
+            if name in self.barriers and name in lowers(line, self.layout) and end.at_us >= self.down.at_us:
+                self.down, self.by = end, line
+        return ends
+
+    def _travel_us(self, line: Move | Tell, output: Output) -> int:
+        if isinstance(line, Move) and line.over_us is not None:
+            return self.times.get(id(line), line.over_us)
+        return output.itself_us or output.travel_us
+
+    def _share(self, output: Output, value: float) -> float:
+        """The share of the whole travel, as the engine has it."""
+        here = self.stands.get(output.name, output.rest.value)
+        low, high = output.span if output.positions else (here, value)
+        return 0.0 if value == here else abs(value - here) / abs(high - low) if high != low else 1.0
+
+    def _longest(self, blocks: Iterable[Block], now: Moment) -> Moment:
+        """One of the blocks runs: the longest counts, and where it leaves the servos."""
+        before, ends = dict(self.stands), []
+        for block in blocks:
+            self.stands = dict(before)
+            ends.append((self.block(block, now), self.stands))
+        end, self.stands = max(ends, key=lambda one: one[0].at_us, default=(now, before))
+        return end
+
+    def _first(self, line: Statement, branches: Iterable[Block], now: Moment) -> Moment:
+        """The branch that ends first, of those whose end is known."""
+        known, before = [], self.unknown
+        for branch in branches:
+            self.unknown = []
+            end = self.block(branch, now)
+            if not self.unknown:
+                known.append(end)
+        self.unknown = before if known else [*before, line]
+        return min(known, key=_at, default=now)
+
+    def _rounds(self, line: Repeat, now: Moment) -> Moment:
+        """From the second round on each takes as long as the second: the servos stand where the first left them."""
+        if line.times is None:
+            self.unknown.append(line)
+            return self.block(line.block, now)
+        first = self.block(line.block, now)
+        if line.times == 1:
+            return first
+        second = self.block(line.block, first)
+        return second.then(line, (second.at_us - first.at_us) * (line.times - 2))
+
+    def _members(self, line: Statement, blocks: list[Block], apart: tuple[int, int] | None, now: Moment) -> Moment:
+        if apart is None:
+            return self.block(tuple(inner for block in blocks for inner in block), now)
+        ends = now
+        for index, block in enumerate(blocks):
+            ends = max(ends, self.block(block, now.then(line, index * apart[1])), key=_at)
+        return ends
+
+
+def _at(moment: Moment) -> int:
+    return moment.at_us
