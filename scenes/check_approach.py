@@ -138,10 +138,9 @@ def _too_short(need: Need, place: Place, short: list[tuple[int, Approach]], layo
     holds = _holds(approach, layout)
     instead = "What would help, the best first:"
     if holds:
-        instead = (
-            f"A train that obeys `{holds[0]}` waits there until the road is closed; one that does not finds it open. "
-            f"{instead}"
-        )
+        finds = "finds it open" if missing_us > need.lead_us else "comes too soon after that"
+        obeys = f"A train that obeys `{holds[0]}` waits there until the road is closed; one that does not {finds}."
+        instead = f"{obeys} {instead}"
     helps = (
         *_start_earlier(approach, missing_us),
         *(() if holds else ("Hold the train: a signal before the road, cleared only when the barriers are down.",)),
@@ -237,5 +236,6 @@ def _squeeze(need: Need, approach: Approach, layout: Layout) -> Iterator[str]:
         where = before or f"at the head of `{need.scene.name}`"
         yield f"Only then squeeze waits and moves{' more' if before else ''}: write `fit into {into}` {where}."
     else:
-        down = f"the last barrier is down after {say_s(-(-least_us // 1000) * 1000)} at the soonest"
-        yield f"To squeeze waits and moves is not enough: with every line at its least time {down}."
+        floor = say_s(-(-least_us // NICE_US) * NICE_US)
+        wanted = f"{say_s(room_us // NICE_US * NICE_US)} would be needed" if room_us >= NICE_US else "no time is left"
+        yield f"Squeezing is not enough: {wanted}, and as the lines are, `fit into` can go down to {floor}."

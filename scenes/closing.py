@@ -23,6 +23,7 @@ from engine.program import (
     InOrder,
     Level,
     Move,
+    Order,
     Repeat,
     RunScene,
     Statement,
@@ -178,10 +179,9 @@ class _Clock:
             case Fade(_, _, over):
                 return now.then(line, self.times.get(id(line), over))
             case Move():
-                return self._moved(line, dict(line.targets), now)
+                return self._moved(line, now)
             case Tell(_, orders, for_us):
-                at_once = {name: one.value for name, one in orders if isinstance(one, Level | Swing)}
-                self._moved(line, {name: value for name, value in at_once.items() if name in self.barriers}, now)
+                self._told(line, orders, now)
                 return now.then(line, for_us or 0)
             case InOrder(_, block) | AsLongAs(_, _, block):
                 return self.block(block, now)
@@ -209,23 +209,32 @@ class _Clock:
             self.unknown.append(line)
         return now.then(line, at_most_us or 0)
 
-    def _moved(self, line: Move | Tell, targets: Mapping[str, float], now: Moment) -> Moment:
+    def _moved(self, line: Move, now: Moment) -> Moment:
         """Each servo takes its share of the line's time, or of its own; the line ends with the last of them."""
         ends = now
-        for name, value in targets.items():
+        for name, value in line.targets:
             output = self.layout.outputs[name]
-            takes = round(self._travel_us(line, output) * self._share(output, value))
-            self.stands[name] = value
-            end = now.then(line, takes)
+            whole_us = output.itself_us or output.travel_us
+            if line.over_us is not None:
+                whole_us = self.times.get(id(line), line.over_us)
+            end = now.then(line, round(whole_us * self._share(output, value)))
+            self._stands(line, name, value, end)
             ends = max(ends, end, key=_at)
-            if name in self.barriers and name in lowers(line, self.layout) and end.at_us >= self.down.at_us:
-                self.down, self.by = end, line
         return ends
 
-    def _travel_us(self, line: Move | Tell, output: Output) -> int:
-        if isinstance(line, Move) and line.over_us is not None:
-            return self.times.get(id(line), line.over_us)
-        return output.itself_us or output.travel_us
+    def _told(self, line: Tell, orders: Iterable[tuple[str, Order]], now: Moment) -> None:
+        """Servos that are set: at once, as the engine has it, or those of a signal in their own time."""
+        for name, order in orders:
+            output = self.layout.outputs[name]
+            if isinstance(order, Level | Swing) and output.positions:
+                own_us = (output.itself_us or output.travel_us) if isinstance(order, Swing) else 0
+                end = now.then(line, round(own_us * self._share(output, order.value)))
+                self._stands(line, name, order.value, end)
+
+    def _stands(self, line: Statement, name: str, value: float, then: Moment) -> None:
+        self.stands[name] = value
+        if name in self.barriers and name in lowers(line, self.layout) and then.at_us >= self.down.at_us:
+            self.down, self.by = then, line
 
     def _share(self, output: Output, value: float) -> float:
         """The share of the whole travel, as the engine has it."""

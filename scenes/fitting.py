@@ -59,7 +59,7 @@ def shared(
 
     Each span gets the same part of what is written, or its floor if that is more. `takes_us` says how long the whole
     takes with given times; it may not fall when one of them grows. The whole comes out exactly, unless a time counts
-    in it several times over; it is never longer, but if nothing needed to be squeezed.
+    in it several times over; it is never longer.
     """
 
     def times(factor: int) -> list[int]:
@@ -67,18 +67,16 @@ def shared(
 
     if takes_us(times(0)) > into_us:
         return None
-    low, high = 0, _FINE  # with the one it fits, with the other it does not, or nothing is squeezed
-    if takes_us(times(high)) <= into_us:
-        return times(high)
+    if takes_us(times(_FINE)) <= into_us:
+        return times(_FINE)
+    low, high = 0, _FINE  # with the one factor it fits, with the other it does not
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (middle, high) if takes_us(times(middle)) <= into_us else (low, middle)
     found, more = times(low), times(high)
     for index, us in enumerate(more):  # the last microseconds, line after line
         tried = [*found[:index], us, *found[index + 1 :]]
-        if takes_us(tried) > into_us:
-            break
-        found = tried
+        found = tried if takes_us(tried) <= into_us else found
     return found
 
 
