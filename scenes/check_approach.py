@@ -12,8 +12,9 @@ from typing import NamedTuple
 from engine.conditions import Held, Not, Sort, Test, atoms
 from engine.layout import Crossing, Layout, Place, Track
 from engine.program import EachTime, OnlyWhile, Program, RuleLine, Scene, Whenever
-from scenes.closing import Closing, closing, lowered
+from scenes.closing import Closing, closing
 from scenes.fitting import NICE_US, barriers_of, least
+from scenes.lowering import lowered
 from scenes.problems import Problem
 from scenes.quantities import say_s, say_us
 

@@ -1,4 +1,4 @@
-"""The way of a scene to its last lowering: which lines lead there, and how long they take. Knows no message.
+"""How long a scene takes until its last barrier is down. Knows no message.
 
 A closing is reckoned as it is meant to go: it begins with every output at rest, an `as long as` holds, and of several
 ways through an `if` or a `by chance` the longest counts. A time that is drawn counts with its longer end. A wait for
@@ -8,7 +8,6 @@ something that nobody can date counts as no time, and is named as such.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from math import isclose
 from typing import NamedTuple
 
 from engine.layout import Layout, Output
@@ -33,79 +32,11 @@ from engine.program import (
     Wait,
     WaitUntil,
 )
-from scenes.walking import fixed_us, walk
+from scenes.lowering import lowers, way_down
+from scenes.walking import fixed_us
 
+MOST_SECONDS = 1_000  # second rounds that are gone through: loops within loops would double them at every depth
 Times = Mapping[int, int]  # squeezed times by the identity of the line; two lines that look alike are still two
-
-
-def lowered_deg(barrier: Output) -> float:
-    """Where a barrier is lowered: at its position of that name, or else at the end that is further from rest."""
-    named = (position.degrees for position in barrier.positions if position.name == "lowered")
-    return next(named, max(barrier.span, key=lambda degrees: abs(degrees - barrier.rest.value)))
-
-
-def lowers(line: Statement, layout: Layout) -> frozenset[str]:
-    """The servos that a line itself, without the lines in it, sends to where they are lowered."""
-    match line:
-        case Move(_, targets, _):
-            sent = targets
-        case Tell(_, orders, None):
-            sent = tuple((name, order.value) for name, order in orders if isinstance(order, Level | Swing))
-        case _:
-            return frozenset()
-    servos = ((layout.outputs[name], value) for name, value in sent if layout.outputs[name].positions)
-    return frozenset(one.name for one, value in servos if isclose(value, lowered_deg(one), abs_tol=1e-6))
-
-
-def lowered(block: Block, layout: Layout, barriers: Iterable[str]) -> set[str]:
-    """Which of the barriers some line of a block lowers."""
-    found = {name for line in walk(block) for name in lowers(line, layout)}
-    return found.intersection(barriers)
-
-
-# --- the lines that lead there -------------------------------------------------------------------------------------
-
-
-def way_down(block: Block, layout: Layout, barriers: Iterable[str]) -> Block:
-    """The lines up to the one with which the last of the barriers that the block lowers is lowered; nothing after it.
-
-    The lines are the block's own; what holds blocks is written anew around what is left of them.
-    """
-    needed = lowered(block, layout, barriers)
-    lines: list[Statement] = []
-    for line in block if needed else ():
-        here = lowered((line,), layout, needed)
-        if here == needed:
-            return (*lines, _cut(line, layout, here))
-        needed -= here
-        lines.append(line)
-    return tuple(lines)
-
-
-def _cut(line: Statement, layout: Layout, needed: set[str]) -> Statement:
-    def cut(block: Block) -> Block:
-        return way_down(block, layout, needed)
-
-    match line:
-        case InOrder(place, block) | Repeat(place, block):  # of a repeat only the first round leads there
-            return InOrder(place, cut(block))
-        case If(place, condition, block, otherwise) | AsLongAs(place, condition, block, otherwise):
-            return If(place, condition, cut(block), cut(otherwise))
-        case Together(place, branches) | FirstOf(place, branches):
-            return Together(place, tuple(cut(branch) for branch in branches))
-        case ByChance(_, shares):
-            return line._replace(shares=tuple((share, cut(block)) for share, block in shares))
-        case WaitUntil(place, _, _, otherwise):
-            return InOrder(place, (line._replace(otherwise=()), *cut(otherwise)))
-        case ForEach(place, members, None) if members:
-            return InOrder(place, cut(tuple(InOrder(place, member.block) for member in members)))
-        case ForEach(_, members):
-            return line._replace(members=tuple(one._replace(block=cut(one.block)) for one in members))
-        case _:
-            return line
-
-
-# --- how long they take --------------------------------------------------------------------------------------------
 
 
 class Step(NamedTuple):
@@ -166,6 +97,7 @@ class _Clock:
         self.down = START
         self.by: Statement | None = None
         self.unknown: list[Statement] = []
+        self.seconds = 0
 
     def block(self, block: Block, now: Moment) -> Moment:
         for line in block:
@@ -267,9 +199,13 @@ class _Clock:
         if line.times is None:
             self.unknown.append(line)
             return self.block(line.block, now)
+        before = dict(self.stands)
         first = self.block(line.block, now)
         if line.times == 1:
             return first
+        self.seconds += 1
+        if self.stands == before or self.seconds > MOST_SECONDS:
+            return first.then(line, (first.at_us - now.at_us) * (line.times - 1))
         second = self.block(line.block, first)
         return second.then(line, (second.at_us - first.at_us) * (line.times - 2))
 

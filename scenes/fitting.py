@@ -12,28 +12,20 @@ from typing import NamedTuple
 
 from engine.layout import Layout, Place
 from engine.program import (
-    AsLongAs,
     Block,
-    ByChance,
     Fade,
-    FirstOf,
-    ForEach,
-    If,
-    InOrder,
     Move,
-    Repeat,
     Scene,
     Statement,
-    Together,
     Wait,
-    WaitUntil,
 )
 from scenes.check_motion import honest_us
-from scenes.closing import Closing, lowered, reckon, way_down
+from scenes.closing import Closing, reckon
+from scenes.lowering import lowered, way_down
 from scenes.names import NO_DOUBTS, Names
 from scenes.problems import Problem
 from scenes.quantities import say_s
-from scenes.walking import walk, whole
+from scenes.walking import walk, whole, with_lines
 
 LEAST_PART = 3  # a line without `never under` keeps at least a third of what is written
 NICE_US = 100_000  # a time is proposed in tenths of a second, never too short
@@ -73,11 +65,12 @@ def shared(
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (middle, high) if takes_us(times(middle)) <= into_us else (low, middle)
-    found, more = times(low), times(high)
-    for index, us in enumerate(more):  # the last microseconds, line after line
-        tried = [*found[:index], us, *found[index + 1 :]]
-        found = tried if takes_us(tried) <= into_us else found
-    return found
+    less, more = times(low), times(high)
+    fits, over = 0, len(spans)  # so many lines have one microsecond more: the last ones, line after line
+    while over - fits > 1:
+        middle = (fits + over) // 2
+        fits, over = (middle, over) if takes_us([*more[:middle], *less[middle:]]) <= into_us else (fits, middle)
+    return [*more[:fits], *less[fits:]]
 
 
 # --- which lines, and how far --------------------------------------------------------------------------------------
@@ -185,7 +178,7 @@ class Fitting:
             self.names.problems.append(_too_much(head, into_us, at([one.floor_us for one in found]), found))
             return scene
         made = {id(one.line): _given(one, us) for one, us in zip(found, times, strict=True)}
-        return replace(scene, block=_written_in(scene.block, made))
+        return replace(scene, block=with_lines(scene.block, made))
 
     def _idle(self, line: Statement, why: str, instead: str = "") -> None:
         what = f"Nothing squeezes this line: {why}."
@@ -229,29 +222,3 @@ def _given(span: Span, us: int) -> Statement:
         return span.line._replace(over_us=us, written_us=span.written_us)
     low_us = max(span.line.never_under_us or 0, span.line.low_us * us // span.written_us)
     return span.line._replace(low_us=low_us, high_us=us, written_us=span.written_us)
-
-
-def _written_in(block: Block, made: dict[int, Statement]) -> Block:
-    """A block with some of its lines, and of the lines in it, in the place of others."""
-    return tuple(made.get(id(line)) or _around(line, made) for line in block)
-
-
-def _around(line: Statement, made: dict[int, Statement]) -> Statement:
-    def inner(block: Block) -> Block:
-        return _written_in(block, made)
-
-    match line:
-        case InOrder(_, block) | Repeat(_, block):
-            return line._replace(block=inner(block))
-        case If(_, _, block, otherwise) | AsLongAs(_, _, block, otherwise):
-            return line._replace(block=inner(block), otherwise=inner(otherwise))
-        case Together(_, branches) | FirstOf(_, branches):
-            return line._replace(branches=tuple(map(inner, branches)))
-        case WaitUntil(_, _, _, otherwise):
-            return line._replace(otherwise=inner(otherwise))
-        case ByChance(_, shares):
-            return line._replace(shares=tuple((share, inner(block)) for share, block in shares))
-        case ForEach(_, members):
-            return line._replace(members=tuple(one._replace(block=inner(one.block)) for one in members))
-        case _:
-            return line

@@ -12,7 +12,8 @@ from engine.layout import Layout
 from engine.program import Move, Wait
 from engine.trace import Told
 from engine.waves import Steady
-from scenes.closing import closing, way_down
+from scenes.closing import closing
+from scenes.lowering import way_down
 from scenes.walking import walk
 from wayside.rehearsing import rehearse
 
@@ -130,3 +131,17 @@ def test_the_way_holds_the_scenes_own_lines() -> None:
     way = [line for line in walk(way_down(block, LAYOUT, {NEAR, FAR})) if isinstance(line, Wait | Move)]
     own = [line for line in walk(block) if isinstance(line, Wait | Move)]
     assert [id(line) for line in way] == [id(line) for line in own[:2]]
+
+
+def test_loops_within_loops_are_reckoned_in_no_more_rounds_than_there_is_time_for() -> None:
+    """At every depth the barrier ends where it did not begin, so each round would want a second look."""
+    lines: list[str] = []
+    for depth in range(25):
+        lead = "    " * depth
+        lines += [f"{lead}repeat 2 times", f"{lead}    wait 1 s"]
+    for depth in reversed(range(25)):
+        lead = "    " * (depth + 1)
+        lines += [f"{lead}if near-barrier is raised", f"{lead}    move near-barrier to 30 % over 7 s"]
+        lines += [f"{lead}otherwise", f"{lead}    move near-barrier to raised over 7 s"]
+    block = sound(in_scene("\n".join([*lines, DOWN]))).scenes["s"].block
+    assert closing(block, LAYOUT, {NEAR, FAR}).down.at_us >= 2**25 * S
