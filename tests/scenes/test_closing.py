@@ -44,6 +44,13 @@ CASES = [
         8,
     ),
     ("the first that ends", f"first of\n    wait 3 s\n    wait until lane is clear for 9 s\n{DOWN}", 10),
+    ("the first of two that end", f"first of\n    wait 3 s\n    wait 5 s\n{DOWN}", 10),
+    (
+        "each way through an if begins where the servos stood",
+        "if lane is occupied\n    move near-barrier to 50 % over 2 s\notherwise\n"
+        f"    move near-barrier to 50 % over 8 s\n{DOWN}",
+        7.5,
+    ),
     ("the longer way through an if", f"if lane is occupied\n    wait 3 s\notherwise\n    wait 4 s\n{DOWN}", 11),
     (
         "lowered in either half of an if",

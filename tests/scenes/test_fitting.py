@@ -73,6 +73,37 @@ def test_what_comes_after_the_last_lowering_stays() -> None:
     assert release in sound(fitted(lines, "12 s"), QUICK).scenes["s"].block
 
 
+@pytest.mark.parametrize(
+    ("lines", "seconds"),
+    [
+        (
+            "if lane is occupied\n    wait 4 s\n    {0}\n    wait 50 s\notherwise\n    {0}\n    wait 9 s",
+            [2, 4, 50, 4, 9],
+        ),
+        ("together\n    wait 60 s\n    in order\n        wait 4 s\n        {0}\n        wait 9 s", [60, 2, 4, 9]),
+        ("first of\n    wait 60 s\n    in order\n        wait 4 s\n        {0}\n        wait 9 s", [60, 2, 4, 9]),
+        ("as long as lane is clear\n    wait 4 s\n    {0}\n    wait 9 s\notherwise\n    wait 7 s", [2, 4, 9, 7]),
+        (
+            "by chance\n    50 %\n        wait 4 s\n        {0}\n        wait 9 s\n    50 %\n        wait 7 s",
+            [2, 4, 9, 7],
+        ),
+        ("wait 4 s\nwait until bell is on, at most 0 s\notherwise\n    {0}\n    wait 9 s", [2, 4, 9]),
+        (
+            "for each b in near-barrier, far-barrier, 0 s apart\n"
+            "    wait 4 s\n    move b to lowered over 8 s\n    wait 9 s",
+            [2, 4, 9] * 2,
+        ),
+    ],
+)
+def test_what_comes_after_it_in_a_block_stays_too(lines: str, seconds: list[float]) -> None:
+    assert times(fitted(lines.format("move near-barrier to lowered over 8 s"), "6 s")) == seconds
+
+
+def test_of_members_one_after_another_the_last_ends_with_its_lowering() -> None:
+    lines = "for each b in near-barrier, far-barrier\n    move b to lowered over 8 s\n    wait 4 s"
+    assert times(fitted(lines, "10 s")) == [4, 2, 4, 4]
+
+
 def test_a_stop_is_not_squeezed() -> None:
     stop = "when stopped\n    move near-barrier, far-barrier to lowered over 7 s\n"
     assert times(fitted(stop + SEQUENCE, "11 s")) == [1.5, 2.5, 3.5, 3.5, 7.0]
