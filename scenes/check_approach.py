@@ -7,49 +7,17 @@ barriers together or build half barriers, and only then squeeze.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
 
-from engine.conditions import Held, Not, Sort, Test, atoms
-from engine.layout import Crossing, Layout, Place, Track
-from engine.program import EachTime, OnlyWhile, Program, RuleLine, Scene, Whenever
-from scenes.closing import Closing, closing
+from engine.layout import Layout, Place
+from engine.program import Program
+from scenes.approaches import Approach, Need, approaches, lead
+from scenes.closing import closing
 from scenes.fitting import NICE_US, barriers_of, least
 from scenes.lowering import lowered
 from scenes.problems import Problem
 from scenes.quantities import say_s, say_us
 
 _S = 1_000_000
-
-
-class Approach(NamedTuple):
-    """What a track gives to a crossing's scene, from when it starts to when a train may be on the road."""
-
-    track: Track
-    first: int  # the stretch whose detector starts the scene for the fastest train
-    road_mm: int
-    late_us: int  # from when the train is in that stretch until the scene starts: settling, and `for` in the head
-
-    @property
-    def length_mm(self) -> int:
-        return self.road_mm - sum(one.length_mm for one in self.track.stretches[: self.first])
-
-    def gives_us(self, speed_mm_s: int) -> int:
-        return self.length_mm * _S // speed_mm_s - self.late_us
-
-
-class Need(NamedTuple):
-    """What the closing of a scene needs: until the last barrier is down, and before the train by some rule."""
-
-    scene: Scene
-    crossing: Crossing
-    barriers: set[str]
-    closing: Closing
-    lead_us: int
-    rule: str  # the one that asks for the lead
-
-    @property
-    def us(self) -> int:
-        return self.closing.down.at_us + self.lead_us
 
 
 def crossings(program: Program) -> Iterator[Problem]:
@@ -62,65 +30,17 @@ def crossings(program: Program) -> Iterator[Problem]:
             if not barriers or not scene.heads:
                 continue
             need = Need(
-                scene, crossing, barriers, closing(scene.block, layout, barriers), *_lead(program, crossing, barriers)
+                scene, crossing, barriers, closing(scene.block, layout, barriers), *lead(program, crossing, barriers)
             )
             short = []
             for track in layout.tracks.values():
-                approach = _approach(track, crossing, scene, layout)
-                if approach and (missing_us := need.us - approach.gives_us(track.fastest_mm_s)) > 0:
-                    short.append((missing_us, approach))
+                for approach in approaches(track, crossing, scene, layout):
+                    missing_us = need.us - approach.gives_us(track.fastest_mm_s)
+                    if missing_us > 0:
+                        short.append((missing_us, approach))
             if short and need.closing.by is not None:
                 short.sort(key=lambda one: -one[0])
                 yield _too_short(need, need.closing.by.place, short, layout)
-
-
-def _approach(track: Track, crossing: Crossing, scene: Scene, layout: Layout) -> Approach | None:
-    """The stretch that starts the scene first for a train at the fastest; None where none of the track's does."""
-    at_mm, road_mm = 0, None
-    starts: list[tuple[int, int, int]] = []  # when it starts, by which stretch, how long after the train is in it
-    for index, stretch in enumerate(track.stretches):
-        late_us = _late_us(stretch.detector, scene, layout)
-        if late_us is not None:
-            starts.append((at_mm * _S // track.fastest_mm_s + late_us, index, late_us))
-        if stretch.detector in crossing.on_the_road:
-            road_mm = at_mm
-            break
-        at_mm += stretch.length_mm
-    if road_mm is None or not starts:
-        return None
-    _, first, late_us = min(starts)
-    return Approach(track, first, road_mm, late_us)
-
-
-def _late_us(detector: str | None, scene: Scene, layout: Layout) -> int | None:
-    """How long after a train is in its stretch a detector starts the scene; None if no head asks it."""
-    found = []
-    for head in scene.heads:
-        if isinstance(head, Whenever | OnlyWhile | EachTime):
-            term = head.condition.term
-            asked = {atom.subject for atom in atoms(term) if atom.sort is Sort.DETECTOR}
-            if detector in asked and detector in layout.detectors:
-                held_us = term.for_us if isinstance(term, Held) else 0
-                found.append(layout.detectors[detector].settle_occupied_us + held_us)
-    return min(found, default=None)
-
-
-def _lead(program: Program, crossing: Crossing, barriers: set[str]) -> tuple[int, str]:
-    """The longest time by which a rule wants barriers to be down before a train is on the road, and the rule's name."""
-    found = [
-        (line.times_us[0], rule.name)
-        for rule in program.rules.values()
-        for line in rule.lines
-        if line.form == "at least before" and line.times_us and _is_lead(line, crossing, barriers)
-    ]
-    return max(found, default=(0, ""))
-
-
-def _is_lead(line: RuleLine, crossing: Crossing, barriers: set[str]) -> bool:
-    what, event = (condition.term for condition in line.conditions)
-    about = [atom for atom in atoms(what) if atom.subject in barriers and atom.test is Test.ARRIVED]
-    reached = [atom.subject for atom in atoms(event) if atom.sort is Sort.TRAIN]
-    return bool(about) and not isinstance(event, Not) and bool({*reached} & {*crossing.on_the_road})
 
 
 # --- what is said --------------------------------------------------------------------------------------------------
@@ -132,12 +52,15 @@ def _too_short(need: Need, place: Place, short: list[tuple[int, Approach]], layo
     track, gives_us = approach.track, max(0, approach.gives_us(approach.track.fastest_mm_s))
     at_least = "at least " if need.closing.unknown else ""
     what = (
-        f"On `{track.name}` the approach is {say_s(missing_us, places)} too short. It gives {say_s(gives_us, places)}: "
+        f"On `{track.name}` the approach{_from(approach)} is {say_s(missing_us, places)} too short. "
+        f"It gives {say_s(gives_us, places)}: "
         f"{approach.length_mm} mm at {track.fastest_mm_s} mm/s{_delay(approach)}. The closing needs {at_least}"
         f"{say_s(need.us, places)}{_with_lead(need, places)}."
     )
     holds = _holds(approach, layout)
     instead = "What would help, the best first:"
+    if approach.backwards:
+        instead = f"If no train comes from there, write `one way: yes` for the track in the layout file. {instead}"
     if holds:
         finds = "finds it open" if missing_us > need.lead_us else "comes too soon after that"
         obeys = f"A train that obeys `{holds[0]}` waits there until the road is closed; one that does not {finds}."
@@ -150,8 +73,12 @@ def _too_short(need: Need, place: Place, short: list[tuple[int, Approach]], layo
         *_squeeze(need, approach, layout),
     )
     also = [(track.place, "the track")]
-    also += [(one.track.place, f"here it is {say_s(us, places)} too short") for us, one in short[1:]]
+    also += [(one.track.place, f"here it is{_from(one)} {say_s(us, places)} too short") for us, one in short[1:]]
     return Problem(place, what, instead, advice=True, also=tuple(also), helps=helps)
+
+
+def _from(approach: Approach) -> str:
+    return " from its far end" if approach.backwards else ""
 
 
 def _delay(approach: Approach) -> str:

@@ -126,4 +126,4 @@ def test_a_short_approach_is_told_as_the_cookbook_says(tmp_path: Path) -> None:
     assert project.problems == ()
     waits = [one for one in walk(project.program.scenes["saltmarsh-lane"].block) if isinstance(one, Wait)]
     said = [float(seconds) * 1_000_000 for seconds in re.findall(r"(?:are|barriers) ([0-9.]+) s", section)]
-    assert [wait.high_us for wait in waits] == pytest.approx(said, abs=50_000)
+    assert [wait.high_us for wait in waits if wait.written_us] == pytest.approx(said, abs=50_000)

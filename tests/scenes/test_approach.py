@@ -263,6 +263,26 @@ def test_a_wait_that_nobody_can_date_makes_it_at_least_so_long() -> None:
     assert "The closing needs at least 22 s until" in only(text, on_track(2000, 100)).what
 
 
+def single_line(**more: object) -> Layout:
+    """A track that trains run along both ways, asked on both sides of the road."""
+    stretches = (Stretch("approach", 2300), Stretch("lane", 300), Stretch("middle", 2100), Stretch(None, 500))
+    return on_track(0, 100, stretches=stretches, **more)
+
+
+def test_trains_that_come_from_the_far_end_have_an_approach_of_their_own() -> None:
+    text = CLOSING.replace("any of approach, lane", "any of approach, middle, lane")
+    found = only(text, single_line(holds=(Hold("signal", 2300),)))
+    assert found.what.startswith("On `line` the approach from its far end is 1 s too short. It gives 21 s: 2100 mm")
+    assert found.instead.startswith("If no train comes from there, write `one way: yes` for the track")
+    assert "obeys" not in found.instead  # the signal faces the others
+    assert "500 mm of the track lie before it: let a detector see them." in found.helps[0]
+    assert advice(text, single_line(one_way=True)) == []
+
+
+def test_a_scene_that_asks_nothing_on_the_far_side_is_not_told_of_it() -> None:
+    assert advice(CLOSING, single_line()) == []
+
+
 # --- signals -------------------------------------------------------------------------------------------------------
 
 
