@@ -22,6 +22,8 @@ from tests.practice.test_ni import (
     k9_train_permitted,
     k10_interlock,
 )
+from wayside.project import load
+from wayside.rehearsing import rehearse
 
 FOLDER = Path(__file__).parents[2] / "examples" / "pellbrook-quay"
 SCENE = "saltmarsh-lane.scene"
@@ -70,6 +72,24 @@ def test_a_train_that_obeys_no_signal_finds_the_road_closed(tmp_path: Path) -> N
 
 def test_without_it_that_train_does_not(tmp_path: Path) -> None:
     assert not down_a_second_before(shortened(tmp_path, UNRULY)[0])
+
+
+def broken_rules(folder: Path) -> set[str]:
+    """The rules that some rehearsal of the crossing breaks; they speak of order, and of one second only."""
+    program = load([folder]).program
+    results = [rehearse(program, one) for name, one in program.rehearsals.items() if name in PLAYED]
+    assert all(result.rules for result in results)
+    return {rule.judgement.rule.name for result in results for rule in result.rules if not rule.kept}
+
+
+def test_every_rule_of_the_example_is_kept(tmp_path: Path) -> None:
+    shortened(tmp_path, FIT, UNRULY)
+    assert broken_rules(tmp_path / "played") == set()
+
+
+def test_without_it_the_rule_about_the_road_is_broken(tmp_path: Path) -> None:
+    shortened(tmp_path, UNRULY)
+    assert broken_rules(tmp_path / "played") == {"road-closed"}
 
 
 @pytest.mark.parametrize(
