@@ -103,6 +103,8 @@ class Fade(NamedTuple):
     over_us: int
     profile: Profile | None = None
     like: Come | None = None
+    never_under_us: int | None = None  # as a wait's
+    written_us: int | None = None
 
 
 class Through(NamedTuple):
@@ -126,6 +128,8 @@ class Move(NamedTuple):
     profile: Profile | None = None  # None: least jerk
     arrives: str = ""  # "bouncing" or "settling"
     bounces: int | None = None  # None: as many as is usual
+    never_under_us: int | None = None  # as a wait's, and like `over_us` for the whole travel
+    written_us: int | None = None
 
 
 class Pulse(NamedTuple):
@@ -137,12 +141,18 @@ class Pulse(NamedTuple):
 
 
 class Wait(NamedTuple):
-    """`low_us` to `high_us`; drawn if they differ. `draw` names the line for the random draw (see `engine.chance`)."""
+    """`low_us` to `high_us`; drawn if they differ. `draw` names the line for the random draw (see `engine.chance`).
+
+    `never_under_us` is what the line says of being squeezed, `written_us` the time in the file where a `fit into` has
+    squeezed it; the engine asks for neither.
+    """
 
     place: Place
     low_us: int
     high_us: int
     draw: int = 0
+    never_under_us: int | None = None
+    written_us: int | None = None  # of a drawn time the longer one
 
 
 class WaitUntil(NamedTuple):
@@ -387,6 +397,7 @@ class Scene:
     writes: tuple[str, ...] = ()  # every output that it can write, signals' parts included
     reads: tuple[str, ...] = ()  # every detector that its heads and lines read
     accepts_flashing: str = ""  # why light that flashes more often than is harmless for everybody is accepted here
+    fits_us: int | None = None  # what `fit into` asks for: from its start to the last barrier being down
     asked: tuple[Condition, ...] = field(init=False, repr=False, compare=False)  # found once: every kernel wants it
 
     def __post_init__(self) -> None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import gc
 
 from engine.program import Program
-from scenes.check_advice import crossings, feeds, guarded, ruled
+from scenes.check_advice import feeds, guarded, ruled
+from scenes.check_approach import crossings
 from scenes.check_drivers import branches, scenes_at_once
 from scenes.check_motion import daylight, fades, moves
 from scenes.check_waits import after_endless, loops, waits

@@ -1,28 +1,18 @@
-"""Advice: guarded outputs, idle rules, pulses and their feed, short approaches."""
+"""Advice: guarded outputs, idle rules, pulses and their feed."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
 from engine.conditions import Sort, atoms
-from engine.layout import Crossing, Layout, Place, Track
+from engine.layout import Layout, Place
 from engine.program import (
-    AsLongAs,
     Block,
     EachTime,
-    Fade,
-    If,
-    InOrder,
-    Move,
     Program,
     Pulse,
-    Repeat,
     Scene,
-    Statement,
-    Tell,
     Together,
-    Wait,
-    WaitUntil,
 )
 from scenes.check_waits import World
 from scenes.problems import Problem
@@ -150,97 +140,3 @@ def _queued(before: Pulse, pulse: Pulse, feed: str, layout: Layout) -> Problem:
     recharge = say_us(layout.feeds[feed].recharge_us)
     what = f"This pulse has to wait: `{feed}` recharges for {recharge} after the pulse before."
     return _advice(pulse.place, what, f"Put `wait {recharge}` between them.", ((before.place, "the pulse before"),))
-
-
-# --- crossings -----------------------------------------------------------------------------------------------------
-
-
-def crossings(program: Program) -> Iterator[Problem]:
-    """An approach so short that the fastest train is at the road before the last barrier is down."""
-    for crossing in program.layout.crossings.values():
-        barriers = {*crossing.entrance_barriers, *crossing.exit_barriers}
-        for scene in program.scenes.values():
-            if not scene.heads or not barriers.intersection(scene.writes):
-                continue
-            lowered = _Lowering(program.layout, barriers)
-            lowered.block(scene.block, 0)
-            for track in program.layout.tracks.values():
-                yield from _too_short(track, crossing, scene, lowered)
-
-
-def _too_short(track: Track, crossing: Crossing, scene: Scene, lowered: _Lowering) -> Iterator[Problem]:
-    seen = [stretch.detector for stretch in track.stretches]
-    road = next((i for i, name in enumerate(seen) if name in crossing.on_the_road), None)
-    first = next((i for i, name in enumerate(seen) if name in scene.reads), None)
-    if road is None or first is None or first >= road or lowered.place is None:
-        return
-    length_mm = sum(stretch.length_mm for stretch in track.stretches[first:road])
-    runs_us = length_mm * 1_000_000 // track.fastest_mm_s
-    if runs_us < lowered.at_us:
-        what = (
-            f"On `{track.name}` the fastest train is at the road after {_seconds(runs_us)}, "
-            f"and the last barrier is down after {_seconds(lowered.at_us)}."
-        )
-        instead = f"Close sooner, or make the approach longer than its {length_mm} mm."
-        yield _advice(lowered.place, what, instead, ((track.place, "the track"),))
-
-
-def _seconds(us: int) -> str:
-    return f"{us / 1_000_000:.3g} s"
-
-
-class _Lowering:
-    """When the last barrier is down, if the scene begins with all at rest and nothing has to be waited for."""
-
-    def __init__(self, layout: Layout, barriers: set[str]) -> None:
-        self.layout = layout
-        self.barriers = barriers
-        self.at_us = 0
-        self.place: Place | None = None
-        self.over = False  # a line was met whose length the files do not tell
-
-    def block(self, block: Block, now_us: int) -> int:
-        for statement in block:
-            if self.over:
-                break
-            now_us = self._after(statement, now_us)
-        return now_us
-
-    def _after(self, statement: Statement, now_us: int) -> int:
-        match statement:
-            case Wait(_, _, high, _):
-                return now_us + high
-            case Fade(_, _, over):
-                return now_us + over
-            case Tell(_, _, for_us):
-                return now_us + (for_us or 0)
-            case Move():
-                return self._move(statement, now_us)
-            case InOrder(_, block, _) | AsLongAs(_, _, block, _):
-                return self.block(block, now_us)
-            case If(_, _, block, otherwise):
-                return max(self.block(block, now_us), self.block(otherwise, now_us))
-            case Together(_, branches):
-                return max((self.block(branch, now_us) for branch in branches), default=now_us)
-            case Repeat(_, block, _, _):
-                now_us = self.block(block, now_us)
-                self.over = True
-                return now_us
-            case WaitUntil():
-                self.over = True
-                return now_us
-            case _:
-                return now_us
-
-    def _move(self, move: Move, now_us: int) -> int:
-        ends = now_us
-        for name, value in move.targets:
-            output = self.layout.outputs[name]
-            low, high = output.span
-            away = abs(value - output.rest.value)
-            whole_us = move.over_us if move.over_us is not None else output.itself_us
-            end = now_us + round(whole_us * away / abs(high - low)) if high != low else now_us
-            ends = max(ends, end)
-            if name in self.barriers and away and end >= self.at_us:
-                self.at_us, self.place = end, move.place
-        return ends

@@ -47,21 +47,28 @@ def _profile(move: Move, over_us: int) -> Profile:
     return move.profile or curves.PROFILES["smooth"]
 
 
-def _too_fast(move: Move, over_us: int, servos: list[Output]) -> Iterator[Problem]:
+def honest_us(move: Move, servos: list[Output]) -> int:
+    """The shortest time that the slowest of its servos can keep to for this move's whole travel, given how it goes."""
     from engine.curves import shortest_us
 
+    # how an arm lands depends on the time of its move, so each time is looked at with its own landing
+    return shortest_us(lambda us: _profile(move, us), max(servo.travel_us for servo in servos), 1_000_000)
+
+
+def _too_fast(move: Move, over_us: int, servos: list[Output]) -> Iterator[Problem]:
     slow = max(servos, key=lambda output: output.travel_us)
     peak = _profile(move, over_us).peak_speed
     if over_us >= slow.travel_us * peak:
         return
-    # how an arm lands depends on the time of its move, so each time is looked at with its own landing
-    least_us = shortest_us(lambda us: _profile(move, us), slow.travel_us, 1_000_000)
-    proposed_us = -(-least_us // NICE_US) * NICE_US
+    proposed_us = -(-honest_us(move, servos) // NICE_US) * NICE_US
     what = f"`{slow.name}` needs {_seconds(slow.travel_us)} for its whole travel at full speed (layout file)"
-    what += f", and this move, at its fastest, goes {peak:.2f} times as fast as on average." if over_us else "."
+    if over_us:
+        squeezed = "" if move.written_us is None else f", squeezed to {_seconds(over_us)}"
+        what += f", and this move{squeezed}, at its fastest, goes {peak:.2f} times as fast as on average"
     evenly = not move.arrives and over_us >= slow.travel_us
-    instead = f"Write `over {_seconds(proposed_us)}` or longer" + (", or `like even`." if evenly else ".")
-    yield _advice(move, what, instead)
+    longer = "over" if move.written_us is None or move.written_us < proposed_us else "never under"  # squeezed too far
+    instead = f"Write `{longer} {_seconds(proposed_us)}` or longer" + (", or `like even`." if evenly else ".")
+    yield _advice(move, f"{what}.", instead)
 
 
 def _in_steps(move: Move, over_us: int, servos: list[Output]) -> Iterator[Problem]:

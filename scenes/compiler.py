@@ -9,10 +9,11 @@ import gc
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from engine.layout import Layout
+from engine.layout import Layout, Place
 from engine.program import Again, Block, Head, Program, Rehearsal, Rule, Scene, Takes, Variable
 from scenes import heads
 from scenes.conditions import Conditions
+from scenes.fitting import Fitting
 from scenes.manners import Manners
 from scenes.names import DEFINED, NO_DOUBTS, OPEN, Doubts, Names, Refused, Scope, Sort
 from scenes.nodes import Node, Word
@@ -64,6 +65,7 @@ class _Draft:
     takes: list[Takes] = field(default_factory=list)
     when_stopped: Block | None = None
     accepts_flashing: str = ""
+    fits: tuple[Place, int] | None = None
     block: Block = ()
 
 
@@ -73,6 +75,7 @@ class _Compiler:
         self.conditions = Conditions(self.names)
         self.manners = Manners(self.names)
         self.rehearsals = Rehearsals(self.names, self.conditions)
+        self.fitting = Fitting(self.names)
         self.items: dict[str, list[tuple[str, Node]]] = {}
         self.spent = 0
 
@@ -93,6 +96,7 @@ class _Compiler:
         program = Program(layout, scenes, rules, rehearsals, flags, counters, self.manners.own())
         self._routines()
         self._unused()
+        self.fitting.idle()
         return program, in_order(self.names.problems)
 
     # --- definitions -----------------------------------------------------------------------------------------------
@@ -158,7 +162,7 @@ class _Compiler:
         if writer.asks_everything:  # a second time, now that it is known what everything is
             writer, draft = self._written(name, node, tuple(writer.writes))
         self.spent += writer.statements
-        return Scene(
+        scene = Scene(
             name,
             node.place,
             draft.block,
@@ -169,7 +173,9 @@ class _Compiler:
             tuple(writer.writes),
             tuple(writer.reads),
             draft.accepts_flashing,
+            draft.fits[1] if draft.fits else None,
         )
+        return self.fitting.scene(scene, draft.fits[0] if draft.fits else None)
 
     def _written(self, name: str, node: Node, everything: tuple[str, ...] | None) -> tuple[Writer, _Draft]:
         writer = Writer(self.names, self.conditions, self.manners, STATEMENTS, name)
@@ -199,6 +205,8 @@ class _Compiler:
             draft.again = heads.AGAIN[way.kind] if way else Again.CARRY_ON
         elif line.kind == "accepts":
             draft.accepts_flashing = heads.reason(writer, line)
+        elif line.kind == "fit":
+            draft.fits = heads.fit(writer, line)
         elif line.kind == "takes":
             draft.takes.append(heads.takes(writer, line))
         elif line.kind == "when_stopped":

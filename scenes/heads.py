@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from engine.layout import DAYLIGHT, colour_of
+from engine.layout import DAYLIGHT, Place, colour_of
 from engine.program import Again, AtTime, EachTime, Every, Head, OnButton, OnlyWhile, Takes, Whenever
 from scenes import quantities
 from scenes.light import followers
@@ -93,7 +93,12 @@ HEADS: dict[str, Callable[[Writer, Node], Head]] = {
     "on_button": _on_button,
 }
 AGAIN = {"carry_on": Again.CARRY_ON, "start_over": Again.START_OVER, "once_more": Again.ONCE_MORE_AFTER}
-ONCE = {"again": "`if started again`", "accepts": "`accepts flashing`", "when_stopped": "`when stopped`"}
+ONCE = {
+    "again": "`if started again`",
+    "fit": "`fit into`",
+    "accepts": "`accepts flashing`",
+    "when_stopped": "`when stopped`",
+}
 TOP = frozenset({*HEADS, *ONCE, "takes"})
 
 
@@ -107,6 +112,16 @@ def reason(writer: Writer, node: Node) -> str:
             word.place if word else node.place, what, 'write `because "a lamp the size of a pinhead"`'
         )
     return text
+
+
+def fit(writer: Writer, node: Node) -> tuple[Place, int]:
+    """`fit into 8 s`: where it stands, and the time in which the last barrier shall be down."""
+    word = node.word("DURATION")
+    us = writer.names.duration(word) if word else 0
+    if not us:
+        what = "no barrier comes down in no time"
+        raise writer.names.refuse(word.place if word else node.place, what, "write a time such as `fit into 8 s`")
+    return node.place, us
 
 
 def takes(writer: Writer, node: Node, scope: Scope = OPEN) -> Takes:

@@ -313,6 +313,22 @@ _MOTION = (
     _entry("bouncing, twice", r"^move .*?bouncing(?P<x>, ?)(?P<w>once|twice|[0-9]+ times)", "No comma stands between `bouncing` and how often.", "Write `bouncing {w}`.", near=True),
 )
 
+_LINE = r"(?:wait(?! until)|move|fade(?! daylight))"
+_FITTING = (
+    _entry("fit number", rf"^fit into (?P<x>(?P<n>{_NUMBER}))$", "`{n}` of what? A time carries its unit.", "Write `fit into {n} s`.", "s"),
+    _entry("fit", rf"^(?P<x>(?!fit into {_NUMBER})(?:fits?|fitted|fitting|squeezed?|squeezes|compress|shorten|shrink|squash)(?: (?:it|all|everything|this))?(?: (?:into|in to|in|to|within|inside|down to|for|by|over))?) (?P<t>{_TIME})", "The words for this are `fit into`.", "Write `fit into {t}`.", "s"),
+    _entry("fit what", r"^(?P<x>(?:fits?|squeeze|compress|shorten)(?: (?:into|in|to))?)$", "Into what time?", "Write for example `fit into 8 s`.", "s"),
+    _entry("fit and more", rf"^fit into {_TIME} ?(?P<x>,? ?[^ ,].*)$", "After `fit into` stands one time, and nothing else.", "Leave `{x}` out; how far a line may be squeezed stands on that line, as `, never under 1.5 s`.", "s", near=True),
+    _entry("fit words", rf"^fit into (?P<x>(?!{_NUMBER})[^ ].*)$", "After `fit into` stands a time.", "Write for example `fit into 8 s`; where an approach is short, `check` says how many seconds it gives.", "s"),
+    _entry("never under words", rf"^{_LINE} .*?{_TIME}.*?(?P<x>(?:, ?)?(?:but )?(?:at least|at the least|(?:not|never|no) (?:below|less than|shorter than|quicker than|faster than)|not under|min(?:imum)?(?: of)?|not below) (?P<t>{_TIME}))", "How far a line may be squeezed is said with `never under`.", "Write `, never under {t}`.", "s", near=True),
+    _entry("never under before like", rf"^{_LINE} .*?(?P<x>, ?(?P<u>never under {_TIME}),? (?P<l>like {NAME}))", "What it is like comes before `never under`.", "Write `{l}, {u}`.", "s", near=True),
+    _entry("never under before over", rf"^{_LINE} .*?(?P<x>,? ?(?P<u>never under {_TIME}),? (?P<o>(?:over|to) {_TIME}))", "`never under` comes after the line's own time.", "Write `{o}, {u}`.", "s", near=True),
+    _entry("never under comma", rf"^{_LINE} .*?[a-z0-9%] (?P<x>(?:but )?(?P<u>never under {_TIME}))", "A comma is missing before `never under`.", "Write `, {u}`.", "s", near=True),
+    _entry("never under number", rf"^{_LINE} .*?never under (?P<x>(?P<n>{_NUMBER}))(?=$|,)", "`{n}` of what? A time carries its unit.", "Write `{n} s`.", "s", near=True),
+    _entry("never under what", rf"^{_LINE} .*?(?P<x>never under)$", "Under which time?", "Write for example `, never under 1.5 s`.", "s", near=True),
+    _entry("never under elsewhere", rf"^(?!{_LINE}\b)(?:{_VERB}|wait until|flash)\b.*?(?P<x>,? ?never under\b.*)$", "Only `wait`, `move` and `fade` are ever squeezed.", "Leave `never under` out.", "s", near=True),
+)
+
 
 # --- the table -----------------------------------------------------------------------------------------------------
 
@@ -402,9 +418,9 @@ _HEADS = (
     _entry("started again", r"^if (?:it is |it's |already )?started again:? ?(?P<x>(?!carry on|start over|once more after).*)$", "`if started again` knows three ways to go on.", "Write `if started again: carry on`, `start over` or `once more after`.", "s"),
     _entry("takes from", rf"^(?P<x>takes (?P<n>{_NAMES}))$", "From which scene?", "Write `takes {n} from`, and the scene's name.", "s"),
     _entry("on stop", r"^(?P<x>(?:on|if|at|after) stop(?:ped)?|when (?:it )?(?:stops|stopping|is stopped|ended|it stops))\b.*$", "A scene's head does not say `{x}`.", "Write `when stopped`, and the lines below it.", "s"),
-    _entry("inner head", r"^(?P<x>runs (?:whenever|only while)|starts (?:each time|at|every|on button)|when stopped)\b", "`{x}` says how the scene runs; it cannot stand inside a block.", "Move it up, below the line with the scene's name.", "s", first=True),
-    _entry("head outside", r"^(?P<x>runs (?:whenever|only while)|starts (?:each time|at|every|on button)|when stopped|takes|if started again)\b", "`{x}` belongs in a scene.", "Put `scene` and a name above it, and indent it by 4 spaces.", "t", first=True),
-    _entry("head elsewhere", r"^(?P<x>runs (?:whenever|only while)|starts (?:each time|at|every|on button)|when stopped|takes)\b", "`{x}` belongs in a scene.", "Move it below a line with `scene` and a name.", "rh", first=True),
+    _entry("inner head", r"^(?P<x>runs (?:whenever|only while)|starts (?:each time|at|every|on button)|when stopped|fit into)\b", "`{x}` says how the scene runs; it cannot stand inside a block.", "Move it up, below the line with the scene's name.", "s", first=True),
+    _entry("head outside", r"^(?P<x>runs (?:whenever|only while)|starts (?:each time|at|every|on button)|when stopped|fit into|takes|if started again)\b", "`{x}` belongs in a scene.", "Put `scene` and a name above it, and indent it by 4 spaces.", "t", first=True),
+    _entry("head elsewhere", r"^(?P<x>runs (?:whenever|only while)|starts (?:each time|at|every|on button)|when stopped|fit into|takes)\b", "`{x}` belongs in a scene.", "Move it below a line with `scene` and a name.", "rh", first=True),
 )
 
 _PLACES = (
@@ -595,5 +611,5 @@ _WIDE = (
 )
 
 TABLE: tuple[Entry, ...] = (
-    *_MANNERS, *_SUN, *_LIGHT, *_MOTION, *_OPENINGS, *_SIGNS, *_DECLARATIONS, *_HEADS, *_PLACES, *_VERBS, *_CONDITIONS, *_REHEARSALS, *_AMOUNTS, *_SENTENCES, *_WIDE
+    *_MANNERS, *_SUN, *_LIGHT, *_MOTION, *_FITTING, *_OPENINGS, *_SIGNS, *_DECLARATIONS, *_HEADS, *_PLACES, *_VERBS, *_CONDITIONS, *_REHEARSALS, *_AMOUNTS, *_SENTENCES, *_WIDE
 )  # fmt: skip

@@ -192,13 +192,16 @@ def fade(writer: Writer, node: Node, scope: Scope) -> Statement:
         if like is not None:
             raise writer.names.refuse(like.place, "a colour fades evenly, by mired", "leave `like` out", scope)
         mired = light.temperatures(writer, node, scope, target)
-        return Fade(node.place, tuple((colour.name, value) for colour, value in mired), over_us)
+        least_us = writer.never_under(node, scope, over_us)
+        values = [(colour.name, value) for colour, value in mired]
+        return Fade(node.place, tuple(values), over_us, never_under_us=least_us)
     outputs = writer.outputs(node, scope, lambda output: _fades(writer, output, target, node))
     if target.kind in ("ON", "OFF"):
         values = [(output.name, float(target.kind == "ON")) for output in outputs]
     else:
         values = [(output.name, _value(writer, output, target, node, scope)) for output in outputs]
-    return Fade(node.place, tuple(values), over_us, *_fading(writer, node, scope, outputs))
+    least_us = writer.never_under(node, scope, over_us)
+    return Fade(node.place, tuple(values), over_us, *_fading(writer, node, scope, outputs), least_us)
 
 
 def _fading(writer: Writer, node: Node, scope: Scope, outputs: list[Output]) -> tuple[Profile | None, Come | None]:
@@ -239,7 +242,7 @@ def move(writer: Writer, node: Node, scope: Scope) -> Statement:
     if like is not None and arrival[0]:
         what = f"a move that arrives {arrival[0]} has its own course"
         raise writer.names.refuse(like.place, what, "leave `like` or the arrival out", scope)
-    return Move(node.place, values, over_us, profile, *arrival)
+    return Move(node.place, values, over_us, profile, *arrival, writer.never_under(node, scope, over_us or 0))
 
 
 def _arrival(writer: Writer, node: Node, scope: Scope) -> tuple[str, int | None]:
@@ -272,11 +275,11 @@ def _moves(output: Output, target: Word, over: Node | None, node: Node) -> Wrong
         instead = how(output) if output.kind in TOLD_APART else f"write `turn on {output.name}`"
         return f"{is_a(output)} and does not move", instead
     own = output.itself is Itself.MOVES
-    extra = over or node.node("like") or node.node("arrival")
+    extra = over or node.node("like") or node.node("arrival") or node.node("never_under")
     if own and extra is not None:
         what = f"`{output.name}` moves by itself in {quantities.say_us(output.itself_us)}"
         arrives = "settling" if extra.node("settling") else "bouncing"
-        which = f"`{arrives if extra.kind == 'arrival' else extra.kind}`"
+        which = f"`{arrives if extra.kind == 'arrival' else extra.kind.replace('_', ' ')}`"
         instead = f"set the pace on the board and write `move {output.name} to {target.text}`"
         return f"{what}: {which} is set on its board", instead
     if not own and over is None:

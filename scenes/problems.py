@@ -17,7 +17,8 @@ class Problem:
     """One thing wrong with a file.
 
     `what` says what is wrong in the person's words, `instead` what to write; `also` names other places that belong
-    to it ("first named here"). Advice does not stop anything; an error does.
+    to it ("first named here"). `helps` are several ways out, the best first, a sentence each. Advice does not stop
+    anything; an error does.
     """
 
     place: Place
@@ -25,6 +26,7 @@ class Problem:
     instead: str = ""
     advice: bool = False
     also: tuple[tuple[Place, str], ...] = ()
+    helps: tuple[str, ...] = ()
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
@@ -57,6 +59,7 @@ def as_text(problem: Problem, lines: Mapping[str, list[str]]) -> str:
     out = [f"{problem.place}: {kind}: {problem.what}{stop}", *excerpt(problem.place, lines)]
     if problem.instead:
         out.append(f"        {problem.instead}")
+    out.extend(f"        {number}. {way}" for number, way in enumerate(problem.helps, start=1))
     for place, why in problem.also:
         out.append(f"        {why}: {place}")
         out.extend(excerpt(place, lines))

@@ -161,3 +161,8 @@ def say_us(us: int) -> str:
         if us >= size and us % size == 0:
             return f"{us // size} {unit}"
     return f"{us / 1_000_000:g} s"
+
+
+def say_s(us: int, places: int = 3) -> str:
+    """A time in seconds, to so many places: for times that are worked out, and that nobody would write in ms."""
+    return f"{f'{us / 1_000_000:.{places}f}'.rstrip('0').rstrip('.')} s"

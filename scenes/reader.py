@@ -124,6 +124,7 @@ _LATE_HEADS = {
     "on_button": "starts on button",
     "again": "if started again",
     "takes": "takes",
+    "fit": "fit into",
     "accepts": "accepts",
     "when_stopped": "when stopped",
 }

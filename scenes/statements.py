@@ -46,7 +46,8 @@ def _span(writer: Writer, node: Node, words: list[Word], scope: Scope) -> tuple[
 def _wait(writer: Writer, node: Node, scope: Scope) -> Statement:
     words = [part for part in node.parts if isinstance(part, Word)]
     low, high = _span(writer, node, words, scope)
-    return Wait(node.place, low, high, writer.draw(node.place, scope) if low != high else 0)
+    draw = writer.draw(node.place, scope) if low != high else 0
+    return Wait(node.place, low, high, draw, writer.never_under(node, scope, low))
 
 
 def _wait_until(writer: Writer, node: Node, scope: Scope) -> Statement:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from engine.layout import DAYLIGHT, Layout, Place
 from engine.program import (
@@ -147,3 +147,32 @@ def fixed_us(statement: Statement) -> int | None:
 def guards(scene: Scene, layout: Layout) -> list[str]:
     """The guarded outputs that a scene writes."""
     return [name for name in scene.writes if name in layout.outputs and layout.outputs[name].guarded]
+
+
+# --- writing lines anew --------------------------------------------------------------------------------------------
+
+
+def with_lines(block: Block, made: Mapping[int, Statement]) -> Block:
+    """A block with some of its lines, and of the lines in it, in the place of others: those by their identity."""
+    return tuple(made.get(id(line)) or _around(line, made) for line in block)
+
+
+def _around(line: Statement, made: Mapping[int, Statement]) -> Statement:
+    def inner(block: Block) -> Block:
+        return with_lines(block, made)
+
+    match line:
+        case InOrder(_, block) | Repeat(_, block):
+            return line._replace(block=inner(block))
+        case If(_, _, block, otherwise) | AsLongAs(_, _, block, otherwise):
+            return line._replace(block=inner(block), otherwise=inner(otherwise))
+        case Together(_, branches) | FirstOf(_, branches):
+            return line._replace(branches=tuple(map(inner, branches)))
+        case WaitUntil(_, _, _, otherwise):
+            return line._replace(otherwise=inner(otherwise))
+        case ByChance(_, shares):
+            return line._replace(shares=tuple((share, inner(block)) for share, block in shares))
+        case ForEach(_, members):
+            return line._replace(members=tuple(one._replace(block=inner(one.block)) for one in members))
+        case _:
+            return line

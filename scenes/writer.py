@@ -16,6 +16,7 @@ from scenes.conditions import Conditions
 from scenes.manners import Manners, brought, every_brought
 from scenes.names import Names, Refused, Scope, Sort, Symbol
 from scenes.nodes import Node, Word
+from scenes.quantities import say_us
 
 WRITTEN_OUT = 200_000  # statements of all scenes together, after groups and routines are written out
 NESTING = 60  # blocks within blocks, routines written out
@@ -170,6 +171,21 @@ class Writer:
         part = node.node(kind)
         word = part.word("DURATION", "NAME") if part else None
         return self.names.duration(word, scope) if word else None
+
+    def never_under(self, node: Node, scope: Scope, written_us: int) -> int | None:
+        """The time of `, never under 1.5 s`: `fit into` squeezes the line no further. None where nothing is said."""
+        parts = list(node.nodes("never_under"))
+        word = parts[0].word("DURATION", "NAME") if parts else None
+        if word is None:
+            return None
+        if len(parts) > 1:
+            raise self.names.refuse(parts[1].place, "`never under` stands here twice", "leave one of the two", scope)
+        least_us = self.names.duration(word, scope)
+        if least_us > written_us:
+            written = say_us(written_us)
+            what = f"`never under {word.text}` is more than the {written} that are written"
+            raise self.names.refuse(word.place, what, f"write `never under {written}`, or less", scope)
+        return least_us
 
     # --- routines --------------------------------------------------------------------------------------------------
 

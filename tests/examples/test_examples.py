@@ -8,8 +8,10 @@ from pathlib import Path
 
 import pytest
 
+from engine.program import Wait
 from engine.trace import Saw, SceneIs, TrainOn
 from scenes.problems import as_text
+from scenes.walking import walk
 from tests.practice.measure import changed
 from wayside.project import Project, load
 from wayside.rehearsing import Result, rehearse
@@ -102,3 +104,26 @@ def test_the_cookbook_names_what_is_there() -> None:
 )
 def test_the_cautions_stand_in_the_cookbook(caution: str) -> None:
     assert caution in " ".join(COOKBOOK.split())
+
+
+def test_a_short_approach_is_told_as_the_cookbook_says(tmp_path: Path) -> None:
+    """2500 mm for 3600: what is advised, word for word, and the line that it ends with puts it right."""
+    for file in QUAY.iterdir():
+        text = file.read_text(encoding="utf-8").replace("-approach: 3600 mm", "-approach: 2500 mm")
+        (tmp_path / file.name).write_text(text, encoding="utf-8")
+    project = load([tmp_path], shown=lambda path: path.name)
+    (told,) = [as_text(problem, project.lines) for problem in project.problems]
+    section = COOKBOOK[COOKBOOK.index("## 6. A short approach") :]
+    (sample,) = re.findall(r"^```\n(.*?)^```", section, re.M | re.S)
+    assert told.startswith(sample)
+
+    scene = tmp_path / "saltmarsh-lane.scene"
+    (head,) = re.findall(r"one line below `([^`]*)`", section)
+    (line,) = re.findall(r"write `(fit into [^`]*)`", sample)
+    text = changed(scene.read_text(encoding="utf-8"), [(f"    {head}\n", f"    {head}\n    {line}\n")])
+    scene.write_text(text, encoding="utf-8")
+    project = load([tmp_path])
+    assert project.problems == ()
+    waits = [one for one in walk(project.program.scenes["saltmarsh-lane"].block) if isinstance(one, Wait)]
+    said = [float(seconds) * 1_000_000 for seconds in re.findall(r"(?:are|barriers) ([0-9.]+) s", section)]
+    assert [wait.high_us for wait in waits if wait.written_us] == pytest.approx(said, abs=50_000)
