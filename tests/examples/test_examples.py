@@ -113,7 +113,7 @@ def test_a_short_approach_is_told_as_the_cookbook_says(tmp_path: Path) -> None:
         (tmp_path / file.name).write_text(text, encoding="utf-8")
     project = load([tmp_path], shown=lambda path: path.name)
     (told,) = [as_text(problem, project.lines) for problem in project.problems]
-    section = COOKBOOK[COOKBOOK.index("## 6. A short approach") :]
+    section = COOKBOOK[COOKBOOK.index("## 7. A short approach") :]
     (sample,) = re.findall(r"^```\n(.*?)^```", section, re.M | re.S)
     assert told.startswith(sample)
 
