@@ -9,7 +9,7 @@ import os
 import signal
 import time
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor
+from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from typing import NamedTuple
 
@@ -17,8 +17,10 @@ from engine.monitors import Verdict
 from engine.rules import Judgement
 from wayside.case import Case, Field, Line, Played, judged, play
 from wayside.case_menu import Budget
-from wayside.search import Asked, Covered, Failure, Reach, Search
+from wayside.phases import Asked
+from wayside.search import Covered, Failure, Reach, Search
 from wayside.shrinking import fails_alike, shrunk
+from wayside.usage import UsageProblem
 
 CHUNK = 16  # cases that a core is given at once
 
@@ -59,12 +61,25 @@ class Outcome(NamedTuple):
     closest: tuple[Closest, ...]
     seconds: float
     over: bool  # nothing was left to try
+    stopped: bool  # somebody stopped it
 
 
 def challenge(ground: Field, budget: Budget, reach: Reach, limits: Limits, progress: Progress | None = None) -> Outcome:
     """Search until something breaks that a scene has to bear, or the limits are reached."""
     search = Search(ground, budget, reach)
     began = time.monotonic()
+    stopped = False
+    try:
+        _search(ground, search, limits, began, progress)
+    except KeyboardInterrupt:
+        stopped = True  # what was found until then is told all the same
+    seconds = time.monotonic() - began
+    found = _made_small(ground, budget, search.failures)
+    closest = tuple(_closest(ground, line, search) for line in ground.lines)
+    return Outcome(search.covered, found, closest, seconds, search.over, stopped)
+
+
+def _search(ground: Field, search: Search, limits: Limits, began: float, progress: Progress | None) -> None:
     with _cores(ground, limits) as players:
         while not _enough(search, began, limits):
             batch = search.batch()
@@ -76,10 +91,6 @@ def challenge(ground: Field, budget: Budget, reach: Reach, limits: Limits, progr
                 search.learn(asked, played)
             if progress is not None:
                 progress(_share(search, began, limits))
-    seconds = time.monotonic() - began
-    found = _made_small(ground, budget, search.failures)
-    closest = tuple(_closest(ground, line, search) for line in ground.lines)
-    return Outcome(search.covered, found, closest, seconds, search.over)
 
 
 def _enough(search: Search, began: float, limits: Limits) -> bool:
@@ -111,10 +122,15 @@ def _play_all(cases: Sequence[Case]) -> list[Played]:
     return [play(_ground, case) for case in cases]
 
 
+def _cores_there() -> int:
+    """Those that this process may use, where the system tells it."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
 @contextmanager
 def _cores(ground: Field, limits: Limits) -> Iterator[Callable[[list[Asked]], list[Played]]]:
     """How a batch is played: by several processes, or by this one where there is one core only."""
-    count = limits.cores or len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    count = limits.cores or _cores_there()
     if count < 2:
         yield lambda batch: [play(ground, asked.case) for asked in batch]
         return
@@ -131,6 +147,9 @@ def _cores(ground: Field, limits: Limits) -> Iterator[Callable[[list[Asked]], li
         except KeyboardInterrupt:
             pool.shutdown(wait=False, cancel_futures=True)
             raise
+        except BrokenExecutor as problem:
+            what = "A process that played cases was ended from outside, for want of memory perhaps."
+            raise UsageProblem(f"{what} Try it with --cores 1.") from problem
 
 
 # --- what came of it -----------------------------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from wayside.command_check import counted, given_paths, paragraphs, without
 from wayside.progress import shares, watched
 from wayside.project import Project, load
 from wayside.terminal import say
-from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss
+from wayside.usage import FINE, INTERRUPTED, PROBLEMS, UsageProblem, near_miss
 from wayside.wording import count, duration
 
 if TYPE_CHECKING:
@@ -167,6 +167,9 @@ def _challenge(project: Project, names: list[str], reach: Reach, limits: Limits,
     for found in (*broke, *past):
         _tell(project, ground, found, into)
     say(_summary(project, broke, past, names))
+    if outcome.stopped:
+        say("It was stopped before its time was over.")
+        return INTERRUPTED
     return PROBLEMS if broke else FINE
 
 
@@ -188,6 +191,8 @@ def _covered(outcome: Outcome, ground: Field) -> Iterator[str]:
     yield f"\nPlayed {covered.cases:,} cases with {covered.trains:,} trains in {outcome.seconds:.1f} s:"
     pairs = f"{covered.pairs:,} of {covered.of_pairs:,}" if covered.of_pairs else "none"
     yield f"  phases    {covered.phases:,} of plain passages, each with all that can happen next: {pairs} played"
+    if covered.thirds:
+        yield f"  thirds    {covered.thirds:,} third trains at the phases of the closest cases of two"
     yield f"  orders    {len(covered.orders):,} in which the detectors spoke"
     faults = sum(times for kind, times in covered.kinds.items() if not kind.startswith("a "))
     kinds = [kind for kind in covered.kinds if not kind.startswith("a ")]

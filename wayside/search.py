@@ -10,17 +10,18 @@ from __future__ import annotations
 
 import random
 from collections import Counter, deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from engine.program import Program, TrainRun, Visit
 from wayside.case import BEGINS_US, Case, Field, Line, Played
 from wayside.case_menu import Budget, Happening, bases, families, menu, moments, within
+from wayside.phases import Asked, Passage, product
 
 BATCH = 128  # cases that are out at once; what they teach comes in when all are back
 POOL = 16  # cases kept of each line of a rule: the closest
 ORDERS = 100_000  # different orders of detectors that are counted
-OFFSETS_US = (("just before", -1_000), ("at", 0), ("just after", 1_000), ("between", None))
+THIRDS = 4  # closest cases of two at every phase of which a third train is set, when the product has been played
 MOST_ACTS = 4  # of hands and faults in one case
 NUDGE_US = 3_000_000  # how far a change of time goes, at most
 
@@ -41,20 +42,12 @@ class Covered:
     phases: int = 0  # of the passages that everything else is set against
     pairs: int = 0  # of a phase and a next event that were played
     of_pairs: int = 0  # that there are
+    thirds: int = 0  # third trains that were set at every phase of the closest cases of two
     cases: int = 0
     trains: int = 0
     impossible: int = 0  # trains would have run through one another, or there was nothing to play
     kinds: Counter[str] = field(default_factory=Counter)
     orders: set[int] = field(default_factory=set)
-
-
-@dataclass(frozen=True)
-class Asked:
-    """A case to be played, and what it covers."""
-
-    case: Case
-    kinds: tuple[str, ...]
-    pair: bool = False
 
 
 @dataclass(frozen=True)
@@ -92,7 +85,8 @@ class Search:
         self._odd: deque[_Near] = deque(maxlen=POOL * 4)  # an order of detectors that was new
         self._todo: deque[Asked] = deque(Asked(one.at(BEGINS_US) or Case(), (one.kind,)) for one in self._alone())
         self._setting_out = len(self._todo)
-        self._passages: list[tuple[Asked, tuple[int, ...]]] = []
+        self._passages: list[Passage] = []
+        self._thirds = reach.most_trains > 2  # whether third trains are still to be set
 
     @property
     def over(self) -> bool:
@@ -112,6 +106,9 @@ class Search:
     def batch(self) -> list[Asked]:
         """The next cases. Empty only if nothing can happen at all."""
         out: list[Asked] = []
+        if not self._todo and self._thirds and not self._setting_out:
+            self._thirds = False
+            self._todo.extend(self._third_trains())
         while len(out) < BATCH and self._todo:
             out.append(self._todo.popleft())
         while len(out) < BATCH and not out and self._near():
@@ -126,7 +123,7 @@ class Search:
         if self._setting_out:
             self._setting_out -= 1
             if asked.kinds[0] in [one.kind for one in self._bases]:
-                self._passages.append((asked, played.instants))
+                self._passages.append(Passage(asked, played.instants))
             if not self._setting_out:
                 self._set_against()
         covered.pairs += asked.pair
@@ -158,29 +155,19 @@ class Search:
 
     def _set_against(self) -> None:
         """All that can happen next at every phase of every passage, well mixed, so that a short time sees of all."""
-        every = (pair for passage in self._passages for pair in self._pairs(*passage))
-        pairs = list(dict.fromkeys(every))  # two places less one moment may be one
-        self._dice.shuffle(pairs)
-        self.covered.phases = sum(len(instants) for _, instants in self._passages) * len(OFFSETS_US)
-        self.covered.of_pairs = len(pairs)
-        self._todo.extend(pairs)
-
-    def _pairs(self, passage: Asked, instants: tuple[int, ...]) -> Iterator[Asked]:
         more = self._reach.most_trains > 1
-        following = [one for one in self._menu if more or not one.trains]
-        for at_us, until_us in zip(instants, [*instants[1:], instants[-1] + 2_000_000], strict=True):
-            for _, offset in OFFSETS_US:
-                placed_us = (at_us + until_us) // 2 if offset is None else at_us + offset
-                for happening in following:
-                    for moment_us in happening.moments:
-                        added = happening.at(placed_us, moment_us)
-                        if added is not None:
-                            yield self._joined(passage, added, happening.kind, pair=True)
+        found = product(self._passages, [one for one in self._menu if more or not one.trains], self._dice)
+        self.covered.phases, self.covered.of_pairs = found.phases, found.whole
+        self._todo.extend(found.pairs)
 
-    @staticmethod
-    def _joined(asked: Asked, added: Case, kind: str, pair: bool = False) -> Asked:
-        case = Case((*asked.case.trains, *added.trains), (*asked.case.acts, *added.acts))
-        return Asked(case, (*asked.kinds, kind), pair)
+    def _third_trains(self) -> Sequence[Asked]:
+        """Plain trains at every phase of the two-train cases that came closest to breaking each rule."""
+        near = sorted((one for pool in self._pool.values() for one in pool), key=lambda one: one.margin)
+        twos = {one.asked.case: one for one in near if len(one.asked.case.trains) == 2}
+        passages = [Passage(one.asked, one.instants) for one in list(twos.values())[:THIRDS]]
+        found = product(passages, [one for one in self._bases if one.trains], self._dice)
+        self.covered.thirds = len(found.pairs)
+        return [Asked(asked.case, asked.kinds) for asked in found.pairs]
 
     # --- what came closest, changed --------------------------------------------------------------------------------
 
@@ -215,7 +202,7 @@ class Search:
         if happening.trains and len(asked.case.trains) >= self._reach.most_trains:
             return asked
         added = happening.at(self._instant(instants), self._dice.choice(happening.moments))
-        return asked if added is None else self._joined(asked, added, happening.kind)
+        return asked if added is None else asked.joined(added, happening.kind)
 
     def _retime(self, asked: Asked, instants: tuple[int, ...]) -> Asked:
         """Another instant for one train or one act."""

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+import os
+import random
 import shutil
+import signal
+import subprocess
+import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -16,8 +22,9 @@ from wayside.case import Case, Field, Line, collides, play
 from wayside.case_menu import Budget, families, menu, moments, release_delay_us, within
 from wayside.challenging import Limits, Outcome, challenge
 from wayside.cli import main
+from wayside.phases import OFFSETS_US, Asked, Passage, product
 from wayside.project import Project, load
-from wayside.search import BATCH, MOST_ACTS, OFFSETS_US, Asked, Reach, Search
+from wayside.search import BATCH, MOST_ACTS, Reach, Search
 from wayside.shrinking import fails_alike, needed, shrunk
 
 ROOT = Path(__file__).parents[2]
@@ -262,6 +269,39 @@ def test_first_comes_every_next_event_at_every_phase(quay: Project) -> None:
     assert {one.kind for one in faults} <= set(search.covered.kinds)
 
 
+def test_third_trains_come_at_every_phase_of_the_closest_two(quay: Project) -> None:
+    ground = ground_of(quay)
+    search = Search(ground, budget_of(ground), Reach())
+    for _ in range(3):
+        for asked in search.batch():
+            search.learn(asked, play(ground, asked.case))
+    search._todo.clear()  # as if the product had been played
+    cases = [asked.case for asked in search.batch()]
+    while search._todo:
+        cases += [asked.case for asked in search.batch()]
+    assert {len(case.trains) for case in cases} == {3}
+    assert search.covered.thirds == len(cases)
+    twos = {case.trains[:2] for case in cases}
+    assert 1 <= len(twos) <= 4
+    for two in twos:
+        instants = play(ground, Case(two)).instants
+        for track in ("up-line", "down-line"):  # a train of full length at the road just when something happens
+            came = {
+                case.trains[2].from_us for case in cases if case.trains[:2] == two and case.trains[2].track == track
+            }
+            assert {at_us - 24 * S for at_us in instants if at_us >= 25 * S} <= came
+
+
+def test_a_product_that_is_too_large_is_drawn_from(quay: Project) -> None:
+    ground = ground_of(quay)
+    happenings = menu(ground.program, budget_of(ground))
+    passage = Passage(Asked(Case((FIRST,)), ("a train",)), tuple(range(S, 4_000 * S, S)))
+    found = product([passage], happenings, random.Random(1))
+    assert found.whole > 1_000_000
+    assert 50_000 < len(found.pairs) <= 100_000
+    assert found == product([passage], happenings, random.Random(1))
+
+
 def test_what_came_closest_is_then_changed_within_the_limits(quay: Project) -> None:
     ground = ground_of(quay)
     search = Search(ground, budget_of(ground), Reach(most_trains=2))
@@ -463,6 +503,31 @@ def test_wrong_options_are_answered(run: Run, arguments: tuple[str, ...], words:
     status, said = run(QUAY, *arguments)
     assert status == 2
     assert words in said
+
+
+@pytest.mark.skipif(not Path("/proc/self/task").is_dir(), reason="children are looked up where Linux keeps them")
+def test_stopped_it_tells_what_came_of_it_until_then(edge: Path) -> None:
+    """A real process, and Ctrl-C to it and to those that play for it, as a terminal does it."""
+    shutil.copyfile(QUAY / "saltmarsh-lane.scene", edge / "saltmarsh-lane.scene")
+    command = [sys.executable, "-m", "wayside", "challenge", str(edge), "--minutes", "5", "--cores", "2"]
+    process = subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+    )
+    assert process.stdout is not None
+    assert "challenged" in process.stdout.readline()  # it has begun
+    deadline = time.monotonic() + 30
+    while len(_children(process.pid)) < 2 and time.monotonic() < deadline:
+        time.sleep(0.05)
+    os.killpg(process.pid, signal.SIGINT)
+    said, errors = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert "How near each line" in said
+    assert said.endswith("It was stopped before its time was over.\n")
+    assert errors == ""
+
+
+def _children(pid: int) -> list[str]:
+    return Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
 
 
 def test_a_layout_without_rules_or_trains(tmp_path: Path, run: Run) -> None:
