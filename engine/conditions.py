@@ -35,6 +35,7 @@ class Test(Enum):
     OCCUPIED = "occupied"  # holds for an unknown detector, too
     CLEAR = "clear"
     UNKNOWN = "unknown"
+    OUT_OF_USE = "out of use"  # an operator has said so: it is neither occupied nor clear nor unknown
     # buttons
     PRESSED = "pressed"
     # flags

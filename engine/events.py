@@ -48,6 +48,60 @@ class Stand(NamedTuple):
     safe: bool
 
 
+class AllStop(NamedTuple):
+    """Everything stops, and guarded outputs are left safe; nothing begins again until `GoOn`."""
+
+
+class GoOn(NamedTuple):
+    """Scenes may begin again after an all stop."""
+
+
+class Darken(NamedTuple):
+    """Every lamp that is not guarded goes out (`held`), or does again what its scene wants of it."""
+
+    held: bool
+
+
+class Hush(NamedTuple):
+    """The same for sounds."""
+
+    held: bool
+
+
+class ByHand(NamedTuple):
+    """An output is taken from its scene and shows a value until it is let go."""
+
+    output: str
+    value: float
+
+
+class LetGo(NamedTuple):
+    """What was taken by hand is given back."""
+
+    output: str
+
+
+class HandWorking(NamedTuple):
+    """A crossing is worked by hand: its signals to danger first, then its barriers may be told; or is given back."""
+
+    crossing: str
+    held: bool
+
+
+class InUse(NamedTuple):
+    """A detector is put out of use, whatever it says, or back in use."""
+
+    detector: str
+    used: bool
+
+
+class SetClock(NamedTuple):
+    """The layout clock: a time of day (seconds after midnight) from now on, or stopped, or going on; None: as it is."""
+
+    second: int | None
+    running: bool | None
+
+
 class Close(NamedTuple):
     """The show is over: every scene is stopped, as by name, and none begins again."""
 
@@ -70,4 +124,24 @@ class TrainStands(NamedTuple):
     on: bool
 
 
-Input = Detected | Pressed | LinkState | OutputMoved | StartScene | StopScene | Stand | Close | TrainMoves | TrainStands
+Input = (
+    Detected
+    | Pressed
+    | LinkState
+    | OutputMoved
+    | StartScene
+    | StopScene
+    | Stand
+    | AllStop
+    | GoOn
+    | Darken
+    | Hush
+    | ByHand
+    | LetGo
+    | HandWorking
+    | InUse
+    | SetClock
+    | Close
+    | TrainMoves
+    | TrainStands
+)

@@ -64,8 +64,17 @@ class TimedHead:
             due = now_us + head.every_us
         else:
             assert isinstance(head, AtTime)
-            due = now_us + kernel.until_time(head.second_of_day, head.layout_time)
+            wait = kernel.until_time(head.second_of_day, head.layout_time)
+            if wait is None:
+                self.alarm.timer = 0
+                return
+            due = now_us + wait
         kernel.queue.push(due, GUARD, self.alarm)
+
+    def clock_was_set(self) -> None:
+        """The layout clock has been set, stopped, or goes on."""
+        if isinstance(self.head, AtTime) and self.head.layout_time:
+            self._set_alarm()
 
     def ring(self) -> None:
         if isinstance(self.head, OnButton):

@@ -13,13 +13,23 @@ from engine.blocks import Node, Status
 from engine.branches import First, Watch
 from engine.chance import Chance
 from engine.conditions import Sort, Term
+from engine.day_clock import LayoutClock
 from engine.events import (
+    AllStop,
+    ByHand,
     Close,
+    Darken,
     Detected,
+    GoOn,
+    HandWorking,
+    Hush,
     Input,
+    InUse,
+    LetGo,
     LinkState,
     OutputMoved,
     Pressed,
+    SetClock,
     Stand,
     StartScene,
     StopScene,
@@ -27,7 +37,8 @@ from engine.events import (
     TrainStands,
 )
 from engine.heads import ConditionHead, TimedHead, make_heads
-from engine.layout import NOWHERE, Kind, Place
+from engine.layout import NOWHERE, OUT_OF_USE, Kind, Place
+from engine.operating import Operator
 from engine.performance import Cast, Run
 from engine.program import Level, Order, Program, conditions
 from engine.queue import GUARD, INPUT, Queue, Sleeper
@@ -41,7 +52,6 @@ from engine.waves import State, Steady, Wave, endless, shines, under_way
 
 REACTION_LIMIT = 1_000  # rounds in one instant
 TRACE_LIMIT = 5_000_000  # records; past it nothing is recorded, and the trace says so
-DAY_S = 86_400
 
 
 class Kernel:
@@ -64,6 +74,9 @@ class Kernel:
         self.starts_s = program.layout.clock.starts_s if starts_s is None else starts_s
         self.begins_us = 0  # the first instant; later where a show waits for its links
         self.closed = False  # no scene begins any more
+        self.operator = Operator(self)
+        self._afresh = False  # whether every head is looked at in the next round
+        self.clock = LayoutClock(self.starts_s, program.layout.clock.ratio)
         self.rules: Rules | None = None  # where rules are judged: they watch from outside
         self.blame: Place = NOWHERE  # the line that is dropping blocks just now
         self._orders = 0
@@ -133,6 +146,7 @@ class Kernel:
         for event in inputs:
             _INPUTS[type(event)](self, event)
         rounds = 0
+        first, self._afresh = first or self._afresh, False
         while self._round(everybody=first):
             first = False
             rounds += 1
@@ -275,6 +289,8 @@ class Kernel:
     def _detected(self, event: Detected) -> None:
         now = self.stage.detectors[event.detector]
         now.raw = event.state
+        if not now.used:
+            return
         if event.state == now.state:
             now.timer = 0
             return
@@ -290,6 +306,22 @@ class Kernel:
         name = now.detector.name
         self.changed((Sort.DETECTOR, name))
         self._record(t.Saw(self.stage.now_us, name, now.state))
+
+    def _in_use(self, event: InUse) -> None:
+        """Out of use it says nothing; back in use it is what it said last, at once."""
+        now = self.stage.detectors[event.detector]
+        if now.used == event.used:
+            return
+        now.used, now.timer = event.used, 0
+        now.state = now.raw if event.used else OUT_OF_USE
+        self.changed((Sort.DETECTOR, event.detector))
+        self._record(t.Saw(self.stage.now_us, event.detector, now.state))
+
+    def _set_clock(self, event: SetClock) -> None:
+        """Times of day that are passed over by setting it are passed over; those that come again come again."""
+        self.clock.set(self.stage.now_us, event.second, event.running)
+        for head in self._heads[1] if self._heads else ():
+            head.clock_was_set()
 
     def _pressed(self, event: Pressed) -> None:
         if self.stage.pressed[event.button] == event.down:
@@ -506,14 +538,17 @@ class Kernel:
         """What an output does now."""
         return self.stage.outputs[output].wave
 
-    def until_time(self, second_of_day: int, layout_time: bool) -> int:
-        """Microseconds until the next such time of day; a full day if it is just now, but 0 at the first instant."""
-        ratio = self.program.layout.clock.ratio if layout_time else 1
-        day_us = DAY_S * 1_000_000
-        wait = ((second_of_day - self.starts_s) * 1_000_000 - self.stage.now_us * ratio) % day_us
-        if wait == 0 and self.stage.now_us:
-            wait = day_us
-        return -(-wait // ratio)
+    def until_time(self, second_of_day: int, layout_time: bool) -> int | None:
+        """Microseconds until the next such time of day; a full day if it is just now, but 0 at the first instant.
+
+        None while the layout clock is stopped.
+        """
+        clock = self.clock if layout_time else LayoutClock(self.starts_s, 1)
+        return clock.until(second_of_day, self.stage.now_us)
+
+    def look_afresh(self) -> None:
+        """Every head looks at its condition again in the next round."""
+        self._afresh = True
 
     # --- the trace -------------------------------------------------------------------------------------------------
 
@@ -555,6 +590,15 @@ _INPUTS: dict[type, Callable[..., None]] = {
     TrainStands: Kernel._train_stands,
     Stand: Kernel._stand,
     Close: Kernel._close,
+    AllStop: lambda kernel, _: kernel.operator.all_stop(),
+    GoOn: lambda kernel, _: kernel.operator.go_on(),
+    Darken: lambda kernel, event: kernel.operator.darken(event.held),
+    Hush: lambda kernel, event: kernel.operator.hush(event.held),
+    ByHand: lambda kernel, event: kernel.operator.take(event.output, event.value),
+    LetGo: lambda kernel, event: kernel.operator.let_go(event.output),
+    HandWorking: lambda kernel, event: kernel.operator.work(event.crossing, event.held),
+    InUse: Kernel._in_use,
+    SetClock: Kernel._set_clock,
     StartScene: lambda kernel, event: kernel.start_scene(event.scene, "asked for by name", event.place),
     StopScene: lambda kernel, event: kernel.stop_scene(event.scene, "stopped by name", event.place),
 }

@@ -157,6 +157,9 @@ def colour_of(lamp: str) -> str:
 DAYLIGHT = "daylight"
 
 
+OUT_OF_USE = "out of use"  # the state of a detector that an operator has put aside
+
+
 class DetectorKind(Enum):
     """How a detector sees: a section by current, a beam by interruption, a treadle by a passing contact."""
 

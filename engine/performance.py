@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 from engine.blocks import Block, Status
 from engine.branches import Watch
 from engine.conditions import Sort
-from engine.layout import DAYLIGHT, NOWHERE, Place
+from engine.layout import DAYLIGHT, NOWHERE, Kind, Place
 from engine.program import Again, Scene
 from engine.queue import LINE
 from engine.resuming import followed, resumed
-from engine.stage import OutputNow, Wish, orders_for
-from engine.waves import Wave
+from engine.stage import OutputNow, Wish, orders_for, own_time, ramp
+from engine.waves import Steady, Wave
 
 if TYPE_CHECKING:
     from engine.kernel import Kernel
@@ -58,7 +58,7 @@ class Cast:
     def start(self, name: str, why: str, place: Place, lender: str = "") -> None:
         """Start a scene; one that is running does what its `if started again` says."""
         kernel, run = self.kernel, self.runs.get(name)
-        if kernel.closed:
+        if kernel.closed or kernel.operator.stopped:
             return
         if run is not None:
             self._again(run, why, place)
@@ -104,14 +104,18 @@ class Cast:
         takes = {output: take.scene for take in run.scene.takes for output in take.outputs}
         for output in run.scene.writes:
             now = outputs[output]
-            other = self.runs.get(now.holder)
+            other, held = self.runs.get(now.holder), self.kernel.operator.held(output)
             if other is None or other is run:
                 now.holder = name
+                if held:
+                    run.shadow[output] = self.kernel.operator.wish(output)
             elif takes.get(output) == now.holder or lender == now.holder:
-                other.shadow[output] = now.wish._replace(place=place)
+                wish = other.shadow.setdefault(output, now.wish._replace(place=place))
                 if takes.get(output) != now.holder:
-                    run.lent[output] = now.order
+                    run.lent[output] = wish.order
                 now.holder = name
+                if held:
+                    run.shadow[output] = wish
             elif any(output in take.outputs and take.scene == name for take in other.scene.takes):
                 run.shadow[output] = now.wish._replace(place=place)  # the other has taken it from us already
             else:
@@ -181,6 +185,10 @@ class Cast:
             return
         other = self._next_in_line(output)
         now.holder = other.scene.name if other else ""
+        if self.kernel.operator.held(output):
+            if other is None:
+                self.kernel.operator.remember(output, run.shadow[output])
+            return
         if other is not None:
             wish = other.shadow.pop(output)
             if run.lent.get(output) != wish.order:  # else what a scene that its lender waits for began goes on
@@ -189,15 +197,30 @@ class Cast:
 
     def _next_in_line(self, output: str) -> Run | None:
         """Who gets an output when its holder ends: of those that want it, the one that no other took it from."""
-        wanting = {name: run for name, run in self.runs.items() if output in run.shadow}
+        holder = self.kernel.stage.outputs[output].holder  # one that an operator has taken it from is not in line
+        wanting = {name: run for name, run in self.runs.items() if output in run.shadow and name != holder}
         taken_from = {take.scene for run in wanting.values() for take in run.scene.takes if output in take.outputs}
         free = (run for name, run in wanting.items() if name not in taken_from)
         return next(free, next(iter(wanting.values()), None))
 
+    def take_back(self, output: str) -> bool:
+        """The scene that holds an output gets it back from the operator; whether one does."""
+        now = self.kernel.stage.outputs[output]
+        run = self.runs.get(now.holder)
+        if run is None or output not in run.shadow:
+            return False
+        wish = run.shadow.pop(output)
+        self.kernel.again(run, output, wish._replace(wave=self._goes_on(now, wish.wave)), wish.place, "given back")
+        return True
+
     def _goes_on(self, now: OutputNow, wave: Wave) -> Wave:
         outputs, now_us = self.kernel.stage.outputs, self.kernel.stage.now_us
         if now.output.follows_lux is None:
-            return resumed(wave, now_us, now.value(now_us))
+            shown = now.value(now_us)
+            wave = resumed(wave, now_us, shown)
+            if now.output.kind is Kind.SERVO and isinstance(wave, Steady):  # not at a leap
+                return ramp(now_us, own_time(now.output, shown, wave.value), shown, wave.value)
+            return wave
         return followed(wave, outputs[DAYLIGHT].wave, now_us)
 
     def _state(self, name: str, state: str, why: str, place: Place) -> None:

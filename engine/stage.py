@@ -140,12 +140,13 @@ class Shown:
 class DetectorNow:
     """One detector: what it says raw, and what counts."""
 
-    __slots__ = ("detector", "raw", "state", "timer")
+    __slots__ = ("detector", "raw", "state", "timer", "used")
 
     def __init__(self, detector: Detector) -> None:
         self.detector = detector
         self.raw = self.state = "clear"
         self.timer = 0
+        self.used = True  # an operator can put it out of use
 
     def settles_in(self, event: Detected) -> int:
         """How long a raw state must last before it counts. To be unknown counts at once: unknown is occupied."""

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from engine.conditions import All, Any, AtLeast, Atom, Becomes, Held, Not, Sort, Term, Test, atoms
-from engine.layout import Kind
+from engine.layout import OUT_OF_USE, Kind
 from engine.stage import Key, OutputNow, Shown, Stage, key_of
 from engine.waves import Flashing, State, Steady, endless, shines, under_way
 
@@ -75,6 +75,7 @@ _DETECTOR = {
     Test.OCCUPIED: ("occupied", "unknown"),  # unknown is occupied: fail to the safe side
     Test.CLEAR: ("clear",),
     Test.UNKNOWN: ("unknown",),
+    Test.OUT_OF_USE: (OUT_OF_USE,),
 }
 _SCENE = {Test.RUNNING: ("running", "stopping"), Test.ENDED: ("ended",), Test.STOPPED: ("stopped",)}
 
