@@ -101,15 +101,15 @@ class Cast:
     def _claim(self, run: Run, place: Place, lender: str) -> None:
         """Hold every output that the scene can write: free ones, ones it takes, ones that its caller lends it."""
         name, outputs = run.scene.name, self.kernel.stage.outputs
-        takes = {output: take.scene for take in run.scene.takes for output in take.outputs}
+        takes = {(output, take.scene) for take in run.scene.takes for output in take.outputs}
         for output in run.scene.writes:
             now = outputs[output]
             other = self.runs.get(now.holder)
             if other is None or other is run:
                 now.holder = name
-            elif takes.get(output) == now.holder or lender == now.holder:
+            elif (output, now.holder) in takes or lender == now.holder:
                 other.shadow[output] = now.wish._replace(place=place)
-                if takes.get(output) != now.holder:
+                if (output, now.holder) not in takes:
                     run.lent[output] = now.order
                 now.holder = name
             elif any(output in take.outputs and take.scene == name for take in other.scene.takes):

@@ -228,7 +228,7 @@ def _stays(kind: str, detector: str, state: str, for_us: int | None, beyond: boo
 def _hands(program: Program) -> Iterator[Happening]:
     for button in program.layout.buttons:
         yield Happening(f"{button} pressed", (), (Act(NOWHERE, 0, Deed.PRESS, button),))
-    for name, scene in program.scenes.items():
+    for name, scene in program.named_scenes.items():
         stop, start = Act(NOWHERE, 0, Deed.STOP, name), Act(NOWHERE, 0, Deed.START, name)
         yield Happening(f"{name} stopped", (), (stop,), beyond=scene.when_stopped is None)
         yield Happening(f"{name} started", (), (start,))
