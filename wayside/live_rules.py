@@ -11,12 +11,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from engine.breaches import Deed
-from engine.conditions import Atom, atoms
+from engine.conditions import Atom, Test, atoms
 from engine.layout import NOWHERE
 from engine.monitors import Breach, Verdict
 from engine.program import Begin, Program, Rehearsal, Rule
 from engine.rules import Broken, Judgement
-from engine.trace import Began, Broke, Did, Ended, Record
+from engine.trace import Began, Broke, Did, Ended, Record, Saw
 from wayside import event_list, rule_words, wording
 from wayside import trace_words as words
 from wayside.explaining import Story, subject
@@ -99,6 +99,8 @@ class RuleTeller:
         yield self._headline(one)
         yield from (f"{INDENT}    {line}" for line in self._written(one))
         yield f"{INDENT}{self._what_was(one)}"
+        for name in self._unproven(one):
+            yield f"{INDENT}{name} says clear, and nothing has proven it; if nothing stands there, type {name} clear"
         if unsaid:
             yield f"{INDENT}it has broken {wording.count(unsaid, 'time')} more since that was last said"
         yield f"{INDENT}{_done(one.rule, deed)}"
@@ -116,12 +118,23 @@ class RuleTeller:
         place = one.line.place
         return [line.strip() for line in self._lines.get(place.file, [])[place.line - 1 : place.line]]
 
+    def _unproven(self, one: Broken) -> Iterator[str]:
+        """Detectors that say clear where a train is taken to be, so that a person may know better."""
+        for name in (atom.subject for atom in one.guilty if atom.test is Test.TRAIN_ON):
+            said = [record for record in self._past if isinstance(record, Saw) and record.detector == name]
+            if said and said[-1].state == "clear":
+                yield name
+
+    @property
+    def _past(self) -> list[Record]:
+        """Of long ago the last of each subject, of the last minute everything."""
+        return [*self._before.values(), *self._records]
+
     def _what_was(self, one: Broken) -> str:
         at_us, since_us = one.breach
         breach = Breach(to_the_millisecond(at_us), to_the_millisecond(since_us))
         judgement = Judgement(one.rule, one.line, Verdict.BROKEN, None, "us", (breach,), 1, one.guilty)
-        trace = [*self._before.values(), *self._records]
-        states = Story(self._program, self._began, trace, at_us).states(rule_words.guilty(judgement))
+        states = Story(self._program, self._began, self._past, at_us).states(rule_words.guilty(judgement))
         said = rule_words.happened(judgement)
         return f"{said}; {states}" if states else said
 

@@ -210,6 +210,7 @@ def test_a_drop_out_without_proof_breaks_a_rule_that_clear_alone_would_not(
     ]  # fmt: skip
     assert blind.broke == [24.0]
     assert "a train was taken to be on lane; gate was moving" in blind.said
+    assert "lane says clear, and nothing has proven it; if nothing stands there, type lane clear" in blind.said
     assert "close is stopped, and its guarded outputs go to their safe state; when all is well, type start close" in (
         blind.said
     )
@@ -234,6 +235,20 @@ def test_trains_that_truly_run_break_it_by_their_drop_out_only(
     assert bad.announced[0].endswith("rule road-closed is broken")
     # wholly on the lane from 61 s, at the next detector from 71 s; blind from 62 s, and the gate waits for 4 s of clear
     assert bad.broke[0] == 66.0
+
+
+def test_a_cable_that_comes_out_brings_no_train(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """For scenes and for rules about detectors unknown is occupied; it has not brought a train."""
+    project = bench(tmp_path, DROPS_OUT)
+    lost = [(2, "before unknown"), (2, "lane unknown"), (2, "after unknown"), (9, "lane clear"), (9, "before clear")]
+    done = shown(project, Hands(project, lost), 40, capsys)
+    assert [(one.rule.name, one.verdict) for one in done.show.judgements()] == [
+        ("road-closed", Verdict.HELD), ("by-detectors", Verdict.BROKEN)
+    ]  # fmt: skip
+    assert ("close", "running") in [(one.scene, one.state) for one in done.records if isinstance(one, SceneIs)]
+    came = shown(project, Hands(project, [*lost[:3], (2.5, "lane occupied")]), 40, capsys)
+    assert came.show.judgements()[0].breaches[0].at_us == 2_500_000  # it is there, and the gate is on its way
+    assert "says clear" not in came.said
 
 
 def test_what_is_not_heard_of_yet_breaks_nothing_about_trains(
