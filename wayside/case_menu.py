@@ -7,6 +7,7 @@ How detectors lie is common practice, no source.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from adapters.trains import Journey
@@ -57,9 +58,10 @@ class Happening(NamedTuple):
 def release_delay_us(program: Program) -> int:
     """The shortest time for which any scene waits until its detectors are clear: a drop-out that lasts as long opens
     the road under a train."""
+    named = replace(program, scenes=program.named_scenes)  # what rules do when it is too late is none of it
     waits = [
         part.for_us
-        for condition in conditions(program)
+        for condition in conditions(named)
         for part in parts(condition.term)
         if isinstance(part, Held) and _asks_clear(part)
     ]

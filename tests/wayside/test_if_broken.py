@@ -8,6 +8,7 @@ from engine.layout import NOWHERE
 from engine.program import Act, Deed
 from wayside import event_list
 from wayside.case import Case, Field, judged, play
+from wayside.case_menu import release_delay_us
 from wayside.project import load
 from wayside.rehearsing import rehearse
 
@@ -47,6 +48,16 @@ def test_a_broken_rule_does_what_it_says_in_a_case(tmp_path: Path) -> None:
     assert ([line.rule for line in played.broken], played.broke_us) == (["lit"], 2_000_000)
     (judgement,) = judged(field, case)
     assert judgement.broken == 1
+
+
+def test_a_wait_of_a_rule_is_no_release_delay(tmp_path: Path) -> None:
+    (tmp_path / "layout.yaml").write_text(LAYOUT)
+    ring = "scene ring\n    wait until lane is clear for 4 s\n    turn on alarm\n"
+    scenes = SCENES.replace("scene ring\n    turn on alarm\n", ring)
+    (tmp_path / "a.scene").write_text(scenes + "        wait until lane is clear for 1 s\n")
+    project = load([tmp_path])
+    assert not project.errors
+    assert release_delay_us(project.program) == 4_000_000
 
 
 MENDS = """
