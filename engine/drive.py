@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Protocol
 
+from engine.breaches import answers
 from engine.events import Input
 from engine.kernel import Kernel
 from engine.rules import Broken
@@ -37,11 +38,21 @@ def next_instant(kernel: Kernel, world: World) -> int | None:
 
 
 def work(kernel: Kernel, world: World, now_us: int) -> list[Broken]:
-    """Work one instant: the world, then the kernel, and again while the world answers. What rules it has broken."""
+    """Work one instant: the world, then the kernel, and again while the world answers. What rules it has broken.
+
+    What a broken rule sets off belongs to the same instant, and is judged, too.
+    """
     kernel.advance(now_us, world.advance(now_us))
-    while answers := world.advance(now_us):
-        kernel.advance(now_us, answers)
-    return kernel.judge()
+    found: list[Broken] = []
+    while True:
+        while events := world.advance(now_us):
+            kernel.advance(now_us, events)
+        broken = kernel.judge()
+        found += broken
+        events = answers(kernel, broken) if broken else []
+        if not events:
+            return found
+        kernel.advance(now_us, events)
 
 
 def jump(kernel: Kernel, world: World, until_us: int | None, progress: Callable[[int], None] | None = None) -> int:

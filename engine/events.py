@@ -14,6 +14,12 @@ class Detected(NamedTuple):
     state: str
 
 
+class Swept(NamedTuple):
+    """A person has looked at a detector's stretch in a live show, and no train stands there."""
+
+    detector: str
+
+
 class Pressed(NamedTuple):
     button: str
     down: bool
@@ -34,11 +40,13 @@ class OutputMoved(NamedTuple):
 class StartScene(NamedTuple):
     scene: str
     place: Place = NOWHERE
+    why: str = "asked for by name"
 
 
 class StopScene(NamedTuple):
     scene: str
     place: Place = NOWHERE
+    why: str = "stopped by name"
 
 
 class Stand(NamedTuple):
@@ -126,6 +134,7 @@ class TrainStands(NamedTuple):
 
 Input = (
     Detected
+    | Swept
     | Pressed
     | LinkState
     | OutputMoved

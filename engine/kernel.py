@@ -33,6 +33,7 @@ from engine.events import (
     Stand,
     StartScene,
     StopScene,
+    Swept,
     TrainMoves,
     TrainStands,
 )
@@ -41,6 +42,7 @@ from engine.layout import NOWHERE, OUT_OF_USE, Kind, Place
 from engine.operating import Operator
 from engine.performance import Cast, Run
 from engine.program import Level, Order, Program, conditions
+from engine.proven import Passages
 from engine.queue import GUARD, INPUT, Queue, Sleeper
 from engine.rules import Broken, Rules
 from engine.stage import Alarm, DetectorNow, Key, OutputNow, Stage, Wish, level_left, orders_for, wave_for
@@ -78,6 +80,7 @@ class Kernel:
         self._afresh = False  # whether every head is looked at in the next round
         self.clock = LayoutClock(self.starts_s, program.layout.clock.ratio)
         self.rules: Rules | None = None  # where rules are judged: they watch from outside
+        self.passages: Passages | None = None  # in a live show: what is known of where trains are
         self.blame: Place = NOWHERE  # the line that is dropping blocks just now
         self._orders = 0
         self._lines = 0
@@ -92,7 +95,7 @@ class Kernel:
         self._longest: dict[str, Alarm] = {}
         self._unguarded = [
             scene.name
-            for scene in program.scenes.values()
+            for scene in program.named_scenes.values()
             if not any(program.layout.outputs[name].guarded for name in scene.writes)
         ]
 
@@ -120,6 +123,11 @@ class Kernel:
     def _place(self, name: str, value: float) -> None:
         self.stage.outputs[name].wave = Steady(value)
         self._told[name] = t.Told(0, name, Steady(value), "", NOWHERE, "begins")
+
+    def believe(self, passages: Passages) -> None:
+        """Where trains are is told by detectors from now on, as in a live show. Before the first instant."""
+        self.passages = passages
+        self.stage.trains_on.update(dict.fromkeys(passages.taken, 1))
 
     def watch(self, term: Term) -> Watching:
         """Follow a condition's truth at settled instants."""
@@ -163,8 +171,8 @@ class Kernel:
             return []
         changed, self._changed = self._changed, set()
         broken = self.rules.settle(self.stage.now_us, changed)
-        for _, rule, line, breach in broken:
-            self._record(t.Broke(self.stage.now_us, rule.name, line.place, breach.since_us))
+        for one in broken:
+            self._record(t.Broke(self.stage.now_us, one.rule.name, one.line.place, one.breach.since_us))
         return broken
 
     def _open(self) -> None:
@@ -306,6 +314,18 @@ class Kernel:
         name = now.detector.name
         self.changed((Sort.DETECTOR, name))
         self._record(t.Saw(self.stage.now_us, name, now.state))
+        if self.passages is not None:
+            self._take(self.passages.saw(name, now.state))
+
+    def _swept(self, event: Swept) -> None:
+        if self.passages is not None:
+            self._take(self.passages.swept(event.detector))
+
+    def _take(self, changes: Iterable[tuple[str, bool]]) -> None:
+        """Where trains are taken to be has changed."""
+        for name, on in changes:
+            self._train_on(name, 1 if on else -1)
+            self._record(t.TrainTaken(self.stage.now_us, name, on))
 
     def _in_use(self, event: InUse) -> None:
         """Out of use it says nothing; back in use it is what it said last, at once."""
@@ -367,11 +387,14 @@ class Kernel:
         self._record(t.TrainAt(self.stage.now_us, *event))
 
     def _train_stands(self, event: TrainStands) -> None:
-        self.stage.trains_on[event.detector] += 1 if event.on else -1
-        if event.on:
-            self.stage.reached_us[event.detector] = self.stage.now_us
-        self.changed((Sort.TRAIN, event.detector))
+        self._train_on(event.detector, 1 if event.on else -1)
         self._record(t.TrainOn(self.stage.now_us, event.train, event.detector, event.on))
+
+    def _train_on(self, detector: str, by: int) -> None:
+        self.stage.trains_on[detector] += by
+        if by > 0:
+            self.stage.reached_us[detector] = self.stage.now_us
+        self.changed((Sort.TRAIN, detector))
 
     def _stand(self, event: Stand) -> None:
         output = self.stage.outputs[event.output].output
@@ -583,6 +606,7 @@ class Kernel:
 
 _INPUTS: dict[type, Callable[..., None]] = {
     Detected: Kernel._detected,
+    Swept: Kernel._swept,
     Pressed: Kernel._pressed,
     LinkState: Kernel._link,
     OutputMoved: Kernel._moved,
@@ -599,6 +623,6 @@ _INPUTS: dict[type, Callable[..., None]] = {
     HandWorking: lambda kernel, event: kernel.operator.work(event.crossing, event.held),
     InUse: Kernel._in_use,
     SetClock: Kernel._set_clock,
-    StartScene: lambda kernel, event: kernel.start_scene(event.scene, "asked for by name", event.place),
-    StopScene: lambda kernel, event: kernel.stop_scene(event.scene, "stopped by name", event.place),
+    StartScene: lambda kernel, event: kernel.start_scene(event.scene, event.why, event.place),
+    StopScene: lambda kernel, event: kernel.stop_scene(event.scene, event.why, event.place),
 }

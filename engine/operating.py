@@ -1,7 +1,7 @@
-"""What an operator does to a show: stops it all, darkens it, hushes it, takes an output by hand. Pure, as the kernel is.
+"""What an operator does to a show: stops it all, darkens it, hushes it, takes an output by hand. Pure, as the kernel.
 
-An output that is taken from its scene stays the scene's: what the scene asks of it meanwhile is remembered as a wish, and is
-applied when it is given back, as with `takes X from Y`. Guarded outputs are nobody's to take but by hand working.
+An output that is taken stays its scene's: what the scene asks of it meanwhile is remembered as a wish, and applied when
+it is given back, as with `takes X from Y`. Guarded outputs are nobody's to take but by hand working.
 """
 
 from __future__ import annotations

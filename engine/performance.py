@@ -101,7 +101,7 @@ class Cast:
     def _claim(self, run: Run, place: Place, lender: str) -> None:
         """Hold every output that the scene can write: free ones, ones it takes, ones that its caller lends it."""
         name, outputs = run.scene.name, self.kernel.stage.outputs
-        takes = {output: take.scene for take in run.scene.takes for output in take.outputs}
+        takes = {(output, take.scene) for take in run.scene.takes for output in take.outputs}
         for output in run.scene.writes:
             now = outputs[output]
             other, held = self.runs.get(now.holder), self.kernel.operator.held(output)
@@ -109,9 +109,9 @@ class Cast:
                 now.holder = name
                 if held:
                     run.shadow[output] = self.kernel.operator.wish(output)
-            elif takes.get(output) == now.holder or lender == now.holder:
+            elif (output, now.holder) in takes or lender == now.holder:
                 wish = other.shadow.setdefault(output, now.wish._replace(place=place))
-                if takes.get(output) != now.holder:
+                if (output, now.holder) not in takes:
                     run.lent[output] = wish.order
                 now.holder = name
                 if held:

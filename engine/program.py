@@ -419,9 +419,17 @@ class RuleLine:
 
 
 class Rule(NamedTuple):
+    """`if_broken` names the scene that its lines below `if broken` make; empty if it has none."""
+
     name: str
     place: Place
     lines: tuple[RuleLine, ...]
+    if_broken: str = ""
+
+
+def if_broken(rule: str) -> str:
+    """The name of the scene that a rule's `if broken` makes. It has a blank in it, so that nobody can write it."""
+    return f"rule {rule}"
 
 
 # --- rehearsals ----------------------------------------------------------------------------------------------------
@@ -536,6 +544,12 @@ class Program:
     flags: dict[str, Variable] = field(default_factory=dict)
     counters: dict[str, Variable] = field(default_factory=dict)
     manners: dict[str, Manner] = field(default_factory=dict)  # of the writer's own; the lines carry theirs themselves
+
+    @property
+    def named_scenes(self) -> dict[str, Scene]:
+        """The scenes that people can name: all but what rules do if they are broken."""
+        unnamed = {rule.if_broken for rule in self.rules.values()}
+        return {name: scene for name, scene in self.scenes.items() if name not in unnamed}
 
 
 # --- looking through a program -------------------------------------------------------------------------------------

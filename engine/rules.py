@@ -24,7 +24,7 @@ from engine.monitors import (
     NeverLonger,
     Verdict,
 )
-from engine.program import Rule, RuleLine
+from engine.program import Program, Rule, RuleLine
 from engine.queue import GUARD
 from engine.stage import Alarm, Key, key_of
 from engine.truth import Question
@@ -47,12 +47,14 @@ class Judgement(NamedTuple):
 
 
 class Broken(NamedTuple):
-    """A line that has just broken. `number` counts the lines of all rules, from 0."""
+    """A line that has just broken. `number` counts the lines of all rules, from 0; `guilty` is what was so just then,
+    of all that the line asks."""
 
     number: int
     rule: Rule
     line: RuleLine
     breach: Breach
+    guilty: tuple[Atom, ...] = ()
 
 
 def _never(line: RuleLine) -> list[Term]:
@@ -129,12 +131,14 @@ class _Judge:
         self.guilty: tuple[Atom, ...] = ()
         self._kernel = kernel
         self._asks: list[Question] = [kernel.truth.question(term) for term in terms]
-        self._detectors = [kernel.stage.detectors[name] for sort, name in self.keys if sort is Sort.DETECTOR]
+        # where trains are is known by detectors only in a live show; in a rehearsal whatever detectors say
+        by_detectors = (Sort.DETECTOR,) if kernel.passages is None else (Sort.DETECTOR, Sort.TRAIN)
+        self._detectors = [kernel.stage.detectors[name] for sort, name in self.keys if sort in by_detectors]
         self._counts = False  # everything that it reads has been known once
         self._after: tuple[int, list[bool]] | None = None  # from when on it is how, where something lasts an instant
         self._closeness: Closeness | None = closeness(terms, kernel.stage) if isinstance(self.monitor, Never) else None
 
-    def settle(self, now_us: int) -> Breach | None:
+    def settle(self, now_us: int) -> Broken | None:
         """Feed it the present; the breach, if that was one."""
         if not self._counts:
             if any(detector.state == "unknown" for detector in self._detectors):
@@ -155,9 +159,10 @@ class _Judge:
         self.due = monitor.next_due()
         if monitor.broken == before:
             return None
-        if not self.guilty:
-            self.guilty = self._so_now()
-        return monitor.breaches[-1]
+        guilty = self._so_now()
+        self.guilty = self.guilty or guilty
+        latest = monitor.breaches[-1] if monitor.broken == len(monitor.breaches) else Breach(now_us, now_us)
+        return Broken(self.number, self.rule, self.line, latest, guilty)
 
     def _pass_instant(self, now_us: int) -> None:
         """What was true for the last instant only is so no more."""
@@ -189,10 +194,17 @@ class _Judge:
 
 
 class Rules:
-    """Every line of a program's rules, watching one kernel. Make it before the first instant."""
+    """Every line of a program's rules, watching one kernel. Make it before the first instant.
 
-    def __init__(self, kernel: Kernel, lines: Iterable[Sentence]) -> None:
+    `makes_safe`: whether a broken rule without `if broken` puts what it is about into its safe state, as in a live
+    show. A rehearsal only judges: what comes after a first breach would else be hidden by it.
+    """
+
+    def __init__(self, kernel: Kernel, lines: Iterable[Sentence], makes_safe: bool = False) -> None:
         self._kernel = kernel
+        self.makes_safe = makes_safe
+        self.answered_at: dict[str, int] = {}  # when something was last done about a rule
+        self.tell: Callable[[Broken], None] | None = None  # hears of each line that breaks
         self._judges = [_Judge(kernel, number, line) for number, line in enumerate(lines)]
         self._readers: dict[Key, list[_Judge]] = {}
         for judge in self._judges:
@@ -219,14 +231,39 @@ class Rules:
     def _feed(self, affected: dict[_Judge, None], now_us: int) -> list[Broken]:
         found = []
         for judge in sorted(affected, key=lambda judge: judge.number):  # in the order written, whatever was first
-            breach = judge.settle(now_us)
-            if breach is not None:
-                found.append(Broken(judge.number, judge.rule, judge.line, breach))
+            broken = judge.settle(now_us)
+            if broken is not None:
+                found.append(broken)
             if judge.due is not None and judge.due > now_us:
                 self._kernel.queue.push(judge.due, GUARD, judge.alarm)
         self._next_due = min((judge.due for judge in self._judges if judge.due is not None), default=None)
+        if self.tell is not None:
+            for one in found:
+                self.tell(one)
         return found
 
     def judgements(self, at_us: int) -> tuple[Judgement, ...]:
         """What every line has come to, if everything ended at this instant, in the order written."""
         return tuple(judge.judgement(at_us) for judge in self._judges)
+
+
+class Lasting(Rules):
+    """Rules of a live show: whatever goes wrong in judging them ends the judging, and never the show."""
+
+    def settle(self, now_us: int, changed: Iterable[Key]) -> list[Broken]:
+        try:
+            return super().settle(now_us, changed)
+        except Exception as problem:  # nothing outside judges by it, so nothing outside may fall with it
+            self._kernel.rules = None
+            self._kernel.trouble(f"rules are not judged any more, for a reason of our own: {problem!r}")
+            return []
+
+    def judgements(self, at_us: int) -> tuple[Judgement, ...]:
+        return super().judgements(at_us) if self._kernel.rules is self else ()
+
+
+def asks_trains(program: Program) -> tuple[str, ...]:
+    """The detectors by which the rules ask where trains are."""
+    conditions = (one for rule in program.rules.values() for line in rule.lines for one in line.conditions)
+    asked = (atom for condition in conditions for atom in atoms(condition.term))
+    return tuple(dict.fromkeys(atom.subject for atom in asked if atom.sort is Sort.TRAIN))

@@ -44,10 +44,3 @@ class Standing:
                 self._safe.discard(name)
                 ready.append(Stand(name, False))
         return ready
-
-    @property
-    def waits_for(self) -> tuple[str, ...]:
-        """The detectors that keep guarded outputs in their safe state: they are not known to be clear."""
-        stage = self._kernel.stage
-        named = dict.fromkeys(one for name in self._safe for one in self._reads[name])
-        return tuple(one for one in named if stage.detectors[one].state != "clear")

@@ -113,6 +113,14 @@ class TrainOn(NamedTuple):
     on: bool
 
 
+class TrainTaken(NamedTuple):
+    """In a live show a train is taken to be on the stretch of a detector, or there no more: see `engine.proven`."""
+
+    at_us: int
+    detector: str
+    on: bool
+
+
 class Noted(NamedTuple):
     at_us: int
     scene: str
@@ -150,6 +158,7 @@ Record = (
     | LinkIs
     | TrainAt
     | TrainOn
+    | TrainTaken
     | Noted
     | Broke
     | Trouble

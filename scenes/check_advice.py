@@ -29,7 +29,7 @@ def _advice(place: Place, what: str, instead: str, also: tuple[tuple[Place, str]
 
 def guarded(program: Program) -> Iterator[Problem]:
     """What a scene with guarded outputs should have: a head that cannot miss, lines for a stop, no blind spot."""
-    for scene in program.scenes.values():
+    for scene in program.named_scenes.values():
         names = guards(scene, program.layout)
         if not names:
             continue

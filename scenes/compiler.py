@@ -6,11 +6,11 @@ Knows the order of the work; each kind of definition and line has a module of it
 from __future__ import annotations
 
 import gc
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 
 from engine.layout import Layout, Place
-from engine.program import Again, Block, Head, Program, Rehearsal, Rule, Scene, Takes, Variable
+from engine.program import Again, Block, Head, Program, Rehearsal, Rule, Scene, Takes, Variable, if_broken
 from scenes import heads
 from scenes.conditions import Conditions
 from scenes.fitting import Fitting
@@ -89,6 +89,7 @@ class _Compiler:
             self.manners.define(name)
         scenes = self._scenes()
         rules = {name: self._rule(name, node) for name, node in self._of("rule")}
+        scenes |= self._if_broken(scenes, rules)
         rehearsals = {name: self._rehearsal(name, node) for name, node in self._of("rehearsal")}
         # the names' layout: it has daylight, if anybody has spoken of it
         layout = self.names.layout
@@ -141,7 +142,32 @@ class _Compiler:
         return {name: Variable(name, node.place, kept=node.node("kept") is not None) for name, node in self._of(kind)}
 
     def _rule(self, name: str, node: Node) -> Rule:
-        return self.rehearsals.rule(name, node)
+        rule, blocks = self.rehearsals.rule(name, node), list(node.nodes("if_broken"))
+        for other in blocks[1:]:
+            what = "`if broken` stands here for the second time"
+            self.names.report(other.place, what, "a rule has one: put both together")
+        if blocks and len(blocks) == len(list(node.nodes())):
+            what = f"the rule `{name}` says nothing that could be broken"
+            self.names.report(node.place, what, "write what it is about, such as `never lane is occupied while ...`")
+        return rule._replace(if_broken=if_broken(name)) if blocks else rule
+
+    def _if_broken(self, scenes: dict[str, Scene], rules: dict[str, Rule]) -> dict[str, Scene]:
+        """What rules do if they are broken, each a scene that nobody can name.
+
+        It takes what it writes from every other scene: what is to be done in need comes before what was going on.
+        """
+        made: dict[str, Scene] = {}
+        try:
+            for name, node in self._of("rule"):
+                part = node.node("if_broken")
+                block = part.node("block") if part else None
+                if part is not None and block is not None and rules[name].if_broken:
+                    scene = self._scene(rules[name].if_broken, block)
+                    made[scene.name] = replace(scene, place=part.place)
+        except TooLong:
+            pass
+        others = {**scenes, **made}
+        return {name: replace(scene, takes=tuple(_takes(scene, others.values()))) for name, scene in made.items()}
 
     def _rehearsal(self, name: str, node: Node) -> Rehearsal:
         return self.rehearsals.rehearsal(name, node)
@@ -245,6 +271,14 @@ class _Compiler:
             if symbol.sort in DEFINED and symbol.name not in self.names.used:
                 what = _ADVICE[symbol.sort].format(symbol.name)
                 self.names.report(symbol.place, what, "take it out, or use it", OPEN, advice=True)
+
+
+def _takes(scene: Scene, others: Iterable[Scene]) -> Iterator[Takes]:
+    """All that it writes, from each other scene that writes it, too."""
+    for other in others:
+        both = tuple(name for name in scene.writes if name in other.writes)
+        if both and other.name != scene.name:
+            yield Takes(scene.place, both, other.name)
 
 
 def _broken(item: Node) -> Iterator[Node]:

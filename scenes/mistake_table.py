@@ -424,6 +424,7 @@ _HEADS = (
 )
 
 _PLACES = (
+    _entry("if broken outside", r"^(?P<x>if broken)\b", "`if broken` belongs in a rule.", "Move it below a line with `rule` and a name, and indent it by 4 spaces.", "th", first=True),
     _entry("statement outside", r"^(?P<x>turn (?:on|off)|set|fade|move|flash|flicker|show|pulse|wait|together|repeat|stop|remember|forget|count|reset|do|run|start|hold|release|note|for each|if|as long as|first of|in order|by chance)\b", "`{x}` stands outside any scene.", "Put `scene` and a name above it, and indent it by 4 spaces.", "t", first=True),
     _entry("rehearsal outside", r"^(?P<x>expect|plays|begins (?:with|at)|lasts|seed|a train)\b", "`{x}` belongs in a rehearsal.", "Put `rehearsal` and a name above it, and indent it by 4 spaces.", "t", first=True),
     _entry("rule outside", r"^(?P<x>never|always)\b", "`{x}` belongs in a rule.", "Put `rule` and a name above it, and indent it by 4 spaces.", "t", first=True),
@@ -432,7 +433,9 @@ _PLACES = (
     _entry("act without at", r"^(?P<x>press|lose link|mend link|let go|start|stop)\b", "When does it happen?", "Write `at 20 s {x}`, with the time from the start of the rehearsal.", "h", first=True),
     _entry("stays without at", rf"^(?P<x>{NAME} (?:stays|becomes))\b", "When does it happen?", "Write `at 20 s {x}`, with the time from the start of the rehearsal.", "h", first=True),
     _entry("statement in rehearsal", r"^(?P<x>turn (?:on|off)|set|fade|move|flash|flicker|show|pulse|wait|together|repeat|do|run|hold|release|note|for each|if)\b", "`{x}` belongs in a scene; a rehearsal says which scene `plays` and what to `expect`.", "Move it to a scene.", "h", first=True),
-    _entry("statement in rule", r"^(?P<x>turn (?:on|off)|set|fade|move|flash|flicker|show|pulse|wait|together|repeat|do|run|hold|release|note|for each|if)\b", "`{x}` belongs in a scene; a rule says what is `never` or `always` so.", "Move it to a scene.", "r"),
+    _entry("if broken with", r"^if broken:? (?P<x>(?:turn|set|fade|move|flash|flicker|show|pulse|wait|do|run|start|stop|hold|release|note|remember|forget|count|reset)\b.*)$", "What is done about a broken rule stands in lines of its own.", "Write `if broken`, and below it `{x}`, indented by 4 spaces more.", "r"),
+    _entry("when broken", r"^(?P<x>(?:(?:if|when|whenever|once|on|upon|after|as soon as) (?:(?:it|this|the rule|this rule|that)(?: is| was| gets)? )?(?:broken|breaks|breaking|breach|breached|violated|violation|fails|failure|failed|not kept)|otherwise|else)(?![-a-z0-9]).*)$", "A rule does not say `{x}`.", "Write `if broken`, and below it what is done then.", "r"),
+    _entry("statement in rule", r"^(?P<x>turn (?:on|off)|set|fade|move|flash|flicker|show|pulse|wait|together|repeat|do|run|start|stop|remember|forget|count|reset|hold|release|note|for each|if)\b", "`{x}` belongs in a scene; a rule says what is `never` or `always` so.", "Move it to a scene, or below a line with `if broken`.", "r"),
     _entry("otherwise alone", r"^(?P<x>otherwise)\b(?= if\b|$|:)", "`otherwise` has nothing above it that it belongs to.", "It stands below the block of an `if`, `as long as` or `wait until ..., at most ...`, as far to the left as that line.", "s", first=True),
 )
 

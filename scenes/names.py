@@ -210,6 +210,8 @@ class Names:
         near = self.near(word.text, (*known, *self.doubts.names))
         if word.text == "everything":
             near = "only `hold` and `release` take `everything`: name the outputs, or a group of them"
+        if word.text == "broken":
+            near = "only a rule says `if broken`, below its lines"
         self.report(word.place, f"there is {_none(wanted)} called `{word.text}`", near, scope)
 
     def is_broken(self, text: str) -> bool:

@@ -407,7 +407,7 @@ class Reader:
             kind=at_fault[0],
             expected=expected,
             words=self.tables.words,
-            item=self.item if len(self.levels) > 1 else "",
+            item=self._item,
             depth=len(self.levels) - 1,
             before=self.before,
             continued=number > sentence.first,
@@ -415,6 +415,12 @@ class Reader:
         )
         mistake = explain(line)
         self._report(number << 16 | mistake.start + 1, number << 16 | mistake.end + 1, mistake.what, mistake.instead)
+
+    @property
+    def _item(self) -> str:
+        """What the line stands in; what stands below a rule's `if broken` is as in a scene."""
+        blocks = sum(level.block for level in self.levels)
+        return "" if len(self.levels) == 1 else "scene" if self.item == "rule" and blocks > 2 else self.item
 
     def _broken(self, sentence: _Sentence, begin: int, end: int, last: int) -> None:
         """The broken sign, or a head that lets the lines of its block be read."""

@@ -202,19 +202,25 @@ def _span(course: TrainAt, at_us: int, length_um: int) -> tuple[int, int]:
 # --- what rules can see --------------------------------------------------------------------------------------------
 
 
-def _relevant(program: Program, rules: Iterable[Rule]) -> Program:
+def _relevant(program: Program, rules: Sequence[Rule]) -> Program:
     """The program without the scenes that nothing the rules ask can depend on, so that cases play faster."""
     asked = [atom for rule in rules for line in rule.lines for one in line.conditions for atom in atoms(one.term)]
     outputs = {atom.subject for atom in asked if atom.sort is Sort.OUTPUT}
     outputs |= {hold.signal for track in program.layout.tracks.values() for hold in track.holds}
     other = {(atom.sort, atom.subject) for atom in asked}
     kept: set[str] = set()
+    own = {rule.if_broken for rule in rules}  # begun by the rules themselves
     while True:
         more = {
             name
             for name, scene in program.scenes.items()
             if name not in kept
-            and (outputs & set(scene.writes) or (Sort.SCENE, name) in other or _touches(program, name, other, kept))
+            and (
+                name in own
+                or outputs & set(scene.writes)
+                or (Sort.SCENE, name) in other
+                or _touches(program, name, other, kept)
+            )
         }
         if not more:
             break

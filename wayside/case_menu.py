@@ -7,6 +7,7 @@ How detectors lie is common practice, no source.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from adapters.trains import Journey
@@ -57,9 +58,10 @@ class Happening(NamedTuple):
 def release_delay_us(program: Program) -> int:
     """The shortest time for which any scene waits until its detectors are clear: a drop-out that lasts as long opens
     the road under a train."""
+    named = replace(program, scenes=program.named_scenes)  # what rules do when it is too late is none of it
     waits = [
         part.for_us
-        for condition in conditions(program)
+        for condition in conditions(named)
         for part in parts(condition.term)
         if isinstance(part, Held) and _asks_clear(part)
     ]
@@ -228,7 +230,7 @@ def _stays(kind: str, detector: str, state: str, for_us: int | None, beyond: boo
 def _hands(program: Program) -> Iterator[Happening]:
     for button in program.layout.buttons:
         yield Happening(f"{button} pressed", (), (Act(NOWHERE, 0, Deed.PRESS, button),))
-    for name, scene in program.scenes.items():
+    for name, scene in program.named_scenes.items():
         stop, start = Act(NOWHERE, 0, Deed.STOP, name), Act(NOWHERE, 0, Deed.START, name)
         yield Happening(f"{name} stopped", (), (stop,), beyond=scene.when_stopped is None)
         yield Happening(f"{name} started", (), (start,))

@@ -112,5 +112,5 @@ def _verdict(project: Project) -> str:
         return f"{counted(project)}; names in {files} are looked at once the layout file is right"
     if project.errors:
         return f"{counted(project)}; {files} read"
-    scenes, outputs = count(len(project.program.scenes), "scene"), count(len(project.layout.outputs), "output")
+    scenes, outputs = count(len(project.program.named_scenes), "scene"), count(len(project.layout.outputs), "output")
     return f"{files}, {scenes}, {outputs}, nothing wrong{', ' if project.advice else ''}{counted(project)}"

@@ -137,14 +137,14 @@ def choose(program: Program, only: Sequence[str] | None) -> list[Rehearsal]:
     """The rehearsals named, each once in the order of the files; all of them if none is named."""
     for name in only or ():
         if name not in program.rehearsals:
-            raise UsageProblem(unknown("rehearsal", name, program.rehearsals, program.scenes, "--scene"))
+            raise UsageProblem(unknown("rehearsal", name, program.rehearsals, program.named_scenes, "--scene"))
     return [one for name, one in program.rehearsals.items() if only is None or name in only]
 
 
 def free_play(program: Program, scene: str, from_s: int | None, for_us: int) -> Rehearsal:
     """A rehearsal that plays one scene and expects nothing."""
-    if scene not in program.scenes:
-        raise UsageProblem(unknown("scene", scene, program.scenes, program.rehearsals, "--only"))
+    if scene not in program.named_scenes:
+        raise UsageProblem(unknown("scene", scene, program.named_scenes, program.rehearsals, "--only"))
     return Rehearsal(scene, NOWHERE, begins_at_s=from_s, plays=((NOWHERE, scene, 0),), lasts_us=for_us)
 
 

@@ -28,9 +28,10 @@ if TYPE_CHECKING:
 DESCRIPTION = """\
 Performs a layout's scenes in real time, over the links whose `port` the layout file or --port names. Guarded outputs
 begin in their safe state and stay there until their detectors have said that nothing is about. Track power is never
-switched unasked. With --dry-run no hardware is touched: detectors are worked by hand, with lines that you type.
-Ctrl-C ends every scene through its `when stopped` and leaves the layout safe; a second Ctrl-C within a second ends at
-once.
+switched unasked. Rules are watched: one that breaks is told at once, and does what its `if broken` says, or else puts
+the guarded outputs that it is about into their safe state. With --dry-run no hardware is touched: detectors are worked
+by hand, with lines that you type. Ctrl-C ends every scene through its `when stopped` and leaves the layout safe; a
+second Ctrl-C within a second ends at once.
 """
 
 EXAMPLES = """\
@@ -43,8 +44,8 @@ example:
     up-approach clear
     press evening-button      the lamplighter sets out
 
-exit status: 0 the show was ended, 1 the scenes have errors, or guarded outputs could not be told their safe state at
-the end, 2 wrong usage or a file that cannot be read, 130 ended at once by a second Ctrl-C
+exit status: 0 the show was ended, 1 the scenes have errors, a rule was broken, or guarded outputs could not be told
+their safe state at the end, 2 wrong usage or a file that cannot be read, 130 ended at once by a second Ctrl-C
 """
 
 REDRAWN_EVERY_S = 0.5
@@ -85,7 +86,7 @@ def run(options: argparse.Namespace) -> int:
         raise UsageProblem("--dry-run opens no port: leave one of the two out.")
     screen = Screen(project, plain=options.plain or not (sys.stdout.isatty() and sys.stdin.isatty()))
     if options.dry_run:
-        show = Show(project.program, screen.record, seed=seed, starts_s=from_s, known=True)
+        show = Show(project.program, screen.record, seed=seed, starts_s=from_s, known=True, broken=screen.rules.broken)
         return asyncio.run(Performance(project, show, screen).run())
     return _on_links(project, options.port, screen, seed, from_s)
 
@@ -100,7 +101,7 @@ def _on_links(project: Project, ports: list[str], screen: Screen, seed: int, fro
     positions, trouble = last_positions.read(kept, project.layout)
     if trouble:
         screen.remark(trouble)
-    show = Show(project.program, screen.record, links.runs, seed, from_s, False, positions, clock)
+    show = Show(project.program, screen.record, links.runs, seed, from_s, False, positions, clock, screen.rules.broken)
     performance = Performance(project, show, screen, links, Servos(show, kept, links.runs))
     return asyncio.run(performance.run())
 
@@ -128,6 +129,8 @@ class Performance:
         self._catch_signals(loop)
         when = " when its links talk" if self._links is not None else ""
         self._screen.remark(f"{self._project.name}: the show begins{when}. Type what your hands do; `help` says how.")
+        if watched_rules := self._screen.rules.opening(self._show.asks_trains, self._show.unproven):
+            self._screen.remark(watched_rules)
         threading.Thread(target=self._read, args=(loop,), daemon=True).start()
         if self._servos is not None and (warning := self._servos.warning()):
             self._screen.remark(warning)
@@ -155,8 +158,10 @@ class Performance:
             self._screen.remark(f"{self._project.name}: ended at once. Nothing was brought to its safe state.")
             return INTERRUPTED
         await task
+        for line in self._screen.rules.closing(self._show.judgements()):
+            self._screen.remark(line)
         self._screen.remark(f"{self._project.name}: {ended(unreached, self._show.flashing if self._links else ())}")
-        return PROBLEMS if unreached else FINE
+        return PROBLEMS if unreached or self._screen.rules.any_broken else FINE
 
     def _look(self) -> None:
         """What is looked at twice a second: links, servos, and whether anything has been heard at all."""

@@ -29,6 +29,7 @@ from engine.trace import (
     Told,
     TrainAt,
     TrainOn,
+    TrainTaken,
     Trouble,
 )
 from engine.waves import Steady, Wave
@@ -257,7 +258,7 @@ class _Reader:
         match record:
             case SceneIs(at, scene, state, why, place):
                 reason = f": {why}" if why else ""
-                return _Row(at, None, f"scene {scene}", _SCENE.get(state, state) + reason, self._places(place))
+                return _Row(at, None, words.scene(scene), _SCENE.get(state, state) + reason, self._places(place))
             case Saw(at, detector, state):
                 return _Row(at, None, f"detector {detector}", state, "")
             case ButtonIs(at, button, pressed):
@@ -274,6 +275,8 @@ class _Reader:
                 return self._train(record)
             case TrainOn(at, train, detector, on):
                 return _Row(at, None, words.train(train), f"{'comes on to' if on else 'leaves'} {detector}", "")
+            case TrainTaken(at, detector, on):
+                return _Row(at, None, "a train", f"is taken to be {'' if on else 'no more '}on {detector}", "")
             case Noted(at, scene, text, place):
                 return _Row(at, None, "note", text, self._asked(scene, place))
             case Broke(at, rule, place, since):
@@ -328,4 +331,4 @@ class _Reader:
         if ended and ended.how not in ("ran out", ""):
             does += f": {'time ran out' if ended.how == 'ran out of time' else ended.how}"
         until = ended.at_us if ended else None
-        return _Row(began.at_us, until, f"scene {began.scene}", does, self._places(began.place))
+        return _Row(began.at_us, until, words.scene(began.scene), does, self._places(began.place))

@@ -11,7 +11,7 @@ from adapters.simulator import link_of
 from engine.conditions import Atom, Sort
 from engine.layout import NOWHERE, Kind, Output, Place
 from engine.program import Act, Count, Deed, Program, Rehearsal, SetFlag, Statement
-from engine.trace import ButtonIs, CounterIs, Did, FlagIs, LinkIs, Record, Saw, SceneIs, Told, TrainOn
+from engine.trace import ButtonIs, CounterIs, Did, FlagIs, LinkIs, Record, Saw, SceneIs, Told, TrainOn, TrainTaken
 from engine.waves import Flashing, Steady, Wave, endless, under_way
 from wayside.trace_words import statements, value
 
@@ -26,6 +26,7 @@ _WHYS = {
     "given back": ", given back to {scene}",
     "longest time on": ", its longest time on being over",
 }
+_WHYS_UNASKED = _WHYS | {"rest": ", at rest", "safe": ", in its safe state"}  # no scene held it
 _STOPPING = ("stopping", "stopped")
 
 _DEEDS_ON = {
@@ -65,7 +66,7 @@ class Story:
         """The last record about the subject, as (instant, place in the trace, line written); none or one."""
         for index in range(len(self._trace) - 1, -1, -1):
             record = self._trace[index]
-            if _subject(record) != (atom.sort, atom.subject):
+            if subject(record) != (atom.sort, atom.subject):
                 continue
             return [(record.at_us, index, self._line(record, index))]
         return []
@@ -135,11 +136,13 @@ class Story:
     # --- states ----------------------------------------------------------------------------------------------------
 
     def _state(self, atom: Atom) -> str:
-        mine = [record for record in self._trace if _subject(record) == (atom.sort, atom.subject)]
+        mine = [record for record in self._trace if subject(record) == (atom.sort, atom.subject)]
         name = atom.subject
         if atom.sort is Sort.OUTPUT:
             return self._output(name, mine)
         if atom.sort is Sort.TRAIN:
+            if mine and isinstance(mine[-1], TrainTaken):
+                return f"{'a' if mine[-1].on else 'no'} train was taken to be on {name}"
             there = {record.train: record.on for record in mine if isinstance(record, TrainOn)}
             return f"{'a' if any(there.values()) else 'no'} train was on {name}"
         if not mine:
@@ -173,7 +176,8 @@ class Story:
         subject = f"the colour of {name.partition(' ')[0]}" if output.kind is Kind.COLOUR else name
         told = mine[-1] if mine else None
         if isinstance(told, Told) and told.why != BEGINS:
-            return f"{subject} was {self._shows(output, told.wave)}{_WHYS.get(told.why, '').format(scene=told.scene)}"
+            why = (_WHYS if told.scene else _WHYS_UNASKED).get(told.why, "").format(scene=told.scene)
+            return f"{subject} was {self._shows(output, told.wave)}{why}"
         rest: Wave = Steady(output.rest.value)
         if output.rest.blink is not None:
             rest = Flashing(0, output.rest.blink)
@@ -210,7 +214,7 @@ def _sets(line: Statement, record: Record) -> bool:
             return False
 
 
-def _subject(record: Record) -> tuple[Sort, str] | None:
+def subject(record: Record) -> tuple[Sort, str] | None:
     """What a record is about, in the name spaces of conditions."""
     match record:
         case Told(output=name):
@@ -219,7 +223,7 @@ def _subject(record: Record) -> tuple[Sort, str] | None:
             return Sort.DETECTOR, name
         case SceneIs(scene=name):
             return Sort.SCENE, name
-        case TrainOn(detector=name):
+        case TrainOn(detector=name) | TrainTaken(detector=name):
             return Sort.TRAIN, name
         case ButtonIs(button=name):
             return Sort.BUTTON, name

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
-from engine.events import Detected, Input, Pressed, StartScene, StopScene
+from engine.events import Detected, Input, Pressed, StartScene, StopScene, Swept
 from engine.program import Program
 from scenes.problems import nearest
 
@@ -57,7 +57,10 @@ def so_already(inputs: Iterable[Input], stage: Stage) -> Iterator[str]:
     """What is so already, so that nothing will be seen of it: better said than met with silence."""
     for one in inputs:
         if isinstance(one, Detected) and stage.detectors[one.detector].state == one.state:
-            yield f"{one.detector} is {one.state} already."
+            if one.state == "clear" and stage.trains_on[one.detector]:
+                yield f"{one.detector} is clear already; since you say so, no train is taken to be there any more."
+            else:
+                yield f"{one.detector} is {one.state} already."
         elif isinstance(one, StartScene) and stage.scenes[one.scene] == "running":
             yield f"{one.scene} is running already."
         elif isinstance(one, StopScene) and stage.scenes[one.scene] not in ("running", "stopping"):
@@ -75,7 +78,7 @@ def _one_word(word: str, program: Program) -> Answer:
     kinds = (
         (layout.detectors, "a detector", f"{word} occupied, clear or unknown"),
         (layout.buttons, "a button", f"press {word}"),
-        (program.scenes, "a scene", f"start {word}, or stop {word}"),
+        (program.named_scenes, "a scene", f"start {word}, or stop {word}"),
     )
     for named, what, write in kinds:
         if word in named:
@@ -94,6 +97,8 @@ def _detector(name: str, state: str, program: Program) -> Answer:
         return Answer(
             says=f"A detector is {', '.join(STATES[:-1])} or {STATES[-1]}.{f' Did you mean {near}?' if near else ''}"
         )
+    if state == "clear":  # said of a detector that is clear already, a person has looked
+        return Answer((Swept(name), Detected(name, state)))
     return Answer((Detected(name, state),))
 
 
@@ -104,11 +109,13 @@ def _press(name: str, program: Program) -> Answer:
 
 
 def _start(name: str, program: Program) -> Answer:
-    return Answer((StartScene(name),)) if name in program.scenes else _unknown("scene", name, list(program.scenes))
+    known = program.named_scenes
+    return Answer((StartScene(name),)) if name in known else _unknown("scene", name, list(known))
 
 
 def _stop(name: str, program: Program) -> Answer:
-    return Answer((StopScene(name),)) if name in program.scenes else _unknown("scene", name, list(program.scenes))
+    known = program.named_scenes
+    return Answer((StopScene(name),)) if name in known else _unknown("scene", name, list(known))
 
 
 def _unknown(kind: str, name: str, known: list[str]) -> Answer:

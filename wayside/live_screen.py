@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable
 from engine.trace import Record
 from wayside import live_view, terminal
 from wayside import trace_words as words
+from wayside.live_rules import RuleTeller
 from wayside.live_words import Teller
 from wayside.project import Project
 from wayside.showing import Show
@@ -28,6 +29,7 @@ class Screen:
     def __init__(self, project: Project, plain: bool) -> None:
         self.plain = plain
         self._teller = Teller(project.program)
+        self.rules = RuleTeller(project.program, project.lines, self.remark)
         self._events: deque[str] = deque(maxlen=EVENTS)
         self.left_alone = False  # whether the terminal has been closed, or nobody reads on
         self._mute = False
@@ -35,6 +37,7 @@ class Screen:
         self.links: Callable[[], Iterable[str]] = tuple
 
     def record(self, record: Record) -> None:
+        self.rules.record(record)
         sentence = self._teller.sentence(record)
         if sentence:
             self.remark(f"{words.clock(record.at_us):>8}  {sentence}")
@@ -69,7 +72,8 @@ class Screen:
             return
         width, height = shutil.get_terminal_size()
         rows = max(1, height - 2)  # below it the line for typing, and one for the cursor when that line has ended
-        lines = live_view.lines(show.kernel, show.now_us, show.late_us, self._events, self.links(), width, rows)
+        marked = [*(f"link       {line}" for line in self.links()), *self.rules.standing()]
+        lines = live_view.lines(show.kernel, show.now_us, show.late_us, self._events, marked, width, rows)
         lines += [""] * (rows - len(lines))
         text = "".join(f"{line[:width].translate(_HARMLESS)}\x1b[K\n" for line in lines)
         # the cursor is kept where the person types; that place stays the same until a line has been typed

@@ -18,15 +18,17 @@ def lines(
     now_us: int,
     late_us: Sequence[int],
     events: Iterable[str],
-    links: Iterable[str],
+    marked: Iterable[str],
     width: int = 80,
     rows: int = 22,
 ) -> list[str]:
-    """The whole screen, never more than fits it: what runs, what detectors say, what is not at rest, the links, events.
+    """The whole screen, never more than fits it: what runs, what detectors say, what is not at rest, events.
+
+    `marked`: sentences of links and broken rules, which stand there as long as they are so.
 
     Long sentences go on in the next line: their end says what to do.
     """
-    head = _wrapped(_head(kernel, now_us, links), width)
+    head = _wrapped(_head(kernel, now_us, marked), width)
     late = sorted(late_us)
     foot = []
     if late:
@@ -39,7 +41,7 @@ def lines(
     return [*head, "", *outputs, "", *(told[-left:] if left > 0 else []), *foot][: max(1, rows)]
 
 
-def _head(kernel: Kernel, now_us: int, links: Iterable[str]) -> list[str]:
+def _head(kernel: Kernel, now_us: int, marked: Iterable[str]) -> list[str]:
     layout, stage = kernel.program.layout, kernel.stage
     second = words.layout_second(now_us, kernel.starts_s, layout.clock.ratio)
     running = [name for name, state in stage.scenes.items() if state in ("running", "stopping")]
@@ -47,7 +49,7 @@ def _head(kernel: Kernel, now_us: int, links: Iterable[str]) -> list[str]:
         f"{layout.name or 'wayside'}   layout time {words.time_of_day(second)}   running for {words.clock(now_us)}",
         "",
         f"scenes     {', '.join(running) or 'none runs'}",
-        *(f"link       {line}" for line in links),
+        *marked,
     ]
     for state in ("occupied", "unknown", "clear"):
         named = [name for name, now in stage.detectors.items() if now.state == state]

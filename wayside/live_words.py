@@ -18,6 +18,7 @@ from engine.trace import (
     SceneIs,
     Told,
     TrainOn,
+    TrainTaken,
     Trouble,
 )
 from engine.waves import Wave
@@ -96,7 +97,7 @@ class Teller:
             case Told():
                 return self._told(record)
             case SceneIs(_, scene, state, why):
-                return f"scene {scene} {_SCENE.get(state, state)}{f': {why}' if why else ''}"
+                return f"{words.scene(scene)} {_SCENE.get(state, state)}{f': {why}' if why else ''}"
             case Saw(_, detector, state):
                 return f"detector {detector} is {state}"
             case ButtonIs(_, button, pressed):
@@ -112,11 +113,13 @@ class Teller:
                 return f"link {link} is {state}"
             case Noted(_, _, text):
                 return f"note: {text}"
-            case Broke(_, rule, place):
-                return f"rule {rule} is broken   ({self._places(place)})"
+            case Broke():
+                return None  # `live_rules` tells it, with what came before
             case Trouble(_, text, places):
                 where = ", ".join(self._places(place) for place in places)
                 return f"trouble: {text}{f' ({where})' if where else ''}"
+            case TrainTaken():
+                return None  # of interest only where it breaks a rule
             case TrainOn(_, train, detector, on):
                 return f"{words.train(train)} {'comes on to' if on else 'leaves'} {detector}"
         return None

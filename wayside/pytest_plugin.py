@@ -166,8 +166,8 @@ def _chosen(path: Path, name: str, begins_at: str | None, lasts: str | None) -> 
         if begins_at is not None or lasts is not None:
             raise UsageProblem(f"{name} is a rehearsal, which says itself when it begins and how long it lasts.")
         return project, program.rehearsals[name]
-    if name not in program.scenes:
-        raise UsageProblem(unknown("rehearsal or scene", name, [*program.rehearsals, *program.scenes], (), ""))
+    if name not in program.named_scenes:
+        raise UsageProblem(unknown("rehearsal or scene", name, [*program.rehearsals, *program.named_scenes], (), ""))
     begins_s = None if begins_at is None else wording.read_time_of_day(begins_at, "begins_at")
     for_us = FREE_PLAY_US if lasts is None else wording.read_duration(lasts, "lasts")
     return project, free_play(program, name, begins_s, for_us)

@@ -11,7 +11,7 @@ from engine.layout import Place
 from engine.monitors import Verdict
 from engine.program import Program, Rehearsal, RuleLine
 from engine.rules import Judgement
-from engine.trace import Record
+from engine.trace import Broke, Record
 from wayside.explaining import Story
 from wayside.judging import to_blame
 from wayside.picture_rows import RuleMark
@@ -67,15 +67,25 @@ def outcome(program: Program, rehearsal: Rehearsal, trace: Sequence[Record], jud
     """A judgement with its words; only one that is broken has any."""
     if judgement.verdict is not Verdict.BROKEN:
         return RuleOutcome(judgement)
-    guilty = _guilty(judgement)
-    story = Story(program, rehearsal, trace, judgement.breaches[0].at_us)
-    states = story.states(guilty)
+    blamed = guilty(judgement)
+    story = Story(program, rehearsal, until_broken(trace, judgement), judgement.breaches[0].at_us)
+    states = story.states(blamed)
     said = f"{happened(judgement)}; {states}" if states else happened(judgement)
-    subjects = tuple(dict.fromkeys(atom.subject for atom in guilty))
-    return RuleOutcome(judgement, said, story.cause(guilty), subjects)
+    subjects = tuple(dict.fromkeys(atom.subject for atom in blamed))
+    return RuleOutcome(judgement, said, story.cause(blamed), subjects)
 
 
-def _guilty(judgement: Judgement) -> tuple[Atom, ...]:
+def until_broken(trace: Sequence[Record], judgement: Judgement) -> Sequence[Record]:
+    """The trace up to a line's first breach: what it set off in the same instant is not to blame."""
+    first, place = judgement.breaches[0], judgement.line.place
+    for number, record in enumerate(trace):
+        if isinstance(record, Broke) and record.place == place and record.since_us == first.since_us:
+            return trace[:number]
+    return trace
+
+
+def guilty(judgement: Judgement) -> tuple[Atom, ...]:
+    """What was to blame, of what was so when the line first broke."""
     wanted = _WANTED[judgement.line.form.removesuffix(" while")]
     so = set(judgement.guilty)
     terms = [condition.term for condition in judgement.line.conditions]

@@ -1,6 +1,7 @@
 """A show in real time: the kernel on asyncio, hands and links around it, until somebody ends it.
 
-Owns the order in which a show begins and ends. Knows no screen: what happened is handed on record by record.
+Owns the order in which a show begins and ends. Knows no screen: what happened is handed on record by record, and each
+line of a rule that breaks with what is done about it.
 """
 
 from __future__ import annotations
@@ -12,17 +13,21 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Protocol
 
 from adapters.link_states import State
+from engine.breaches import Deed, done_about
 from engine.drive import Nothing, World
 from engine.events import Close, Input, Stand
 from engine.kernel import Kernel
 from engine.layout import Layout
 from engine.live import Clock, LoopClock, perform
 from engine.program import Program
+from engine.proven import Passages
+from engine.rules import Broken, Judgement, Lasting, Rules, asks_trains, sentences
 from engine.stage import settled_wave
 from engine.standing import Standing
-from engine.trace import Record, Told
+from engine.trace import Broke, Record, Told
 from engine.waves import endless
 
+MOST_BROKEN = 100  # lines of rules told of in one instant
 MOST_INPUTS = 100_000  # waiting to be worked; more than that comes from no layout
 SENT_WITHIN_US = 300_000  # after the last move has ended, before its last value is taken to be on its way
 LATE_LINK_US = 20_000_000  # a show begins without a link that does not talk so long after another does
@@ -99,6 +104,7 @@ class Show:
         known: bool = False,
         positions: Mapping[str, float] | None = None,
         clock: ShowClock | None = None,
+        broken: Callable[[Broken, Deed], None] | None = None,
     ) -> None:
         self.kernel = Kernel(program, seed, starts_s)
         self.clock = clock or ShowClock()
@@ -119,6 +125,39 @@ class Show:
             self._begins_unknown(program.layout)
         for name, degrees in self.positions.items():
             self.kernel.set_output(name, degrees)
+        self._tell_broken = broken
+        self._broken: deque[tuple[Broken, Deed]] = deque()  # in this instant; told when what came before has been
+        self.rules = self._watched(program)
+
+    def _watched(self, program: Program) -> Rules | None:
+        """The same monitors as in a rehearsal, with the last proven passage in place of where trains truly are."""
+        if not program.rules:
+            return None
+        if asks_trains(program):
+            states = {name: now.state for name, now in self.kernel.stage.detectors.items()}
+            self.kernel.believe(Passages(program.layout, states))
+        rules = Lasting(self.kernel, sentences(program.rules.values()), makes_safe=True)
+        rules.tell = self._breaks
+        return rules
+
+    def _breaks(self, broken: Broken) -> None:
+        """A line has broken just now. Of very many in one instant the first are told."""
+        if len(self._broken) < MOST_BROKEN:
+            self._broken.append((broken, done_about(self.kernel, broken.rule)))
+
+    @property
+    def asks_trains(self) -> tuple[str, ...]:
+        """The detectors by which rules ask where trains are."""
+        return asks_trains(self.kernel.program)
+
+    @property
+    def unproven(self) -> tuple[str, ...]:
+        """Detectors whose clear has to do as proof that a train has gone."""
+        return self.kernel.passages.unproven if self.kernel.passages is not None else ()
+
+    def judgements(self) -> tuple[Judgement, ...]:
+        """What every line of every rule has come to."""
+        return () if self.rules is None else self.rules.judgements(self.kernel.stage.now_us)
 
     def _begins_unknown(self, layout: Layout) -> None:
         """Nothing has been heard, and guarded outputs show their safe state: a link tells them so before anything."""
@@ -271,7 +310,10 @@ class Show:
             if isinstance(record, Told):
                 for wire in self._wires:
                     wire.want(record.output, record)
+            if isinstance(record, Broke) and self._broken and self._tell_broken is not None:
+                self._tell_broken(*self._broken.popleft())
             self._tell(record)
+        self._broken.clear()
         if not self._known and not self.kernel.closed:
             stands = self.standing.look()
             if stands:

@@ -30,6 +30,7 @@ The object, in this order (version 1; a later version may add keys, and changes 
   | `link`     | `link`, `state`                                                                                    |
   | `train at` | `train`, `track`, `front_um`, `tail_um` (from the track's beginning), `speed_um_s` (negative: back) |
   | `train on` | `train`, `detector`, `on`                                                                          |
+  | `train taken` | `detector`, `on`: in a live show, where a train is taken to be by the last proven passage          |
   | `note`     | `scene`, `text`, `place`                                                                           |
   | `broken rule` | `rule`, `place` (of its line), `since_us` (when what broke it began)                               |
   | `trouble`  | `text`, `places`                                                                                   |
@@ -76,6 +77,7 @@ from engine.trace import (
     Told,
     TrainAt,
     TrainOn,
+    TrainTaken,
     Trouble,
 )
 from engine.waves import Flashing, Ramp, Steady
@@ -97,6 +99,7 @@ KINDS: dict[type[tuple[Any, ...]], str] = {
     LinkIs: "link",
     TrainAt: "train at",
     TrainOn: "train on",
+    TrainTaken: "train taken",
     Noted: "note",
     Broke: "broken rule",
     Trouble: "trouble",
@@ -113,7 +116,7 @@ SHAPES: dict[type[tuple[Any, ...]], str] = {
 }
 # what is a fraction stays one, whether the trace holds 1 or 1.0; what is yes or no likewise
 _FRACTIONS = {(Steady, "value"), (Ramp, "low"), (Ramp, "high"), (Flashing, "high")}
-_YES_NO = {(ButtonIs, "pressed"), (FlagIs, "value"), (TrainOn, "on")}
+_YES_NO = {(ButtonIs, "pressed"), (FlagIs, "value"), (TrainOn, "on"), (TrainTaken, "on")}
 
 
 class OutcomeLike(Protocol):

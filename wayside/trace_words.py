@@ -124,6 +124,11 @@ def value(output: Output, amount: float) -> str:
     return _BY_KIND.get(output.kind, _switched)(output, amount)
 
 
+def scene(name: str) -> str:
+    """`scene dusk`; what a rule does if it is broken goes by the rule's name: `rule road-closed`."""
+    return name if " " in name else f"scene {name}"
+
+
 def statements(program: Program) -> dict[Place, Statement]:
     """Every scene's statements by the place they were written at; a line written out several times is met once."""
     found: dict[Place, Statement] = {}

@@ -39,9 +39,9 @@ def begun() -> tuple[Kernel, Standing]:
 def test_unknown_detectors_close_the_gate_and_the_scene_holds_it() -> None:
     kernel, standing = begun()
     assert states(kernel, "gate-keeper") == [(0, "running")]  # unknown is occupied
-    assert standing.waits_for == ("near",)
     assert standing.look() == []
-    assert standing.waits_for == ()  # it is the scene's now
+    kernel.advance(S, [Detected("near", "clear")])
+    assert standing.look() == []  # it is the scene's now
 
 
 def test_a_guarded_output_that_no_scene_holds_rests_when_its_detectors_are_clear() -> None:
@@ -57,7 +57,6 @@ def test_a_guarded_output_that_no_scene_holds_rests_when_its_detectors_are_clear
     kernel.advance(5 * S, [Detected("far", "clear")])  # another detector says nothing about the gate
     assert standing.look() == []
     kernel.advance(6 * S, [Detected("near", "clear")])
-    assert standing.waits_for == ()
     kernel.advance(6 * S, standing.look())
     (_, safe), (at, rest) = told(kernel, "gate")
     assert at == 6

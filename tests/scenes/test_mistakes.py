@@ -45,14 +45,19 @@ def _around(where: str, line: str, depth: int, place: str) -> tuple[list[str], i
         "h": ("rehearsal x", "plays evening"),
         "r": ("rule x", "never lane is occupied"),
         "m": ("manner x", "40 % for 3 s"),
+        "b": ("rule x", "wait 3 s"),
     }.get(where, ("scene x", "wait 3 s"))
     if where == "2":
         depth = max(depth, 1)
     if where in "hrm1":
         depth = 0
     out = [head]
+    if where == "b":
+        out += ["    never lane is occupied", "    if broken"]
+        depth = max(depth, 1)
     for level in range(depth):
-        out.append("    " * (level + 1) + BLOCKS[level])
+        if where != "b" or level:
+            out.append("    " * (level + 1) + BLOCKS[level])
     lead = "    " * (depth + 1)
     if place == "middle" or (place == "last" and where != "1"):
         out.append(lead + ("starts every 20 min" if where == "1" else fine))

@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 import pytest
-from stage import LAYOUT, S, read, said, sound
+from stage import LAYOUT, S, problems, read, said, sound
 
 from engine.conditions import Atom, Not, Sort, Test
 from engine.program import Act, Begin, Deed, Expectation, Rehearsal, Timing, Visit
@@ -144,6 +144,75 @@ rule r
     train = Atom(Sort.TRAIN, "lane", Test.TRAIN_ON)
     assert lines[2].conditions[1].term == Atom(Sort.TRAIN, "lane", Test.REACHES)
     assert lines[6].conditions[0].term == Not(train)
+
+
+BROKEN = """
+scene s
+    runs whenever lane is occupied
+    when stopped
+        move near-barrier to lowered over 3 s
+    move near-barrier to lowered over 3 s
+    turn on amber
+scene t
+    turn on amber
+rule r
+    never amber is on while bell is on
+    if broken
+        flash amber at 60 a minute
+        stop s
+        wait until lane is clear
+        move near-barrier to lowered over 3 s
+rule q
+    if broken
+        turn off amber
+        turn on guard-lamp
+    always amber is on
+rule plain
+    always amber is on
+"""
+
+
+def test_if_broken_is_a_scene_that_nobody_can_name_and_that_has_what_it_writes() -> None:
+    program, found = read(BROKEN)
+    assert [one for one in found if not one.advice] == []
+    rules = program.rules
+    assert [rule.if_broken for rule in rules.values()] == ["rule r", "rule q", ""]
+    assert [len(rule.lines) for rule in rules.values()] == [1, 1, 1]
+    scene = program.scenes["rule r"]
+    assert (scene.place.line, scene.heads, scene.when_stopped) == (12, (), None)
+    assert [type(line).__name__ for line in scene.block] == ["Tell", "StopScene", "WaitUntil", "Move"]
+    assert (scene.writes, scene.reads) == (("amber", "near-barrier"), ("lane",))
+    taken = {(one.scene, one.outputs) for one in scene.takes}
+    assert taken == {("s", ("amber", "near-barrier")), ("t", ("amber",)), ("rule q", ("amber",))}
+    assert list(program.named_scenes) == ["s", "t"]
+
+
+def test_the_second_look_sees_into_if_broken_but_gives_it_no_advice_that_it_cannot_take() -> None:
+    """No clash of two drivers, for it takes what it writes; no word of `when stopped`. But its loops are looked at."""
+    clash = "The scenes `s` and `t` can run at once, and both tell `amber` what to do."
+    found = [one.what for one in problems(BROKEN.replace("        stop s\n", "        repeat\n            stop s\n"))]
+    assert "Nothing in this `repeat` takes time, so it would go round for ever in one instant." in found
+    assert [one for one in found if "can run at once" in one] == [clash]
+    assert not [one for one in found if "about a stop" in one]
+
+
+@pytest.mark.parametrize(
+    ("lines", "what"),
+    [
+        (("if broken", "    stop s"), "The rule `x` says nothing that could be broken."),
+        (("always bell is on", "if broken", "    stop s", "if broken", "    stop s"), "here for the second time"),
+        (("always bell is on", "if broken", "    stop nobody"), "There is no scene called `nobody`."),
+    ],
+)
+def test_mistakes_with_if_broken(lines: tuple[str, ...], what: str) -> None:
+    text = BROKEN + "rule x\n" + "".join(f"    {line}\n" for line in lines)
+    (problem,) = [one for one in read(text)[1] if not one.advice]
+    assert what in problem.what
+
+
+def test_if_broken_in_a_scene_is_led_to_a_rule() -> None:
+    (problem,) = [one for one in read("scene s\n    if broken\n        turn on amber\n")[1] if not one.advice]
+    assert "`if broken`" in problem.instead
 
 
 MISTAKES = [

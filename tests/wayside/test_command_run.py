@@ -221,6 +221,60 @@ def test_on_a_terminal_the_screen_shows_what_runs(folder: Path) -> None:
         assert "Traceback" not in show.text
 
 
+RULED = """\
+rule shut
+    never lane is occupied while gate is not lowered
+rule lit
+    whenever lane is occupied, lamp is off within 1 s
+    if broken
+        note "the lamp burns"
+"""
+
+
+def test_a_broken_rule_is_told_at_once_and_makes_the_status_1(folder: Path) -> None:
+    """The gate takes 300 ms, and the train is there at once; the lamp's deadline passes with nobody doing anything."""
+    (folder / "gate.scene").write_text(SCENES + RULED)
+    with running(folder) as show:
+        show.until("2 rules watched: shut and lit.")
+        show.type("lane occupied")
+        show.until("rule shut is broken   (gate.scene:12)")
+        show.until("never lane is occupied while gate is not lowered")
+        show.until("close-the-gate is stopped, and its guarded outputs go to their safe state")
+        show.until("stopped in good order")
+        show.type("lane clear")
+        show.type("start close-the-gate")
+        show.until("scene close-the-gate has ended")
+        show.type("end")
+        assert show.ended() == 1
+        assert "2 lines of the rules, and what each had to spare where it came closest:\n  broken  shut" in show.text
+        assert "guarded outputs are in their safe state" in show.text
+        assert "Traceback" not in show.text
+
+
+def test_what_a_rule_says_under_if_broken_is_done_when_its_time_is_over(folder: Path) -> None:
+    (folder / "gate.scene").write_text(SCENES + RULED[RULED.index("rule lit") :])
+    with running(folder) as show:
+        show.until("1 rule watched: lit.")
+        show.type("lane occupied")
+        show.until("rule lit is broken   (gate.scene:12)")
+        show.until("lamp was on")
+        show.until("what its `if broken` says begins")
+        show.until("note: the lamp burns")
+        show.type("end")
+        assert show.ended() == 1
+
+
+def test_on_a_terminal_a_broken_rule_stays_on_the_screen(folder: Path) -> None:
+    (folder / "gate.scene").write_text(SCENES + RULED)
+    with running(folder, terminal=True) as show:
+        show.until("everything is at rest")
+        show.type("lane occupied")
+        show.until("rule shut has broken 1 time, the last at")
+        show.type("end")
+        assert show.ended() == 1
+        assert "Traceback" not in show.text
+
+
 def test_errors_in_the_files_are_said_and_nothing_is_performed(folder: Path) -> None:
     (folder / "gate.scene").write_text(SCENES.replace("turn on lamp", "turn on lmap"))
     with running(folder) as show:
@@ -288,6 +342,27 @@ def test_on_a_link_the_gate_is_closed_until_the_detector_has_spoken(folder: Path
         assert show.ended() == 1
         assert "may not be in their safe state: gate (link main: track power is off)" in show.text
         assert "guarded outputs are in" not in show.text
+
+
+def test_on_a_link_a_rule_that_a_detector_breaks_leaves_the_gate_safe(folder: Path) -> None:
+    """A scene that opens the gate at a wrong time, and a detector that says so: the station's own arm is down."""
+    (folder / "layout.yaml").write_text(WIRED)
+    blind = "runs whenever lamp is on"
+    (folder / "gate.scene").write_text(
+        SCENES.replace("runs whenever lane is occupied", blind) + RULED.split("rule lit")[0]
+    )
+    with stand_in() as (station, port), running(folder, "--port", f"main={port}", dry=False) as show:
+        station.type("power on")
+        show.until("detector lane is clear")
+        station.until("servo on pin 20: 1472 us, 90 deg")  # raised, at rest: nothing keeps it closed
+        station.type("detector 60 on")
+        show.until("rule shut is broken   (gate.scene:12)")
+        show.until("gate goes to its safe state, until a scene that drives it begins")
+        show.until("gate to its safe state: moves raised -> lowered")
+        station.until("servo on pin 20: 544 us, 0 deg (")
+        show.process.send_signal(signal.SIGINT)
+        assert show.ended() == 1
+        assert "guarded outputs are in their safe state" in show.text
 
 
 @pytest.mark.parametrize(

@@ -42,6 +42,7 @@ from engine.trace import (
     Told,
     TrainAt,
     TrainOn,
+    TrainTaken,
     Trouble,
 )
 from engine.waves import Flashing, Ramp, Steady, Wave
@@ -310,7 +311,7 @@ def test_every_kind_of_record_is_read() -> None:
         ButtonIs: ButtonIs(0, "b", True), FlagIs: FlagIs(0, "f", True), CounterIs: CounterIs(0, "c", 1),
         LinkIs: LinkIs(0, "l", "gone"), TrainAt: TrainAt(0, 1, "t", 0, 0, 1), TrainOn: TrainOn(0, 1, "lane", True),
         Noted: Noted(0, "lane", "n", place), Trouble: Trouble(0, "t", ()),
-        Broke: Broke(0, "road-closed", place, 0),
+        Broke: Broke(0, "road-closed", place, 0), TrainTaken: TrainTaken(0, "lane", True),
     }  # fmt: skip
     assert set(made) == set(get_args(Record))
     for kind, record in made.items():

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from engine.events import Detected, Pressed, StartScene, StopScene
+from engine.events import Detected, Pressed, StartScene, StopScene, Swept
 from engine.kernel import Kernel
-from engine.layout import NOWHERE, Button, Detector, DetectorKind, Kind, Layout, Output, Setting
-from engine.program import Program, Scene
+from engine.layout import NOWHERE, Button, Detector, DetectorKind, Kind, Layout, Output, Setting, Stretch, Track
+from engine.program import Program, Rule, Scene
+from engine.proven import Passages
 from wayside.hands import HELP, so_already, understood
 
 LAYOUT = Layout(
@@ -22,7 +23,7 @@ PROGRAM = Program(LAYOUT, {"evening": Scene("evening", NOWHERE, ())})
     ("line", "inputs"),
     [
         ("lane occupied", (Detected("lane", "occupied"),)),
-        ("  up-approach   clear \n", (Detected("up-approach", "clear"),)),
+        ("  up-approach   clear \n", (Swept("up-approach"), Detected("up-approach", "clear"))),
         ("lane unknown", (Detected("lane", "unknown"),)),
         ("press evening-button", (Pressed("evening-button", True), Pressed("evening-button", False))),
         ("start evening", (StartScene("evening"),)),
@@ -88,3 +89,31 @@ def test_a_running_scene_is_not_started_again() -> None:
     stage.scenes["evening"] = "running"
     assert list(so_already([StartScene("evening")], stage)) == ["evening is running already."]
     assert list(so_already([StopScene("evening")], stage)) == []
+
+
+def test_a_person_who_says_clear_has_looked() -> None:
+    """Said of a detector that is clear, while a train is only taken to be there still."""
+    stretches = (Stretch("up-approach", 500), Stretch("lane", 500), Stretch("beyond", 500))
+    detectors = {name: Detector(name, DetectorKind.SECTION) for name in ("up-approach", "lane", "beyond")}
+    program = Program(Layout(detectors=detectors, tracks={"line": Track("line", stretches, 150, 300)}))
+    kernel = Kernel(program)
+    kernel.believe(Passages(program.layout, dict.fromkeys(detectors, "clear")))
+    typed = understood("lane clear", program).inputs
+    kernel.advance(0, [Detected("lane", "occupied")])
+    assert list(so_already(typed, kernel.stage)) == []
+    kernel.advance(1, typed)
+    assert kernel.stage.trains_on["lane"] == 1
+    assert list(so_already(typed, kernel.stage)) == [
+        "lane is clear already; since you say so, no train is taken to be there any more."
+    ]
+    kernel.advance(2, typed)
+    assert kernel.stage.trains_on["lane"] == 0
+    assert list(so_already(typed, kernel.stage)) == ["lane is clear already."]
+
+
+def test_what_a_rule_does_cannot_be_named() -> None:
+    rules = {"shut": Rule("shut", NOWHERE, (), "rule shut")}
+    scenes = {**PROGRAM.scenes, "rule shut": Scene("rule shut", NOWHERE, ())}
+    known = Program(LAYOUT, scenes, rules)
+    assert understood("shut", known).says == f"shut alone says nothing.\n{HELP}"
+    assert understood("start shut", known).says == "There is no scene shut. There is evening."

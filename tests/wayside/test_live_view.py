@@ -70,6 +70,7 @@ def test_the_line_for_typing_stays_until_something_has_been_typed(show: Show, mo
     screen = object.__new__(live_screen.Screen)
     screen.plain, screen._foot, screen.links, screen._mute = False, 0, tuple, False
     screen._events = live_screen.deque(["bell\x07 and \x1b[2J"])
+    screen.rules = live_screen.RuleTeller(show.kernel.program, {}, screen.remark)
 
     def drawing() -> str:
         written.seek(0)

@@ -49,6 +49,7 @@ from engine.trace import (
     Told,
     TrainAt,
     TrainOn,
+    TrainTaken,
     Trouble,
 )
 from engine.waves import Flashing, Ramp, Steady, Wave
@@ -86,6 +87,7 @@ TRACE: tuple[Record, ...] = (
     TrainOn(10, 1, "lane", True),
     Noted(11, "lane", 'the shop says "good evening", \u00e9t\u00e9 \u2028 and all', PLACE),
     Broke(12, "road-closed", PLACE, 9),
+    TrainTaken(12, "lane", False),
     Trouble(12, "it never settled", (PLACE, PLACE)),
 )
 
