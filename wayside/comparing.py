@@ -93,7 +93,8 @@ def _judged(row: Row, program: Program, crossing: Crossing, passages: Sequence[P
     if missing:
         return Judged(row, Verdict.NOT_THERE, missing=missing)
     worst = _worst(row, passages)
-    if squeezed and row.measured_by.sort is Sort.TIME:
+    # what must come at once is a matter of order, and no squeezing excuses it
+    if squeezed and row.measured_by.sort is Sort.TIME and row.limit.exactly != 0:
         return Judged(row, Verdict.SQUEEZED, worst)
     if worst is not None and _is_kept(row, worst.found):
         return Judged(row, Verdict.KEPT, worst)

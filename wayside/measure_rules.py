@@ -125,7 +125,7 @@ def red_until_raised(one: Passage) -> Findings:
 def signals_clear_last(one: Passage) -> Findings:
     done = one.every([one.reds_on, one.all_lowered, ~one.sounding])
     for signal in one.crossing.signals:
-        for clears in one.at_danger(signal).ends():
+        for clears in (~one.at_danger(signal)).starts():
             fault = "a signal leaves danger before the sequence is done"
             yield Found(clears, None, "" if done.at(clears) else fault)
 

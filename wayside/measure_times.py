@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
 from itertools import pairwise
 
-from wayside.measuring import Findings, Found, Passage
+from wayside.measuring import LOWERED, RAISED, Findings, Found, Passage
 from wayside.spans import Span, Spans
 
 MINUTE_US = 60_000_000
@@ -62,16 +62,16 @@ def red_to_lowered(one: Passage) -> Findings:
 
 def red_before(one: Passage, barriers: Barriers) -> Findings:
     for barrier in barriers(one):
-        for leaves in one.raised(barrier).ends():
+        for leaves in one.leaves(barrier, RAISED):
             yield Found(leaves, one.since(one.reds_on, leaves))
 
 
 def whole_ways(one: Passage, barriers: Barriers, down: bool) -> Findings:
     """From leaving one end until standing at the other, where it did not come back in between."""
     for barrier in barriers(one):
-        raised, lowered = one.raised(barrier), one.lowered(barrier)
-        first, last = (raised, lowered) if down else (lowered, raised)
-        for leaves in first.ends():
+        start, end = (RAISED, LOWERED) if down else (LOWERED, RAISED)
+        first, last = (one.standing(barrier, one.position(barrier, name)) for name in (start, end))
+        for leaves in one.leaves(barrier, start):
             there = next((at for at in last.starts() if at >= leaves), None)
             back = next((at for at in first.starts() if at >= leaves), None)
             if there is not None and (back is None or back > there):

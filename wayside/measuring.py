@@ -119,6 +119,12 @@ class Passage:
     def lowered(self, barrier: str) -> Spans:
         return self.standing(barrier, self.position(barrier, LOWERED))
 
+    def leaves(self, barrier: str, name: str) -> list[int]:
+        """The instants at which it leaves a position; the first instant, too, if it rested there until then."""
+        at, standing = self.position(barrier, name), self.standing(barrier, self.position(barrier, name))
+        rested = abs(self.layout.outputs[barrier].rest.value - at) < NEAR
+        return [*([0] if rested and standing.at(0) is None else []), *standing.ends()]
+
     def going(self, barrier: str, toward: str) -> Spans:
         """When it is on a way that ends nearer to a position than it began: a bounce on landing is no rise."""
         target = self.position(barrier, toward)
