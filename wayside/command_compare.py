@@ -154,7 +154,10 @@ def _compare(project: Project, crossing: Crossing, asked: Sequence[PracticeTable
     from wayside.practice_passages import played
     from wayside.practice_reading import shipped
 
-    named = asked or _tables(crossing.practice, project.layout_file.parent)
+    try:
+        named = asked or _tables(crossing.practice, project.layout_file.parent)
+    except UsageProblem as problem:
+        raise UsageProblem(f"{crossing.place}: the practice of {crossing.name}: {problem}") from problem
     tables = named or _tables(list(shipped()))
     done = played(project.program, crossing, watched)
     comparisons = [compare(project.program, crossing, done.passages, table) for table in tables]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 from pathlib import Path
 
@@ -208,3 +209,11 @@ def test_the_package_carries_the_tables() -> None:
     carried = {file for pattern in patterns for file in (root / "wayside").glob(pattern)}
     assert set(shipped().values()) <= carried
     assert root / "wayside" / "practice_tables" == practice_reading.SHIPPED
+
+
+def test_the_table_that_the_readme_shows_is_a_table(tmp_path: Path) -> None:
+    text = (Path(__file__).parents[2] / "wayside" / "README.md").read_text(encoding="utf-8")
+    (block,) = re.findall(r"^```yaml\n(table:.*?)^```", text, re.M | re.S)
+    found = find(str(written(tmp_path, block)))
+    assert found.problems == []
+    assert [row.status for row in found.table.rows] == list(Status)
