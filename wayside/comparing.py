@@ -123,7 +123,7 @@ def _is_kept(row: Row, found: Found) -> bool:
 _HAS: dict[Need, Callable[[Program, Crossing], bool]] = {
     Need.AMBER: lambda _, crossing: bool(crossing.amber),
     Need.REDS: lambda _, crossing: bool(crossing.reds),
-    Need.TWO_REDS: lambda _, crossing: len(crossing.reds) > 1,
+    Need.TWO_REDS: lambda _, crossing: len(crossing.reds) > 1,  # a pair that its board flashes is one output
     Need.ENTRANCE: lambda _, crossing: bool(crossing.entrance_barriers),
     Need.EXIT: lambda _, crossing: bool(crossing.exit_barriers),
     Need.BARRIERS: lambda _, crossing: bool(crossing.entrance_barriers or crossing.exit_barriers),

@@ -101,8 +101,16 @@ def flash_rate(one: Passage) -> Findings:
 
 def combined_rate(one: Passage) -> Findings:
     """All reds counted together, over a stretch in which each of them flashes once."""
-    lamps = len(one.crossing.reds)
-    onsets = sorted(at for lamp in one.crossing.reds for at in _onsets(one, lamp))
+    pairs = [lamp for lamp in one.crossing.reds if one.is_pair(lamp)]
+    lamps = len(one.crossing.reds) + len(pairs)
+    onsets = [at for lamp in one.crossing.reds for at in _onsets(one, lamp)]
+    onsets = sorted([*onsets, *(at for pair in pairs for at in _second_onsets(one, pair))])
     for first, last in zip(onsets, onsets[lamps:], strict=False):
         if last > first and one.reds_flash.at(first) == one.reds_flash.at(last) is not None:
             yield Found(first, Fraction(lamps * MINUTE_US, last - first))
+
+
+def _second_onsets(one: Passage, pair: str) -> list[int]:
+    """The second lamp of a pair lights as the first goes out, unless both are told to go out."""
+    over = set(one.flashing(pair).ends())
+    return [at for at in one.lit(pair).ends() if at not in over]

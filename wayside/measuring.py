@@ -11,7 +11,7 @@ from fractions import Fraction
 from functools import cached_property
 from typing import NamedTuple
 
-from engine.layout import Crossing, Layout
+from engine.layout import Blink, Crossing, Itself, Layout
 from engine.trace import Record, Saw, Told, TrainOn
 from engine.waves import Flashing, Steady, Wave, endless, shines
 from wayside.spans import Span, Spans, all_of, any_of
@@ -57,15 +57,23 @@ class Passage:
 
     def waves(self, output: str) -> Iterator[tuple[int, int, Wave]]:
         """What an output followed, from when to when; up to its first order it rests."""
-        start, wave = 0, self._at_rest(output)
+        rest = self.layout.outputs[output].rest
+        start, wave = 0, self._seen(output, 0, Steady(rest.value) if rest.blink is None else Flashing(0, rest.blink))
         for told in self._told.get(output, ()):
             if told.at_us > start:
                 yield start, told.at_us, wave
-            start, wave = told.at_us, told.wave
+            start, wave = told.at_us, self._seen(output, told.at_us, told.wave)
         yield start, self.ended_us, wave
 
-    def _at_rest(self, output: str) -> Wave:
-        return Steady(self.layout.outputs[output].rest.value)
+    def _seen(self, output: str, at_us: int, wave: Wave) -> Wave:
+        """What is seen of a wave: a pair that its board flashes is only told to be on."""
+        if self.is_pair(output) and wave.value_at(at_us) > 0:
+            return Flashing(at_us, Blink(self.layout.outputs[output].itself_us, 1, 0, 2))
+        return wave
+
+    def is_pair(self, output: str) -> bool:
+        """Whether the one output is two lamps that its board flashes in turn."""
+        return self.layout.outputs[output].itself is Itself.FLASHES and self.layout.outputs[output].itself_us > 0
 
     def _spans(self, found: Iterable[tuple[int, int]]) -> Spans:
         return Spans(found, self.ended_us)

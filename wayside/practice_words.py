@@ -9,6 +9,7 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 
+from engine.trace import TrainAt
 from wayside.comparing import Comparison, Judged, Verdict
 from wayside.measures import MEASURES, Need, Sort
 from wayside.measuring import Passage
@@ -186,7 +187,9 @@ def what_was_played(played: Played, numbered: bool) -> Iterator[str]:
         return
     where = ", and `in` says which gave it" if numbered else ""
     yield from _wrapped(f"Played. Of all that was measured the worst counts{where}:")
-    yield from (f"  {number:>2}  {passage.title}" for number, passage in enumerate(played.passages, 1))
+    for number, passage in enumerate(played.passages, 1):
+        in_vain = any(isinstance(record, TrainAt) for record in passage.trace) and not passage.arrivals
+        yield f"  {number:>2}  {passage.title}{'; no train reached the road' if in_vain else ''}"
     for name, why in played.left_out:
         yield from _wrapped(f"Left out: rehearsal {name}, because {why}.", "  ")
     if played.tracks_left_out:

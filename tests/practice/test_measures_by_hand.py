@@ -7,6 +7,7 @@ times of 49 CFR 234.223 and .225, of NI SR 2023/9 Sch. 2 par. 11, of S.I. 47/198
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -18,6 +19,7 @@ from engine.layout import (
     Crossing,
     Detector,
     DetectorKind,
+    Itself,
     Kind,
     Layout,
     Output,
@@ -296,6 +298,15 @@ def test_a_train_over_two_stretches_of_the_road_arrives_once() -> None:
     assert one.arrivals == [us(20)]
 
 
+def test_the_reds_are_on_when_all_of_them_are() -> None:
+    """One that is late, or dead, warns nobody on its side."""
+    late = [told(2, "red-1", Steady(1.0)), told(3, "red-2", Steady(1.0))]
+    one = passage(late, move(8, "gate-in", 7))
+    assert [found.value for found in measured("red-before-entrance-barriers", one)] == [us(5)]
+    dead = passage(on(2, "red-1"), move(8, "gate-in", 7))
+    assert [found.value for found in measured("red-before-entrance-barriers", dead)] == [0]
+
+
 # --- what must come about ------------------------------------------------------------------------------------------
 
 
@@ -420,3 +431,15 @@ def test_a_signal_that_is_clear_from_the_first_instant_has_cleared_too_early() -
 def test_an_unknown_detector_counts_as_one_that_has_detected() -> None:
     one = Passage("", LAYOUT, CROSSING, seen(3, state="clear") + seen(4, "road", "clear"), us(10))
     assert [(span.start, span.end) for span in one.detected] == [(0, us(4))]
+
+
+def test_a_pair_that_its_board_flashes_is_told_to_be_on_and_flashes() -> None:
+    """`flashes as a pair: 30 a minute`, one output for two lamps: 30 a minute each, 60 for the two."""
+    pair = Output("pair", Kind.LAMP, Setting(0.0), itself=Itself.FLASHES, itself_us=2 * S)
+    layout = replace(LAYOUT, outputs={**LAYOUT.outputs, "pair": pair})
+    crossing = CROSSING._replace(reds=("pair",))
+    one = Passage("", layout, crossing, [*on(1, "pair"), *off(20, "pair")], us(30))
+    assert {found.value for found in measured("flash-rate", one)} == {Fraction(30)}
+    assert {found.value for found in measured("combined-rate", one)} == {Fraction(60)}
+    assert not any(found.fault for found in measured("reds-flash", one))
+    assert [(span.start, span.end) for span in one.flashing("pair")] == [(us(1), us(20))]

@@ -177,6 +177,16 @@ def test_several_crossings_are_compared_each_with_its_own(compare: Compare, quay
     assert "Nothing could be played" in said.out
 
 
+def test_trains_that_never_reach_the_road_are_told(compare: Compare, quay: Path) -> None:
+    """The signals stay at danger, and trains obey them: times to a train are asked for and never come about."""
+    change(quay / "saltmarsh-lane.scene", "        set guards to clear\n", "")
+    said = compare("quay")
+    assert said.status == 1
+    assert "  1  a train along up-line at 150 mm/s; no train reached the road\n" in said.out
+    assert "Left out: rehearsal one-train, because no train of it reaches the road." in said.out
+    assert re.match(r"K9 +not kept +always +never ", rows(said.out)["K9"])
+
+
 # --- tables --------------------------------------------------------------------------------------------------------
 
 
