@@ -93,7 +93,8 @@ def _list(options: argparse.Namespace) -> int:
     from wayside import practice_words
     from wayside.practice_reading import find, shipped
 
-    if options.paths or options.table or options.json or (options.tables and options.measures):
+    beside = (options.paths, options.table, options.json is not None, options.tables and options.measures)
+    if any(beside):
         option = "--tables" if options.tables else "--measures"
         raise UsageProblem(f"{option} lists and does nothing else: leave out all that stands beside it.")
     if options.tables:

@@ -171,6 +171,23 @@ def test_d9_in_an_alternating_pair_exactly_one_lamp_is_lit(late_us: int, alike: 
     assert bool([found for found in measured("reds-alternate", one) if found.fault]) is alike
 
 
+def test_a_pair_that_is_dark_in_between_has_not_one_lamp_always_lit() -> None:
+    """Each lamp a third of the period, the last third dark (TSRGD, from memory: one lamp is always lit)."""
+    lamps = [told(1, lamp, Flashing(us(1), Blink(900_000, 1, slot, 3))) for slot, lamp in enumerate(CROSSING.reds)]
+    (found,) = measured("reds-alternate", passage(lamps, off(50, *CROSSING.reds)))
+    assert found == Found(us(1.6), None, "none of 2 reds lit")
+
+
+def test_of_three_reds_one_or_two_are_lit() -> None:
+    crossing = CROSSING._replace(reds=("red-1", "red-2", "amber"))
+    lamps = [told(1, lamp, Flashing(us(1), Blink(900_000, 1, slot, 3))) for slot, lamp in enumerate(crossing.reds)]
+    one = passage(lamps, off(50, *crossing.reds), crossing=crossing)
+    assert not any(found.fault for found in measured("reds-alternate", one))
+    both = [told(1, lamp, Flashing(us(1), Blink(900_000, 1, 0, 2))) for lamp in crossing.reds]
+    (found,) = measured("reds-alternate", passage(both, off(50, *crossing.reds), crossing=crossing))
+    assert found.fault == "3 of 3 reds lit"
+
+
 # --- D2, D3, D8: times ---------------------------------------------------------------------------------------------
 
 

@@ -235,6 +235,7 @@ def test_a_wrong_table_is_told_as_other_files_are(compare: Compare, quay: Path) 
         (["quay", "--json", "no/where.json"], "no/where.json cannot be written"),
         (["quay", "--tables"], "--tables lists and does nothing else"),
         (["--measures", "--table", "austria"], "--measures lists and does nothing else"),
+        (["--tables", "--json", ""], "--tables lists and does nothing else"),
         (["--measures", "--tables"], "--tables lists and does nothing else"),
         ([], "Which layout? Write its folder: wayside compare FOLDER"),
         (["nowhere"], "There is no file or folder nowhere."),

@@ -7,6 +7,8 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from scenes.problems import as_text
 from wayside import practice_reading
@@ -217,3 +219,17 @@ def test_the_table_that_the_readme_shows_is_a_table(tmp_path: Path) -> None:
     found = find(str(written(tmp_path, block)))
     assert found.problems == []
     assert [row.status for row in found.table.rows] == list(Status)
+
+
+@given(st.integers(0, len(GOOD)), st.integers(0, 30), st.text(max_size=6))
+@settings(max_examples=300, deadline=None)
+def test_a_damaged_table_is_read_or_answered(start: int, gone: int, put: str) -> None:
+    """Whatever is cut out or typed in: a table without problems, or problems with their places."""
+    raw = (GOOD[:start] + put + GOOD[start + gone :]).encode("utf-8", "surrogatepass")
+    found = practice_reading._read(raw, "table.yaml", "table.yaml")
+    for problem in found.problems:
+        assert problem.what
+        assert problem.place.file == "table.yaml"
+        assert problem.place.line >= 1
+        assert as_text(problem, found.lines)
+    assert found.problems or all(row.measured_by for row in found.table.rows)
