@@ -6,6 +6,7 @@ Decides which trains run, when and how fast. Measures nothing, and knows no prac
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 from engine.layout import Crossing, Stretch, Track
@@ -55,7 +56,7 @@ class _Stage(NamedTuple):
 
 def played(program: Program, crossing: Crossing, watched: Watched = lambda things, _: things) -> Played:
     """Everything that is played at a crossing, in the order in which it is told."""
-    stage = _Stage(program, crossing)
+    stage = _Stage(replace(program, rules={}), crossing)  # the layout's own rules are not what is asked here
     passages, left_out = _rehearsals(stage, watched)
     tracks = tracks_over(program, crossing)
     some = tracks[:MOST_TRACKS]
@@ -131,13 +132,13 @@ def _trains(stage: _Stage, track: Track, other: Track) -> Iterator[Passage]:
             passage = stage.made(title, (_train(stage, track, speed, FIRST_US, backwards),))
             first = first or passage
             yield passage
-    lead = _train(stage, track, track.fastest_mm_s * 1000, FIRST_US, ways[0])
     back = _ways(stage.crossing, other)[0]
     for seen_us, words in _phases(first) if first else ():
         from_us = seen_us - _until_seen_mm(stage.crossing, other, back) * 1_000_000 // other.fastest_mm_s
-        if from_us > FIRST_US:
-            second = _train(stage, other, other.fastest_mm_s * 1000, from_us, back)
-            yield stage.made(f"a train along {track.name}, one along {other.name} seen {words}", (lead, second))
+        later = max(0, FIRST_US - from_us)  # where the second sets out before the first did, all of it comes later
+        lead = _train(stage, track, track.fastest_mm_s * 1000, FIRST_US + later, ways[0])
+        second = _train(stage, other, other.fastest_mm_s * 1000, from_us + later, back)
+        yield stage.made(f"a train along {track.name}, one along {other.name} seen {words}", (lead, second))
 
 
 def _train(stage: _Stage, track: Track, speed_um_s: int, from_us: int, backwards: bool) -> TrainRun:

@@ -107,6 +107,20 @@ def test_a_second_train_is_seen_at_late_instants(tmp_path: Path) -> None:
     assert len(leaves.arrivals) == len(second_rising.arrivals) == len(second_after.arrivals) == 2
 
 
+def test_a_second_train_may_set_out_before_the_first(tmp_path: Path) -> None:
+    """300 s of line that nobody sees lie before the second's approach: the first then waits, the phase is the same."""
+    long = TRACK + TRACK.split("\n", 1)[1].replace("single", "branch").replace("blind: 500 mm", "blind: 30000 mm")
+    done = play(tmp_path, OUTPUTS + long + CROSSING)
+    (rising,) = [
+        one for one in done.passages if one.title.endswith("single, one along branch seen as the barriers rise")
+    ]
+    first = done.passages[0]
+    (rise,) = first.going("gate", RAISED)
+    later = rising.arrivals[0] - first.arrivals[0]
+    assert later > 0
+    assert rising.detected.starts()[1] == (rise.start + rise.end) // 2 + later
+
+
 def test_a_line_that_is_served_one_way_only_is_run_that_way(tmp_path: Path) -> None:
     done = play(tmp_path, OUTPUTS + TRACK + CROSSING.replace("[west, road, east]", "[road, east]"))
     assert titles(done)[:2] == [
