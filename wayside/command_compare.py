@@ -91,7 +91,8 @@ def run(options: argparse.Namespace) -> int:
 
 def _list(options: argparse.Namespace) -> int:
     from wayside import practice_words
-    from wayside.practice_reading import find, shipped
+    from wayside.practice_names import shipped
+    from wayside.practice_reading import find
 
     beside = (options.paths, options.table, options.json is not None, options.tables and options.measures)
     if any(beside):
@@ -152,8 +153,8 @@ class Compared(NamedTuple):
 
 def _compare(project: Project, crossing: Crossing, asked: Sequence[PracticeTable]) -> Compared:
     from wayside.comparing import compare, squeezed_scenes
+    from wayside.practice_names import shipped
     from wayside.practice_passages import played
-    from wayside.practice_reading import shipped
 
     try:
         named = asked or _tables(crossing.practice, project.layout_file.parent)

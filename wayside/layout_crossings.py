@@ -31,7 +31,7 @@ def _practice(reading: Reading, settings: Table) -> tuple[str, ...]:
     words = _words(settings, "practice")
     if not words:
         return ()
-    from wayside.practice_reading import is_file, shipped, unknown  # few layouts name one
+    from wayside.practice_names import is_file, shipped, unknown  # few layouts name one
 
     for number, word in enumerate(words):
         if any(word.text == other.text for other in words[:number]):

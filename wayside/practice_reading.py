@@ -1,4 +1,4 @@
-"""Practice tables' files: which are shipped, how one is found and read, and what is wrong with one.
+"""Practice tables' files: how one is found and read, and what is wrong with one.
 
 Owns the form of the file. What its rows mean is known to `practice` and `measures`.
 """
@@ -17,12 +17,11 @@ from scenes.problems import Problem, in_order, nearest
 from wayside.layout_values import rate_a_minute, time_us
 from wayside.measures import MEASURES, Sort
 from wayside.practice import Limit, PracticeTable, Row, Status, TableRead
-from wayside.usage import UsageProblem, near_miss, why_not
+from wayside.practice_names import is_file, shipped, unknown
+from wayside.usage import UsageProblem, why_not
 from wayside.wording import listed
 from wayside.yaml_places import Entry, Table, Text, Value, read_text, read_yaml
 
-SHIPPED = Path(__file__).with_name("practice_tables")
-ENDINGS = (".yaml", ".yml")
 LARGEST_BYTES = 200_000
 MOST_ROWS = 200
 LONGEST_TEXT = 300
@@ -34,24 +33,7 @@ _LIMIT_KEYS = ("at least", "at most", "exactly")
 _ROW_KEYS = ("quantity", "measure", *_LIMIT_KEYS, "source", "status")
 
 
-# --- which there are -----------------------------------------------------------------------------------------------
-
-
-def shipped() -> dict[str, Path]:
-    """The tables that come with Wayside, by name."""
-    return {file.stem: file for file in sorted(SHIPPED.glob("*.yaml"))}
-
-
-def is_file(word: str) -> bool:
-    """Whether a word names a table's file, not one that is shipped."""
-    return word.lower().endswith(ENDINGS) or "/" in word or "\\" in word
-
-
-def unknown(word: str) -> str:
-    """What to write instead of a shipped table's name that does not exist."""
-    near = near_miss(word, shipped())
-    there_is = "" if near else f" There is {listed(list(shipped()))}."
-    return f"{near}{there_is} A table of your own is named by its file, which ends in .yaml.".strip()
+# --- finding one ---------------------------------------------------------------------------------------------------
 
 
 def find(word: str, beside: Path | None = None) -> TableRead:

@@ -16,8 +16,9 @@ from tests.practice import test_ni as ni
 from tests.practice import test_us as us
 from wayside.comparing import Verdict, compare
 from wayside.practice import Status
+from wayside.practice_names import shipped
 from wayside.practice_passages import played
-from wayside.practice_reading import find, shipped
+from wayside.practice_reading import find
 from wayside.project import load
 
 Changes = tuple[tuple[str, str], ...]

@@ -17,7 +17,7 @@ import pytest
 from wayside import comparing, practice_words
 from wayside.cli import main
 from wayside.practice import Limit
-from wayside.practice_reading import shipped
+from wayside.practice_names import shipped
 
 ROOT = Path(__file__).parents[2]
 MINE = """\
