@@ -460,3 +460,48 @@ def test_a_pair_that_its_board_flashes_is_told_to_be_on_and_flashes() -> None:
     assert {found.value for found in measured("combined-rate", one)} == {Fraction(60)}
     assert not any(found.fault for found in measured("reds-flash", one))
     assert [(span.start, span.end) for span in one.flashing("pair")] == [(us(1), us(20))]
+
+
+@pytest.mark.parametrize(
+    ("red_out_s", "second_down_s", "silent_s", "kept"),
+    [
+        (60, 7, 8, True),
+        (9, 7, 8, False),  # a red is out as the signal clears
+        (60, 11, 8, False),  # an exit barrier is still on its way
+        (60, 7, 11, False),  # the audible warning still sounds
+        (60, 10, 10, True),  # all of it in the same instant
+    ],
+)
+def test_a_signal_clears_after_the_whole_sequence(
+    red_out_s: float, second_down_s: float, silent_s: float, kept: bool
+) -> None:
+    """NI SR 2023/9 Sch. 2 par. 11(g): red shows, the barriers are down, the audible warning is over. Clear at 10 s."""
+    down = [*move(1, "gate-in", 3), *move(4, "gate-out", second_down_s - 4)]
+    one = passage(flash(0, S), off(red_out_s, "red-1"), on(0, "bell"), off(silent_s, "bell"), down, on(10, "signal"))
+    assert not_kept("northern-ireland", ["K9"], one) == (set() if kept else {"K9"})
+
+
+def test_one_red_that_goes_out_early_is_enough() -> None:
+    """MUTCD 2009 8C.04 par. 4: the lights stop when the arms are upright, all of them."""
+    down, up = move(1, "gate-in", 4), move(10, "gate-in", 4, LOWERED, RAISED)
+    early = passage(flash(0, S), down, up, off(13.9, "red-2"), off(14, "red-1"))
+    assert not_kept("united-states", ["U13b"], early) == {"U13b"}
+    assert not_kept("united-states", ["U13b"], passage(flash(0, S), down, up, off(14, *CROSSING.reds))) == set()
+
+
+def test_a_single_red_alternates_with_nothing() -> None:
+    one = passage(flash(0, S), crossing=CROSSING._replace(reds=("red-1",)))
+    assert judged("united-states", one)["U2"].verdict is Verdict.NOT_THERE
+
+
+def test_a_lamp_shines_until_it_has_died_down() -> None:
+    dying = [told(4, "amber", Ramp(us(4), us(4.5), 1.0, 0.0))]
+    one = passage(on(1, "amber"), dying)
+    assert [(span.start, span.end) for span in one.shining("amber")] == [(us(1), us(4.5))]
+    assert [(span.start, span.end) for span in one.lit("amber")] == [(us(1), us(4.5))]
+
+
+def test_a_lamp_shines_as_soon_as_it_is_told_to_come_up() -> None:
+    one = passage([told(4, "amber", Ramp(us(4), us(4.5), 0.0, 1.0))])
+    assert [span.start for span in one.shining("amber")] == [span.start for span in one.lit("amber")] == [us(4)]
+    assert one.shining("amber").all[0].end == one.ended_us

@@ -188,6 +188,7 @@ def test_which_rehearsals_count(tmp_path: Path, lines: str, why: str) -> None:
     ("train", "why"),
     [
         ("    a train 200 mm long runs along single at 101 mm/s, from 0 s\n", "faster than the fastest of its track"),
+        (TRAIN.replace("100 mm/s", "100,05 mm/s"), "faster than the fastest of its track"),
         (TRAIN.replace(", from 0 s", ", from 0 s, ignoring signals"), "a train ignores signals"),
     ],
 )

@@ -67,6 +67,11 @@ def test_a_table_of_ones_own(tmp_path: Path) -> None:
     assert table.rows[1].place.line == 11
 
 
+def test_two_limits_may_be_the_same(tmp_path: Path) -> None:
+    found = find(str(written(tmp_path, GOOD.replace("at least: 6 s", "at least: 10500 ms"))))
+    assert found.problems == []
+
+
 def test_a_file_is_looked_for_beside_the_layout(tmp_path: Path) -> None:
     written(tmp_path, GOOD)
     assert find("table.yaml", tmp_path).table.name == str(tmp_path / "table.yaml")
@@ -108,6 +113,7 @@ WRONG = [
     ("at least: 6 s", "colour: red", "7:5", "`colour` is not known in a row.|It has quantity, measure"),
     ("  M2:", "  M1:", "11:3", "`M1` is given twice"),
     ("  M2:", "  the second row:", "11:3", "`the second row` cannot name a row.|Write at most 6 letters"),
+    ("  M2:", "  M234567:", "11:3", "`M234567` cannot name a row"),
     ("  M2:", "  M_2:", "11:3", "`M_2` cannot name a row"),
     ("  M2:", "  M2: yes\n  M9:", "11:3", "Row `M2` says nothing"),
     ("an arm's descent", "x" * 301, "5:5", "The text of `quantity` is longer than 300 characters"),
