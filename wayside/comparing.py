@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from engine.layout import Crossing
 from engine.program import Program
-from wayside.measures import Measure, Need, Sort
+from wayside.measures import NEVER_SQUEEZED, Measure, Need, Sort
 from wayside.measuring import Found, Passage
 from wayside.practice import PracticeTable, Row, Status
 from wayside.practice_passages import tracks_over
@@ -93,12 +93,16 @@ def _judged(row: Row, program: Program, crossing: Crossing, passages: Sequence[P
     if missing:
         return Judged(row, Verdict.NOT_THERE, missing=missing)
     worst = _worst(row, passages)
-    # what must come at once is a matter of order, and no squeezing excuses it
-    if squeezed and row.measured_by.sort is Sort.TIME and row.limit.exactly != 0:
+    if squeezed and _is_squeezed(row):
         return Judged(row, Verdict.SQUEEZED, worst)
     if worst is not None and _is_kept(row, worst.found):
         return Judged(row, Verdict.KEPT, worst)
     return Judged(row, Verdict.NOT_KEPT if row.status is Status.READ else Verdict.ADVICE, worst)
+
+
+def _is_squeezed(row: Row) -> bool:
+    """Whether a row asks for a time of the closing. What must come at once is a matter of order: nothing excuses it."""
+    return row.measured_by.sort is Sort.TIME and row.measure not in NEVER_SQUEEZED and row.limit.exactly != 0
 
 
 def _worst(row: Row, passages: Iterable[Passage]) -> Worst | None:

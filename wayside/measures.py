@@ -213,3 +213,6 @@ MEASURES: dict[str, Measure] = {
     for sort, rows in ((Sort.TIME, _TIMES), (Sort.RATE, _RATES), (Sort.RULE, _RULES))
     for name, needs, about, find in rows
 }
+
+# Times of the opening, which `fit into` leaves as they are written: it squeezes the closing only.
+NEVER_SQUEEZED = frozenset({"ascent"})

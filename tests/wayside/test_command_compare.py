@@ -355,6 +355,7 @@ def test_a_squeezed_sequence_has_its_times_told_and_not_judged(
     assert re.match(r"U12a +not kept +at once ", rows(said.out)["U12a"])
     assert re.match(r"U1 +not kept ", rows(said.out)["U1"])
     assert re.match(r"U4 +squeezed ", rows(said.out)["U4"])
+    assert re.match(r"U23b +kept ", rows(said.out)["U23b"])  # the ascent: only the closing is squeezed
 
 
 def test_only_scenes_that_work_the_crossing_are_looked_at(quay: Path) -> None:
