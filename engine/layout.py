@@ -241,6 +241,7 @@ class Crossing(NamedTuple):
     detectors: tuple[str, ...] = ()
     on_the_road: tuple[str, ...] = ()  # the detectors whose stretch lies on the road itself
     place: Place = NOWHERE
+    practice: tuple[str, ...] = ()  # the published practice that it is built to: names of tables, or files
 
 
 class Board(NamedTuple):

@@ -30,6 +30,9 @@ COMMANDS = {
     "check": Command("find everything wrong with a layout's files, before anything moves", "wayside.command_check"),
     "rehearse": Command("play the rehearsals, or any scene, in no time and with no layout", "wayside.command_rehearse"),
     "challenge": Command("drive trains against the rules until one breaks, or none does", "wayside.command_challenge"),
+    "compare": Command(
+        "measure a crossing against published practice, from what rehearsals did", "wayside.command_compare"
+    ),
     "run": Command("perform a show in real time, with --dry-run on no hardware at all", "wayside.command_run"),
     "stand-in": Command(
         "a far end that is not there: see what would be told to the hardware", "wayside.command_stand_in"

@@ -23,17 +23,35 @@ _BARRIER_POSITIONS = ("raised", "lowered")
 def read_crossing(reading: Reading, entry: Entry, settings: Table, outputs: dict[str, Output]) -> Crossing:
     roles = {role: _role(reading, settings, role, outputs) for role in (*_ROLES, "detectors", "on the road")}
     fields = {role.replace(" ", "_"): names for role, names in roles.items()}
-    return Crossing(entry.key.text, **fields, place=entry.key.place)
+    return Crossing(entry.key.text, **fields, place=entry.key.place, practice=_practice(reading, settings))
+
+
+def _practice(reading: Reading, settings: Table) -> tuple[str, ...]:
+    """The tables that the crossing is to be compared with. A file of the person's own is read when that is done."""
+    words = _words(settings, "practice")
+    if not words:
+        return ()
+    from wayside.practice_names import is_file, shipped, unknown  # few layouts name one
+
+    for number, word in enumerate(words):
+        if any(word.text == other.text for other in words[:number]):
+            reading.wrong(word.place, f"`{word.text}` stands in practice twice", "Delete one of them")
+        elif word.text not in shipped() and not is_file(word.text):
+            reading.wrong(word.place, f"there is no practice table `{word.text}`", unknown(word.text))
+    return tuple(dict.fromkeys(word.text for word in words))
+
+
+def _words(settings: Table, key: str) -> list[Text]:
+    """The texts under a key: one, or a list of them."""
+    entry = settings.entries.get(key)
+    value = entry.value if entry else None
+    words = value.items if isinstance(value, Items) else [value]
+    return [word for word in words if isinstance(word, Text) and word.text]
 
 
 def _role(reading: Reading, settings: Table, role: str, outputs: dict[str, Output]) -> tuple[str, ...]:
-    entry = settings.entries.get(role)
-    value = entry.value if entry else None
-    words = value.items if isinstance(value, Items) else [value] if isinstance(value, Text) and value.text else []
     first: dict[str, Place] = {}
-    for word in words:
-        if not isinstance(word, Text) or not word.text:
-            continue
+    for word in _words(settings, role):
         if first.setdefault(word.text, word.place) != word.place:
             also = (first[word.text], "first given here")
             reading.wrong(word.place, f"`{word.text}` stands in {role} twice", "Delete one of them", also)

@@ -755,6 +755,7 @@ def test_the_guide_explains_every_key() -> None:
         *schema["$defs"]["link"]["properties"],
         *schema["$defs"]["link"]["properties"]["words"]["properties"],
         *schema["$defs"]["board"]["properties"],
+        *schema["$defs"]["crossing"]["properties"],
     }
     written = GUIDE.replace("latitude:", "`latitude`").replace("longitude:", "`longitude`")
     written = written.replace("time zone:", "`time zone`").replace("`date:", "`date`")
@@ -774,7 +775,7 @@ def test_the_guides_examples_are_taken(row: str) -> None:
     section, key, example = (cell.strip() for cell in row.split("|")[:3])
     name = key.strip("`")
     schema = json.loads(schema_text())
-    known = {"Links": "link", "Boards": "board"}.get(section, "output")
+    known = {"Links": "link", "Boards": "board", "Crossings": "crossing"}.get(section, "output")
     part = {**schema["properties"], **schema["$defs"][known]["properties"]}.get(name)
     for text in re.findall(r"`([^`]+)`", example) if part else []:
         value = _plain(text)
