@@ -9,7 +9,7 @@ import heapq
 from collections.abc import Callable, Iterable, Sequence
 
 from adapters.trains import Journey
-from engine.events import Detected, Input, LinkState, Pressed, StartScene, StopScene, TrainStands
+from engine.events import AllStop, Detected, GoOn, Input, InUse, LinkState, Pressed, StartScene, StopScene, TrainStands
 from engine.layout import DetectorKind, Layout, Wiring
 from engine.program import Act, Deed, TrainRun
 
@@ -160,6 +160,12 @@ class World:
                 out.append(StartScene(name, act.place))
             case Deed.STOP:
                 out.append(StopScene(name, act.place))
+            case Deed.ALL_STOP:
+                out.append(AllStop())
+            case Deed.GO_ON:
+                out.append(GoOn())
+            case Deed.PUT_ASIDE | Deed.PUT_BACK:
+                out.append(InUse(name, act.deed is Deed.PUT_BACK))
             case Deed.LOSE_LINK | Deed.MEND_LINK:
                 self._link(name, act.deed is Deed.LOSE_LINK, out)
             case Deed.BECOMES:

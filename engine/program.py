@@ -477,6 +477,10 @@ class Deed(Enum):
     MEND_LINK = "mend link"
     STAYS = "stays"  # a detector sticks in a state for a time, whatever trains do
     BECOMES = "becomes"  # a detector is worked by hand, until trains change it
+    PUT_ASIDE = "put out of use"  # a detector, by the operator
+    PUT_BACK = "put back in use"
+    ALL_STOP = "all stop"
+    GO_ON = "go on"
 
 
 class Act(NamedTuple):

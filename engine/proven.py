@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from engine.layout import Layout, Track
+from engine.layout import OUT_OF_USE, Layout, Track
 
 
 class _Stretch:
@@ -62,6 +62,8 @@ class Passages:
         stretch.state = state
         if state == "occupied":
             yield from self._comes(stretch)
+        elif state == OUT_OF_USE and stretch.taken:
+            yield self._leaves(stretch)  # who puts a detector out of use has looked
         elif state == "clear" and stretch.taken and (stretch.guessed or stretch.ends_unseen or stretch.proofs):
             yield self._leaves(stretch)
 

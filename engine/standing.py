@@ -8,9 +8,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from engine.events import Input, Stand
+from engine.layout import OUT_OF_USE
 
 if TYPE_CHECKING:
     from engine.kernel import Kernel
+
+
+_NOTHING_ABOUT = ("clear", OUT_OF_USE)  # who puts a detector out of use has looked
 
 
 class Standing:
@@ -40,7 +44,7 @@ class Standing:
         for name in sorted(self._safe):
             if stage.outputs[name].holder:
                 self._safe.discard(name)
-            elif all(stage.detectors[one].state == "clear" for one in self._reads[name]):
+            elif all(stage.detectors[one].state in _NOTHING_ABOUT for one in self._reads[name]):
                 self._safe.discard(name)
                 ready.append(Stand(name, False))
         return ready

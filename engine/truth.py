@@ -77,6 +77,7 @@ _DETECTOR = {
     Test.UNKNOWN: ("unknown",),
     Test.OUT_OF_USE: (OUT_OF_USE,),
 }
+_NOT_KNOWN = ("unknown", OUT_OF_USE)
 _SCENE = {Test.RUNNING: ("running", "stopping"), Test.ENDED: ("ended",), Test.STOPPED: ("stopped",)}
 
 BETWEEN = -2  # a round in which nothing fires
@@ -213,7 +214,8 @@ class Truth:
     def known(self, memory: Memory) -> bool:
         """Whether every detector that the term reads is known."""
         detectors = self.stage.detectors
-        return all(detectors[name].state != "unknown" for sort, name in memory.keys if sort is Sort.DETECTOR)
+        read = (detectors[name].state for sort, name in memory.keys if sort is Sort.DETECTOR)
+        return all(state not in _NOT_KNOWN for state in read)
 
     def remember(self, memory: Memory) -> int | None:
         """Look at a term with a memory once; for `Held`, the instant at which it will have held long enough."""

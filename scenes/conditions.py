@@ -54,7 +54,12 @@ _OUTPUT_STATES: dict[Kind, dict[str, State]] = {
 _OTHER_STATES: dict[Sort, tuple[On, dict[str, State]]] = {
     Sort.DETECTOR: (
         On.DETECTOR,
-        {"occupied": (Test.OCCUPIED, True), "clear": (Test.CLEAR, True), "unknown": (Test.UNKNOWN, True)},
+        {
+            "occupied": (Test.OCCUPIED, True),
+            "clear": (Test.CLEAR, True),
+            "unknown": (Test.UNKNOWN, True),
+            "out of use": (Test.OUT_OF_USE, True),
+        },
     ),
     Sort.BUTTON: (On.BUTTON, {"pressed": (Test.PRESSED, True), "let go": (Test.PRESSED, False)}),
     Sort.SCENE: (

@@ -262,6 +262,9 @@ class Rehearsals:
         if deed is None or deed.kind not in _DEEDS:
             raise Refused
         kind, sort = _DEEDS[deed.kind]
+        if sort is None:
+            draft.acts.append(Act(node.place, at_us, kind, ""))
+            return
         subject, *states = deed.words()
         name = self._name(subject, sort)
         for state in states:
@@ -371,7 +374,7 @@ _LINES: dict[str, Callable[[Rehearsals, Node, _Draft], None]] = {
     "lasts": Rehearsals._lasts,
 }
 _ONCE = {"begins_at": "begins at", "seed": "seed", "lasts": "lasts"}
-_DEEDS: dict[str, tuple[Deed, Sort]] = {
+_DEEDS: dict[str, tuple[Deed, Sort | None]] = {
     "press": (Deed.PRESS, Sort.BUTTON),
     "let_go_of": (Deed.LET_GO, Sort.BUTTON),
     "start_deed": (Deed.START, Sort.SCENE),
@@ -380,6 +383,10 @@ _DEEDS: dict[str, tuple[Deed, Sort]] = {
     "mend": (Deed.MEND_LINK, Sort.LINK),
     "stays": (Deed.STAYS, Sort.DETECTOR),
     "turns": (Deed.BECOMES, Sort.DETECTOR),
+    "put_aside": (Deed.PUT_ASIDE, Sort.DETECTOR),
+    "put_back": (Deed.PUT_BACK, Sort.DETECTOR),
+    "all_stop": (Deed.ALL_STOP, None),
+    "go_on": (Deed.GO_ON, None),
 }
 _TIMINGS: dict[str, Callable[[Rehearsals, Place, Condition, Node], Expectation]] = {
     "throughout": Rehearsals._throughout,

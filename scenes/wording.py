@@ -77,6 +77,7 @@ _SAID: dict[str, Callable[[Node], str]] = {
     "negated": lambda node: f"not {said(node.parts[0])}",
     "reaches": lambda node: f"a train reaches {said(node.parts[0])}",
     "let_go": lambda node: "let go",
+    "out_of_use": lambda node: "out of use",
     "at_rest": lambda node: "at rest",
     "every_detector": lambda node: "every detector",
 }

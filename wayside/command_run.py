@@ -16,6 +16,7 @@ from wayside.hands import so_already, understood
 from wayside.live_screen import Screen
 from wayside.live_servos import Servos
 from wayside.live_words import ended, kept_closed, not_begun
+from wayside.operator_words import refused
 from wayside.progress import watched
 from wayside.project import Project, load
 from wayside.showing import Show, ShowClock
@@ -240,7 +241,8 @@ class Performance:
             self._screen.remark(answer.says)
         if answer.inputs and self._show.waiting:
             self._screen.remark("The show has not begun: that is worked when it does. Type `begin` to begin now.")
-        for sentence in so_already(answer.inputs, self._show.kernel.stage):
+        kernel = self._show.kernel
+        for sentence in (*so_already(answer.inputs, kernel.stage), *refused(answer.inputs, kernel)):
             self._screen.remark(sentence)
         if answer.inputs:
             self._show.inputs.put(*answer.inputs)

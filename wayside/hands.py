@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, NamedTuple
 from engine.events import Detected, Input, Pressed, StartScene, StopScene, Swept
 from engine.program import Program
 from scenes.problems import nearest
+from wayside.operator_words import HELP as OPERATOR_HELP
+from wayside.operator_words import operated
 
 if TYPE_CHECKING:
     from engine.stage import Stage
@@ -18,7 +20,9 @@ press NAME           a button, pressed and let go
 start SCENE          stop SCENE
 power on             power off: the track's, on every link
 begin                do not wait for a link that does not talk
-end                  end the show, as Ctrl-C does"""
+end                  end the show, as Ctrl-C does
+"""
+HELP += OPERATOR_HELP
 STATES = ("occupied", "clear", "unknown")
 LONGEST = 200  # characters of one line
 
@@ -38,10 +42,12 @@ def understood(line: str, program: Program) -> Answer:
     words = line[:LONGEST].split()
     if not words:
         return Answer()
+    if (said := operated(words, program)) is not None:
+        return Answer(*said)
     if len(words) == 1:
         return _one_word(words[0], program)
     if len(words) > 2:
-        return Answer(says=f"{' '.join(words)!r} is more than I understand.\n{HELP}")
+        return Answer(says=f"{' '.join(words)!r} is more than I understand. Type help: it lists what I do.")
     verb, name = words
     if verb == "power":
         return Answer(order=f"power {name}") if name in ("on", "off") else Answer(says="Write power on, or power off.")
@@ -50,7 +56,7 @@ def understood(line: str, program: Program) -> Answer:
     if verb in program.layout.detectors or name in STATES:
         return _detector(verb, name, program)
     near = nearest(verb, [*_VERBS, *program.layout.detectors])
-    return Answer(says=f"I know no {verb}.{f' Did you mean {near}?' if near else ''}\n{HELP}")
+    return Answer(says=f"I know no {verb}.{f' Did you mean {near}?' if near else ''} Type help: it lists what I do.")
 
 
 def so_already(inputs: Iterable[Input], stage: Stage) -> Iterator[str]:
@@ -85,7 +91,7 @@ def _one_word(word: str, program: Program) -> Answer:
             return Answer(says=f"{word} is {what}. Write {write}.")
     if word in layout.outputs:
         return Answer(says=f"{word} is an output: scenes tell it what to do. `wayside try` does, outside a show.")
-    return Answer(says=f"{word} alone says nothing.\n{HELP}")
+    return Answer(says=f"{word} alone says nothing. Type help: it lists what I do.")
 
 
 def _detector(name: str, state: str, program: Program) -> Answer:

@@ -36,7 +36,7 @@ SEEN_BY_SCENES = ("outputs", "detectors", "buttons", "tracks", "links")  # one n
 RESERVED = frozenset(["and", "or", "not", "on", "off", "no", "all", "any", "none", "everything", "blind", "daylight"])
 
 # Words with which a scene says something else where a state stands, so that no state can be called so.
-NO_STATES = frozenset(["above", "at", "below", "let", "not", "past"])
+NO_STATES = frozenset(["above", "at", "below", "let", "not", "out", "past"])
 
 
 @dataclass

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from textwrap import wrap
 
 from engine.kernel import Kernel
+from engine.layout import OUT_OF_USE
 from engine.waves import endless, under_way
 from wayside import trace_words as words
 
@@ -43,7 +44,7 @@ def lines(
 
 def _head(kernel: Kernel, now_us: int, marked: Iterable[str]) -> list[str]:
     layout, stage = kernel.program.layout, kernel.stage
-    second = words.layout_second(now_us, kernel.starts_s, layout.clock.ratio)
+    second = kernel.clock.at(now_us) // words.SECOND
     running = [name for name, state in stage.scenes.items() if state in ("running", "stopping")]
     out = [
         f"{layout.name or 'wayside'}   layout time {words.time_of_day(second)}   running for {words.clock(now_us)}",
@@ -51,7 +52,7 @@ def _head(kernel: Kernel, now_us: int, marked: Iterable[str]) -> list[str]:
         f"scenes     {', '.join(running) or 'none runs'}",
         *marked,
     ]
-    for state in ("occupied", "unknown", "clear"):
+    for state in ("occupied", "unknown", OUT_OF_USE, "clear"):
         named = [name for name, now in stage.detectors.items() if now.state == state]
         if named:
             out.append(f"{state:10} {', '.join(named)}")

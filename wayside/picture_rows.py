@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from engine.layout import Kind, Layout, Track
+from engine.layout import OUT_OF_USE, Kind, Layout, Track
 from engine.program import Program
 from engine.trace import (
     ButtonIs,
@@ -80,7 +80,7 @@ _KINDS = (
 SAMPLES = 90_000  # of all rows that flicker together: a picture of hundreds of lamps takes seconds, not minutes
 FEWEST_SAMPLES = 150  # of one such row
 _ONLY_IF_TOLD = (Kind.COLOUR, Kind.DAYLIGHT)
-_DETECTOR = {"occupied": Look.SOLID, "clear": Look.IDLE, "unknown": Look.UNKNOWN}
+_DETECTOR = {"occupied": Look.SOLID, "clear": Look.IDLE, "unknown": Look.UNKNOWN, OUT_OF_USE: Look.UNKNOWN}
 _SCENE = {"running": Look.RUNNING, "stopping": Look.STOPPING}
 _LINK = {"talking": Look.IDLE}
 _YES = {"yes": Look.SOLID}

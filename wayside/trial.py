@@ -71,7 +71,7 @@ def by_name(layout: Layout, name: str, state: str) -> Trial:
     if output is None or output.kind in (Kind.COLOUR, Kind.DAYLIGHT):
         known = [one.name for one in layout.outputs.values() if one.kind not in (Kind.COLOUR, Kind.DAYLIGHT)]
         raise UsageProblem(_no_output(layout, name, known))
-    value = _value(output, state)
+    value = value_of(output, state)
     parts = [(output, value)]
     if output.kind is Kind.SIGNAL and output.aspects[int(value)].number is None:
         parts = [(layout.outputs[part], level) for part, level in output.aspects[int(value)].parts]
@@ -105,7 +105,8 @@ def _no_output(layout: Layout, name: str, known: list[str]) -> str:
     return f"The layout has no output {name}. {there_is}"
 
 
-def _value(output: Output, state: str) -> float:
+def value_of(output: Output, state: str) -> float:
+    """What a state's words mean for an output. Raises UsageProblem."""
     if state.split(" ")[0] in ("flash", "flashing"):
         raise UsageProblem("Nothing flashes in a trial: scenes do that. Write on or off.")
     angle = degrees(state) if output.kind is Kind.SERVO else None
@@ -187,7 +188,7 @@ def by_number(layout: Layout, link: Link, asked: Number) -> Trial:
             raise UsageProblem(f"{what}: write --degrees N, or {owner.name} and a position.")
         if asked.state not in ("on", "off"):
             output = replace(output, kind=Kind.LAMP, steps=LEVELS)
-        title, value = f"{where} {asked.state}", _value(output, asked.state)
+        title, value = f"{where} {asked.state}", value_of(output, asked.state)
         if output.kind is Kind.LAMP and wiring.address is not None:
             raise CannotBeTold(
                 Unserved(f"An accessory such as {where} is on or off and no more", "Write on or off, or try a pin")

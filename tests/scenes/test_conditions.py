@@ -104,7 +104,7 @@ MISTAKES = [
     ("amber is lowered", "a lamp is never `lowered`", "`flashing`"),
     ("near-barrier is lowerd", "`near-barrier` can be `raised`, `lowered`", "did you mean `lowered`"),
     ("signal is green", "`danger`, `clear`", ""),
-    ("lane is free", "`occupied`, `clear` or `unknown`", ""),
+    ("lane is free", "`occupied`, `clear`, `unknown` or `out of use`", ""),
     ("lane is 40 %", "a detector is never `40 %`", ""),
     ("amber is past 50 %", "a lamp is never `past 50 %`", ""),
     ("barriers is lowered", "`barriers` is a group", "`all of barriers`"),
