@@ -10,20 +10,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from engine.conditions import All, Atom, Not, Sort, Term, as_shown, atoms, instantaneous
 from engine.levels import Closeness, closeness
-from engine.monitors import (
-    Amount,
-    AtLeast,
-    AtMost,
-    Breach,
-    Earlier,
-    Follows,
-    Lead,
-    Margin,
-    Monitor,
-    Never,
-    NeverLonger,
-    Verdict,
-)
+from engine.monitors import Amount, Breach, Margin, Monitor, Verdict
+from engine.monitors_counting import AtLeast, AtMost
+from engine.monitors_never import Never, NeverLonger
+from engine.monitors_order import Earlier, Follows, Lead
 from engine.program import Program, Rule, RuleLine
 from engine.queue import GUARD
 from engine.stage import Alarm, Key, key_of
