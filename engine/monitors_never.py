@@ -22,11 +22,9 @@ class Never(Kept):
 
     def settle(self, at_us: int, holds: Sequence[bool]) -> None:
         last, held = self._last, self._held
-        rises = False
         for number, now in enumerate(holds):
             if held[number] or now:
                 last[number] = at_us
-            rises = rises or (now and not held[number])
             held[number] = now
         if all(holds):
             self.spoke = True
@@ -38,7 +36,7 @@ class Never(Kept):
         if self._since is not None:
             self._close(self._since - at_us, self._since)
             self._since = None
-        if rises and len(last) > 1:
+        if len(last) > 1:
             known = [one for one in last if one is not None]
             if len(known) == len(last):
                 self.spoke = True

@@ -163,6 +163,12 @@ def test_a_late_answer_is_told_when_it_is_late_not_at_the_next_change() -> None:
     assert [record.at_us for record in kernel.trace if isinstance(record, Broke)] == [7 * S]
 
 
+def test_what_lasts_too_long_is_told_when_it_does() -> None:
+    longer = [line("never", NEAR, times=(5 * S,))]
+    kernel, _ = judged(longer, [(2, Detected("near", "occupied")), (60, Detected("near", "clear"))])
+    assert [record.at_us for record in kernel.trace if isinstance(record, Broke)] == [7 * S]
+
+
 def test_every_breach_is_in_the_trace_with_its_line() -> None:
     events = occupied("near", 2, 3) + occupied("near", 6, 7)
     kernel, _ = judged([line("never", FAR, at=3), line("never", NEAR, at=4)], events)
@@ -242,6 +248,26 @@ def test_a_level_has_its_margin_in_its_own_unit() -> None:
     assert (found.verdict, found.unit) == (Verdict.BROKEN, "deg")
     assert found.margin is not None
     assert found.margin.amount == pytest.approx(-5)
+
+
+def test_always_above_has_the_least_distance_above() -> None:
+    made = program("scene s\n    fade ada to 60 % over 4 s\n    wait 90 s\n")
+    above = Condition(Atom(Sort.OUTPUT, "ada", Test.ABOVE, 0.25), "ada is above 25 %")
+    far = Condition(FAR.term, "far is occupied")
+    events = [(1.0, StartScene("s")), *occupied("far", 3, 20)]
+    _, (found,) = judged([line("always while", above, far)], events, made=made)  # type: ignore[arg-type]
+    assert (found.verdict, found.unit) == (Verdict.HELD, "%")
+    assert found.margin is not None
+    assert (found.margin.amount, found.margin.at_us) == (pytest.approx(30 - 25, abs=0.01), 3 * S)
+
+
+def test_a_level_just_before_it_leaps_counts() -> None:
+    """Up to 60 % over 2 s, then dark at once: the highest is what it came to, the instant before."""
+    made = program("manner saw\n    60 % over 2 s\n    0 % for 1 s\nscene s\n    flicker ada like saw\n    wait 60 s\n")
+    above = Condition(Atom(Sort.OUTPUT, "ada", Test.ABOVE, 0.65), "ada is above 65 %")
+    _, (found,) = judged([line("never", above)], [(1.0, StartScene("s"))], until_s=30, made=made)
+    assert found.margin is not None
+    assert found.margin.amount == pytest.approx(5, abs=0.01)
 
 
 def test_a_level_counts_while_the_rest_holds() -> None:

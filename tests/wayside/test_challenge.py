@@ -135,6 +135,7 @@ def at(train: int, at_us: int, tail_mm: int, front_mm: int, speed: int) -> Train
         ([at(0, 0, 0, 800, 100), at(1, 0, 4000, 3200, -100), at(0, 30 * S, 3000, 3800, 0)], True),  # head on
         ([at(0, 0, 0, 800, 100), at(1, 0, 700, 900, 100)], True),  # on the same place
         ([at(0, 0, 5000, 5800, 0), at(1, 0, 5100, 5400, 0)], False),  # both have left the track
+        ([at(0, 0, 0, 800, 100), at(1, 0, 800, 1200, 100)], False),  # buffer to buffer
     ],
 )
 def test_trains_do_not_run_through_one_another(quay: Project, records: list[TrainAt], meets: bool) -> None:
@@ -148,6 +149,19 @@ def test_trains_do_not_run_through_one_another(quay: Project, records: list[Trai
 
 def test_the_release_delay_is_read_from_the_scenes(quay: Project) -> None:
     assert release_delay_us(quay.program) == 4 * S
+
+
+def test_the_shortest_release_delay_counts(tmp_path: Path) -> None:
+    (tmp_path / "layout.yaml").write_text(
+        "layout: bench\noutputs:\n  ada: {kind: lamp}\ndetectors:\n  near: {kind: section}\n"
+    )
+    (tmp_path / "a.scene").write_text(
+        "scene s\n    runs whenever near is occupied for 300 ms\n    turn on ada\n"
+        "    wait until near is clear for 3 s\n    turn off ada\n    wait until near is clear for 2 s\n"
+    )
+    project = load([tmp_path])
+    assert not project.errors
+    assert release_delay_us(project.program) == 2 * S  # what asks for occupied is no release
 
 
 def stays(state: str, for_us: int | None, detector: str = "lane", at_us: int = 0) -> Act:
