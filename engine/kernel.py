@@ -120,6 +120,12 @@ class Kernel:
                 if lamp.follows_lux is not None:
                     self._place(lamp.name, Follow(Steady(value), *lamp.follows_lux).value_at(0))
 
+    def unsure(self, name: str, until_us: int) -> None:
+        """Nobody knows where a servo stands: it has arrived nowhere before it has had the time for its whole travel."""
+        now = self.stage.outputs[name]
+        now.sure_us = until_us
+        self._follow(name, now)
+
     def _place(self, name: str, value: float) -> None:
         self.stage.outputs[name].wave = Steady(value)
         self._told[name] = t.Told(0, name, Steady(value), "", NOWHERE, "begins")
@@ -361,9 +367,10 @@ class Kernel:
         for name, now in self.stage.outputs.items():
             link = self.program.layout.link_of(now.output.wiring)
             if link is not None and link.name == event.link:
-                now.found() if event.state == "talking" else now.lost(self.stage.now_us)
+                now.found(self.stage.now_us) if event.state == "talking" else now.lost(self.stage.now_us)
                 if now.read:
                     self.changed((Sort.OUTPUT, name))
+                    self._follow(name, now)
 
     def _moved(self, event: OutputMoved) -> None:
         """Another hand: the scene that holds the output puts it right, or gives way where the layout file says so.

@@ -46,6 +46,7 @@ class OutputNow:
         "reachable",
         "read",
         "stuck",
+        "sure_us",
         "timer",
         "wave",
     )
@@ -59,6 +60,7 @@ class OutputNow:
         self.holder = ""  # the scene that has claimed it
         self.reachable = True  # whether its link talks: what nobody can reach has not arrived anywhere
         self.stuck: Wave | None = None  # what it shows while nobody can reach it
+        self.sure_us = 0  # until then it may still be on its way from where nobody knew it: a servo after a kill
         self.timer = 0  # for the next instant at which a condition about it may change
         self.read = False  # whether any condition reads it
         self.levels: list[float] = []  # values at which a condition about it changes, in order
@@ -75,8 +77,11 @@ class OutputNow:
             goes_on = self.output.itself or endless(self.wave)
             self.stuck = self.wave if goes_on else Steady(self.wave.value_at(now_us))
 
-    def found(self) -> None:
-        """It can be reached again, and is put right."""
+    def found(self, now_us: int) -> None:
+        """It can be reached again, and is put right: a servo that has to move takes its own time for that."""
+        if self.stuck is not None and self.output.kind is Kind.SERVO:
+            away = self.stuck.value_at(now_us) != self.wave.value_at(now_us)
+            self.sure_us = now_us + self.output.travel_us if away else self.sure_us
         self.reachable, self.stuck = True, None
 
     @property
@@ -97,10 +102,11 @@ class OutputNow:
         """The next instant at which a condition about this output can change by itself."""
         wave = self.wave
         ends_us = wave.ends_us
+        sure_us = self.sure_us if self.sure_us > now_us else None
         if ends_us is not None and ends_us <= now_us:
-            return None
+            return sure_us
         change = self._next_pass(wave, now_us) if self.levels else None
-        return change if ends_us is None else min(ends_us, change or ends_us)
+        return min((one for one in (ends_us, change, sure_us) if one is not None), default=None)
 
     def _next_pass(self, wave: Wave, now_us: int) -> int | None:
         """When the wave may come to another side of a level: a candle that is asked whether it is lit never does."""
@@ -135,6 +141,10 @@ class Shown:
     @property
     def wave(self) -> Wave:
         return self._now.stuck or self._now.wave
+
+    @property
+    def sure_us(self) -> int:
+        return 0 if self._now.stuck else self._now.sure_us
 
 
 class DetectorNow:

@@ -33,8 +33,14 @@ def _under_way(now: Asked, at: int, _: float) -> bool:
 def _arrived(now: Asked, at: int, amount: float) -> bool:
     wave = now.wave
     if type(wave) is Steady:  # by far the most frequent
-        return wave.value == amount and now.reachable
-    return now.reachable and not endless(wave) and not under_way(wave, at) and wave.value_at(at) == amount
+        return wave.value == amount and now.reachable and at >= now.sure_us
+    return (
+        now.reachable
+        and at >= now.sure_us
+        and not endless(wave)
+        and not under_way(wave, at)
+        and wave.value_at(at) == amount
+    )
 
 
 def _shows_colour(now: Asked, at: int, amount: float) -> bool:

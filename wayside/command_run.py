@@ -102,6 +102,12 @@ def _on_links(project: Project, ports: list[str], screen: Screen, seed: int, fro
     positions, trouble = last_positions.read(kept, project.layout)
     if trouble:
         screen.remark(trouble)
+    if last_positions.begun(kept):
+        screen.remark(
+            "The last show was not ended: guarded servos go to their safe state at once, from wherever they are."
+        )
+        guarded = {name for name, output in project.layout.outputs.items() if output.guarded}
+        positions = {name: degrees for name, degrees in positions.items() if name not in guarded}
     show = Show(project.program, screen.record, links.runs, seed, from_s, False, positions, clock, screen.rules.broken)
     performance = Performance(project, show, screen, links, Servos(show, kept, links.runs))
     return asyncio.run(performance.run())
@@ -154,6 +160,8 @@ class Performance:
                 self._links.stop()
             if self._servos is not None and (trouble := self._servos.close()):
                 self._screen.remark(trouble)
+            if self._servos is not None:
+                last_positions.ended(self._servos.kept)
         if self._at_once:
             task.cancel()
             self._screen.remark(f"{self._project.name}: ended at once. Nothing was brought to its safe state.")

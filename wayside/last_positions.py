@@ -16,11 +16,28 @@ from wayside.usage import why_not
 
 FOLDER = ".wayside"
 FILE = "last-positions.json"
+RUNNING = "show-is-running"  # a file beside it, for as long as a show lasts
 MOST_BYTES = 1_000_000
 
 
 def file_for(layout_file: Path) -> Path:
     return layout_file.resolve().parent / FOLDER / FILE
+
+
+def begun(path: Path) -> bool:
+    """A show begins; whether the last one was killed before it could keep where everything stands."""
+    running = path.with_name(RUNNING)
+    killed = running.exists()
+    with suppress(OSError):
+        path.parent.mkdir(exist_ok=True)
+        running.touch()
+    return killed
+
+
+def ended(path: Path) -> None:
+    """A show has ended, and all is kept."""
+    with suppress(OSError):
+        path.with_name(RUNNING).unlink()
 
 
 def read(path: Path, layout: Layout) -> tuple[dict[str, float], str]:

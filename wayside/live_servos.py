@@ -22,7 +22,7 @@ class Servos:
 
     def __init__(self, show: Show, kept: Path, runs: Sequence[LinkRun]) -> None:
         layout = show.kernel.program.layout
-        self._show, self._kept, self._runs = show, kept, runs
+        self._show, self.kept, self._runs = show, kept, runs
         self._written: dict[str, float] = dict(show.positions)
         self._pool = ThreadPoolExecutor(max_workers=1)
         self._writing: Future[str] | None = None
@@ -55,7 +55,7 @@ class Servos:
         busy = self._writing is not None and not self._writing.done()
         if not busy and now != {name: self._written.get(name) for name in now}:
             self._written.update(now)
-            self._writing = self._pool.submit(last_positions.write, self._kept, dict(self._written))
+            self._writing = self._pool.submit(last_positions.write, self.kept, dict(self._written))
         done = self._writing is not None and self._writing.done()
         return self._writing.result() if self._writing is not None and done else ""
 

@@ -17,7 +17,7 @@ from engine.breaches import Deed, done_about
 from engine.drive import Nothing, World
 from engine.events import Close, Input, Stand
 from engine.kernel import Kernel
-from engine.layout import Layout
+from engine.layout import Kind, Layout
 from engine.live import Clock, LoopClock, perform
 from engine.program import Program
 from engine.proven import Passages
@@ -35,6 +35,9 @@ BACK_WITHIN_US = 10_000_000  # at its end a show waits so long for a link that d
 WAITS_SAID_US = 1_500_000  # a wait at the end that is longer is spoken of
 ENDS_WITHIN_US = 120_000_000  # scenes may take so long for their `when stopped`; then the show ends without them
 READS_WITHIN_S = 1.0  # after a stop of the program; a link that has read nothing by then is not waited for
+
+
+UNKNOWN_TRAVEL_US = 3_000_000  # of a servo whose layout says nothing of it
 
 
 class Wire(Protocol):
@@ -207,6 +210,7 @@ class Show:
         if self._closing_since is not None:
             return
         self.waiting, self.kernel.begins_us = False, clock.now_us()
+        self._unsure()
         if not self._known:
             self.inputs.put(*self.standing.begin(), *self._to_rest())
         performing = perform(
@@ -238,6 +242,15 @@ class Show:
             if first_us is not None and self.now_us - first_us > LATE_LINK_US:
                 return
             await asyncio.sleep(0.02)
+
+    def _unsure(self) -> None:
+        """Servos that nobody knows anything of have been told where to go, and may be on their way for a while."""
+        if self._known:
+            return
+        for name, now in self.kernel.stage.outputs.items():
+            if now.output.kind is Kind.SERVO and name not in self.positions:
+                takes_us = now.output.itself_us or now.output.travel_us or UNKNOWN_TRAVEL_US
+                self.kernel.unsure(name, self.kernel.begins_us + takes_us)
 
     def _to_rest(self) -> list[Input]:
         """Servos that were left elsewhere go home in their own time; guarded ones to their safe state instead."""

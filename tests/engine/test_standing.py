@@ -92,4 +92,19 @@ scene go
         kernel.advance(due)
     assert notes(kernel) == []
     kernel.advance(20 * S, [LinkState("main", "talking")])
-    assert notes(kernel) == [(20, "lowered")]
+    assert notes(kernel) == []
+    while (due := kernel.next_due()) is not None and due <= 60 * S:
+        kernel.advance(due)
+    assert notes(kernel) == [(24, "lowered")]  # it has 4 s for its whole travel
+
+
+def test_a_servo_that_nobody_knows_anything_of_has_arrived_only_after_its_travel() -> None:
+    """After a kill: it was told at once where to go, and may be anywhere on its way there."""
+    text = 'scene go\n    move gate to lowered over 4 s\n    wait until gate is lowered\n    note "lowered"\n'
+    kernel = Kernel(program(text))
+    kernel.stage.outputs["gate"].wave = Steady(0.0)
+    kernel.unsure("gate", 4 * S)
+    kernel.advance(0, [StartScene("go")])
+    while (due := kernel.next_due()) is not None and due <= 60 * S:
+        kernel.advance(due)
+    assert notes(kernel) == [(4, "lowered")]
