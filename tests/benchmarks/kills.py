@@ -12,7 +12,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "live"))
 
-from bench_kills import Shows, killed_at  # noqa: E402  it stands beside the live tests
+from bench_kills import Shows, killed_at
 
 TIMES = 100
 
