@@ -74,7 +74,8 @@ def challenge(ground: Field, budget: Budget, reach: Reach, limits: Limits, progr
     except KeyboardInterrupt:
         stopped = True  # what was found until then is told all the same
     seconds = time.monotonic() - began
-    found = _made_small(ground, budget, search.failures)
+    asked_for = [failure for failure in search.failures if failure.within or reach.beyond]
+    found = _made_small(ground, budget, asked_for)
     closest = tuple(_closest(ground, line, search) for line in ground.lines)
     return Outcome(search.covered, found, closest, seconds, search.over, stopped)
 
