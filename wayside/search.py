@@ -12,6 +12,7 @@ import random
 from collections import Counter, deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import islice
 
 from engine.program import Program, TrainRun, Visit
 from wayside.case import BEGINS_US, Case, Field, Line, Played
@@ -19,11 +20,13 @@ from wayside.case_menu import Budget, Happening, bases, families, menu, moments,
 from wayside.phases import Asked, Passage, product
 
 BATCH = 128  # cases that are out at once; what they teach comes in when all are back
+CHANGED = 32  # of them are changes of what came closest: three trains, or a long halt, come up in no pair
 POOL = 16  # cases kept of each line of a rule: the closest
 ORDERS = 100_000  # different orders of detectors that are counted
 THIRDS = 4  # closest cases of two at every phase of which a third train is set, when the product has been played
 MOST_ACTS = 4  # of hands and faults in one case
 NUDGE_US = 3_000_000  # how far a change of time goes, at most
+AGAIN = 0.1  # how often a change comes after all is over: what a scene remembers from one time to the next
 
 
 @dataclass(frozen=True)
@@ -105,14 +108,15 @@ class Search:
 
     def batch(self) -> list[Asked]:
         """The next cases. Empty only if nothing can happen at all."""
-        out: list[Asked] = []
         if not self._todo and self._thirds and not self._setting_out:
             self._thirds = False
             self._todo.extend(self._third_trains())
-        while len(out) < BATCH and self._todo:
-            out.append(self._todo.popleft())
-        while len(out) < BATCH and not out and self._near():
-            out += [asked for asked in (self._changed() for _ in range(BATCH)) if asked is not None]
+        planned = BATCH if self.setting_out else BATCH - CHANGED
+        out = [self._todo.popleft() for _ in range(min(planned, len(self._todo)))]
+        if self.setting_out or not self._near():
+            return out
+        changed = (self._changed() for _ in range(BATCH * 4))
+        out += islice((asked for asked in changed if asked is not None), BATCH - len(out))
         return out
 
     def learn(self, asked: Asked, played: Played) -> None:
@@ -191,8 +195,10 @@ class Search:
         return asked
 
     def _instant(self, instants: tuple[int, ...]) -> int:
-        """An instant at which something happened, or near one."""
+        """An instant at which something happened, or near one; now and then when all is over."""
         dice = self._dice
+        if instants and dice.random() < AGAIN:
+            return max(BEGINS_US, instants[-1] + NUDGE_US)
         at_us = dice.choice(instants) if instants else 0
         nudge = dice.choice((0, 0, -1_000, 1_000, dice.randint(-NUDGE_US, NUDGE_US)))
         return max(BEGINS_US, at_us + nudge)
