@@ -19,6 +19,8 @@ from wayside.case import BEGINS_US, Case
 MS = 1_000
 S = 1_000_000
 STANDS_US = 20 * S
+LEFT_US = 300 * S  # a train that somebody has left standing: longer than any wait should last
+HELD_US = 10 * S  # a finger that stays on a button
 GAP_US = 80 * MS  # a beam between two wagons: 12 mm at 147 mm/s
 CONTACT_US = 60 * MS
 STUCK_US = 60 * S
@@ -145,7 +147,9 @@ def _on_track(track: Track, layout: Layout) -> Iterator[Happening]:
             runs.append((f"a train {way}, seen by locomotive only", plain._replace(locomotive_only=True)))
         for name in _seen_on(track):
             stands, turns = Visit(name, STANDS_US, False), Visit(name, 0, True)
+            left = Visit(name, LEFT_US, False)
             runs.append((f"a train {way}, standing in {name}", plain._replace(visits=(stands,))))
+            runs.append((f"a train {way}, left in {name}", plain._replace(visits=(left,))))
             runs.append((f"a train {way}, reversing in {name}", plain._replace(visits=(turns,))))
         yield from (Happening(kind, (run,), moments=moments(run, track)) for kind, run in runs)
 
@@ -230,6 +234,8 @@ def _stays(kind: str, detector: str, state: str, for_us: int | None, beyond: boo
 def _hands(program: Program) -> Iterator[Happening]:
     for button in program.layout.buttons:
         yield Happening(f"{button} pressed", (), (Act(NOWHERE, 0, Deed.PRESS, button),))
+        held = Act(NOWHERE, 0, Deed.PRESS, button, for_us=HELD_US)
+        yield Happening(f"{button} held", (), (held,), (0, HELD_US))
     for name, scene in program.named_scenes.items():
         stop, start = Act(NOWHERE, 0, Deed.STOP, name), Act(NOWHERE, 0, Deed.START, name)
         yield Happening(f"{name} stopped", (), (stop,), beyond=scene.when_stopped is None)
