@@ -30,6 +30,7 @@ from wayside.playing import drivers_see
 
 BEGINS_US = 1_000_000  # a case is at rest for so long: what is so from the first instant on is no change for any scene
 LONGEST_US = 600_000_000  # of one case, where it never comes to rest
+TOUCHING_UM = 1_000  # trains that overlap by no more touch: what is rounded to whole micrometres is far less
 MOST_INSTANTS = 5_000  # of one case: light that flickers for ten minutes is not what a challenge is about
 
 
@@ -165,18 +166,20 @@ def collides(trains: Sequence[TrainRun], trace: Sequence[Record], tracks: Mappin
 
 
 def _meet(one: list[TrainAt], other: list[TrainAt], length_um: int) -> bool:
-    """Both run evenly between their records, so how far they are apart changes evenly, too: look at both ends.
-
-    What is beyond the track's ends is nobody's place: a train that has left it is in nobody's way.
+    """Both run evenly between their records, so how far they are apart changes evenly, too: look at both ends of the
+    time for which both are on the track. What is beyond its ends is nobody's place.
     """
     changes = sorted({record.at_us for record in (*one, *other)})
     for at_us, end_us in zip(changes, [*changes[1:], changes[-1]], strict=True):
         mine, its = _course_at(one, at_us), _course_at(other, at_us)
         if mine is None or its is None:
             continue
-        sides = [_side(mine, its, instant, length_um) for instant in (at_us, end_us)]
-        if 0 in sides or (None not in sides and sides[0] != sides[1]):
-            return True
+        times = [_there(course, at_us, end_us, length_um) for course in (mine, its)]
+        from_us, until_us = max(time[0] for time in times), min(time[1] for time in times)
+        if from_us <= until_us:
+            sides = [_side(mine, its, instant) for instant in (from_us, until_us)]
+            if 0 in sides or sides[0] != sides[1]:
+                return True
     return False
 
 
@@ -184,19 +187,27 @@ def _course_at(course: list[TrainAt], at_us: int) -> TrainAt | None:
     return next((record for record in reversed(course) if record.at_us <= at_us), None)
 
 
-def _side(one: TrainAt, other: TrainAt, at_us: int, length_um: int) -> int | None:
-    """1 if one is wholly ahead of the other along the track, -1 if behind, 0 if they overlap; None if one is off it."""
-    (low, high), (its_low, its_high) = _span(one, at_us, length_um), _span(other, at_us, length_um)
-    if low >= high or its_low >= its_high:
-        return None
-    return 1 if low >= its_high else -1 if high <= its_low else 0
+def _there(course: TrainAt, at_us: int, end_us: int, length_um: int) -> tuple[int, int]:
+    """From when until when, of a time for which it runs evenly, a train is on the track; until before from: never."""
+    low, high = _span(course, at_us)
+    speed = abs(course.speed_um_s)
+    ahead, room = (-high, length_um - low) if course.speed_um_s >= 0 else (low - length_um, high)
+    if not speed:
+        return (at_us, end_us) if ahead < 0 < room else (end_us, at_us - 1)
+    return max(at_us, at_us + ahead * 1_000_000 // speed), min(end_us, at_us + room * 1_000_000 // speed)
 
 
-def _span(course: TrainAt, at_us: int, length_um: int) -> tuple[int, int]:
-    """The part of the track that a train is on."""
+def _side(one: TrainAt, other: TrainAt, at_us: int) -> int:
+    """1 if one is wholly ahead of the other along the track, -1 if behind, 0 if they overlap."""
+    (low, high), (its_low, its_high) = _span(one, at_us), _span(other, at_us)
+    return 1 if low + TOUCHING_UM >= its_high else -1 if high <= its_low + TOUCHING_UM else 0
+
+
+def _span(course: TrainAt, at_us: int) -> tuple[int, int]:
+    """From where to where a train is, along the track or beyond its ends."""
     way = course.speed_um_s * (at_us - course.at_us) // 1_000_000
-    front, tail = course.front_um + way, course.tail_um + way
-    return max(0, min(front, tail)), min(length_um, max(front, tail))
+    ends = course.front_um + way, course.tail_um + way
+    return min(ends), max(ends)
 
 
 # --- what rules can see --------------------------------------------------------------------------------------------
