@@ -252,6 +252,7 @@ def _links(layout: Layout) -> Iterator[Happening]:
 
 
 def bases(happenings: Sequence[Happening]) -> Iterable[Happening]:
-    """What a case begins with: a plain train on each track and way. Without any track, nothing does."""
-    plain = [one for one in happenings if one.trains and one.kind.startswith(("a train", "a short"))]
-    return [one for one in plain if "," not in one.kind]
+    """What a case begins with: a plain train on each track and way, and one that passes its signals whatever they show:
+    what protects the road then is the crossing alone. Without any track, nothing does."""
+    short = [one for one in happenings if one.trains and one.kind.startswith(("a train", "a short"))]
+    return [one for one in short if "," not in one.kind or one.trains[0].ignores_signals]

@@ -161,8 +161,14 @@ class Search:
         """All that can happen next at every phase of every passage, well mixed, so that a short time sees of all."""
         more = self._reach.most_trains > 1
         found = product(self._passages, [one for one in self._menu if more or not one.trains], self._dice)
-        self.covered.phases, self.covered.of_pairs = found.phases, found.whole
-        self._todo.extend(found.pairs)
+        pairs = [one for one in found.pairs if self._may(one.case)]
+        self.covered.phases = found.phases
+        self.covered.of_pairs = found.whole * len(pairs) // max(1, len(found.pairs))
+        self._todo.extend(pairs)
+
+    def _may(self, case: Case) -> bool:
+        """One kind of fault at a time, unless more is asked for."""
+        return self._reach.beyond or len(families(case, self._program)) < 2
 
     def _third_trains(self) -> Sequence[Asked]:
         """Plain trains at every phase of the two-train cases that came closest to breaking each rule."""
@@ -170,8 +176,9 @@ class Search:
         twos = {one.asked.case: one for one in near if len(one.asked.case.trains) == 2}
         passages = [Passage(one.asked, one.instants) for one in list(twos.values())[:THIRDS]]
         found = product(passages, [one for one in self._bases if one.trains], self._dice)
-        self.covered.thirds = len(found.pairs)
-        return [Asked(asked.case, asked.kinds) for asked in found.pairs]
+        thirds = [Asked(one.case, one.kinds) for one in found.pairs if self._may(one.case)]
+        self.covered.thirds = len(thirds)
+        return thirds
 
     # --- what came closest, changed --------------------------------------------------------------------------------
 
@@ -190,9 +197,7 @@ class Search:
             return None
         if len(asked.case.acts) > MOST_ACTS:
             return None
-        if not self._reach.beyond and len(families(asked.case, self._program)) > 1:
-            return None
-        return asked
+        return asked if self._may(asked.case) else None
 
     def _instant(self, instants: tuple[int, ...]) -> int:
         """An instant at which something happened, or near one; now and then when all is over."""
