@@ -13,7 +13,7 @@ from adapters.simulator import World
 from engine.drive import Nothing, jump
 from engine.kernel import Kernel
 from engine.rules import Rules
-from tests.challenge.crossings import EXAMPLE, NOTHING, SOURCES, Crossing, crossings
+from tests.challenge.crossings import CASES, EXAMPLE, NOTHING, SOURCES, Crossing, crossings
 from wayside.case import Case, Field, as_rehearsal
 from wayside.case_keeping import Kept, keep
 from wayside.case_menu import Budget, release_delay_us
@@ -23,7 +23,6 @@ from wayside.project import Project, load
 from wayside.rehearsing import rehearse
 from wayside.search import Reach
 
-CASES = 1_500  # the slowest of them needed 413 cases, those of its last batch counted
 BAD = [one for one in crossings() if one.breaks != NOTHING]
 GOOD = [one for one in crossings() if one.breaks == NOTHING]
 
@@ -45,7 +44,7 @@ def test_what_is_wrong_is_found_and_kept(crossing: Crossing, tmp_path: Path) -> 
     project = crossing.project()
     assert not project.errors
     ground = crossing.ground(project)
-    outcome = searched(ground, crossing.budget(ground))
+    outcome = searched(ground, crossing.budget(ground), crossing.cases)
     found = next(one for one in outcome.found if one.within)
     assert crossing.breaks in {line.rule for line in found.lines}
     assert breaks(ground, found, found.case)
