@@ -12,6 +12,8 @@ import pytest
 from adapters.simulator import World
 from engine.drive import Nothing, jump
 from engine.kernel import Kernel
+from engine.layout import NOWHERE
+from engine.program import Act, Deed
 from engine.rules import Rules
 from tests.challenge.crossings import CASES, EXAMPLE, NOTHING, SOURCES, Crossing, crossings
 from wayside.case import Case, Field, as_rehearsal
@@ -22,6 +24,7 @@ from wayside.playing import drivers_see
 from wayside.project import Project, load
 from wayside.rehearsing import rehearse
 from wayside.search import Reach
+from wayside.shrinking import fails_alike, shrunk
 
 BAD = [one for one in crossings() if one.breaks != NOTHING]
 GOOD = [one for one in crossings() if one.breaks == NOTHING]
@@ -119,3 +122,16 @@ def test_the_kept_case_and_the_case_that_was_played_are_one(tmp_path: Path) -> N
     written = again.program.rehearsals[kept.name]
     played = as_rehearsal(case, project.layout, kept.name)
     assert [one._replace(place=odd.place) for one in written.trains] == list(played.trains)
+
+
+@pytest.mark.parametrize("crossing", BAD[::4], ids=lambda one: one.name)
+def test_what_is_not_needed_is_taken_out(crossing: Crossing) -> None:
+    """A late train and a late hand are added to the case that was found: it is no larger for it in the end."""
+    ground = crossing.ground(crossing.project())
+    budget = crossing.budget(ground)
+    found = searched(ground, budget, crossing.cases).found[0]
+    late = found.case.trains[0]._replace(from_us=400_123_456, visits=())
+    hand = Act(NOWHERE, 450_000_001, Deed.START, next(iter(ground.program.scenes)))
+    fat = Case((*found.case.trains, late), (*found.case.acts, hand))
+    lean = shrunk(fat, fails_alike(ground, found.line, budget, True))
+    assert lean.size <= found.case.size
