@@ -1,5 +1,5 @@
 """Wrong crossings made from the right one by its text: how many of those that a brute-force grid finds bad `wayside
-challenge` finds, and how long it takes. Needs some ten minutes of two cores: most of it one mutant that never comes to rest.
+challenge` finds, and how long it takes. Some ten minutes of two cores: most of it one mutant that never comes to rest.
 
 Run it: `python -m tests.benchmarks.mutants [--keep]`, which with `--keep` writes what it prints to `mutants.txt`.
 """
