@@ -13,13 +13,11 @@ from adapters.simulator import World
 from engine.conditions import Sort, atoms
 from engine.drive import next_instant, work
 from engine.kernel import Kernel
-from engine.layout import NOWHERE, Layout, Track
+from engine.layout import Track
 from engine.monitors import Verdict
 from engine.program import (
     Act,
-    Begin,
     Program,
-    Rehearsal,
     Rule,
     TrainRun,
     lines_of,
@@ -31,7 +29,7 @@ from wayside.playing import drivers_see
 BEGINS_US = 1_000_000  # a case is at rest for so long: what is so from the first instant on is no change for any scene
 LONGEST_US = 600_000_000  # of one case, where it never comes to rest
 TOUCHING_UM = 1_000  # trains that overlap by no more touch: what is rounded to whole micrometres is far less
-MOST_INSTANTS = 5_000  # of one case: light that flickers for ten minutes is not what a challenge is about
+MOST_INSTANTS = 1_500  # of one case: light that flickers for ten minutes is not what a challenge is about
 
 
 class Case(NamedTuple):
@@ -39,16 +37,11 @@ class Case(NamedTuple):
 
     trains: tuple[TrainRun, ...] = ()
     acts: tuple[Act, ...] = ()
+    seed: int = 0  # of what scenes leave to chance
 
     @property
     def size(self) -> int:
         return len(self.trains) + len(self.acts)
-
-    def with_train(self, train: TrainRun) -> Case:
-        return Case((*self.trains, train), self.acts)
-
-    def with_act(self, *acts: Act) -> Case:
-        return Case(self.trains, (*self.acts, *acts))
 
 
 class Line(NamedTuple):
@@ -91,16 +84,10 @@ class Field:
         return Field(_relevant(program, rules), known, tuple(lines))
 
 
-def as_rehearsal(case: Case, layout: Layout, name: str, lasts_us: int | None = None) -> Rehearsal:
-    """The same case as a rehearsal."""
-    begins = tuple(Begin(NOWHERE, detector, "clear") for detector in layout.detectors)
-    return Rehearsal(name, NOWHERE, begins, None, (), case.trains, case.acts, (), None, lasts_us)
-
-
 def play(field: Field, case: Case, to_the_end: bool = False) -> Played:
     """Play a case until a rule breaks, or until nothing happens any more; `to_the_end` in any case until then."""
     program = field.program
-    kernel = Kernel(program)
+    kernel = Kernel(program, case.seed)
     rules = Rules(kernel, field.rules)
     world = World(program.layout, case.trains, case.acts, drivers_see(kernel, program.layout))
     instants: list[int] = []
@@ -136,7 +123,7 @@ def play(field: Field, case: Case, to_the_end: bool = False) -> Played:
 
 def judged(field: Field, case: Case) -> tuple[Judgement, ...]:
     """What every line of every rule comes to, in the order of `field.lines`."""
-    kernel = Kernel(field.program)
+    kernel = Kernel(field.program, case.seed)
     rules = Rules(kernel, field.rules)
     world = World(field.program.layout, case.trains, case.acts, drivers_see(kernel, field.program.layout))
     while (now_us := next_instant(kernel, world)) is not None and now_us < LONGEST_US:

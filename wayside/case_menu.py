@@ -25,7 +25,8 @@ GAP_US = 80 * MS  # a beam between two wagons: 12 mm at 147 mm/s
 CONTACT_US = 60 * MS
 STUCK_US = 60 * S
 TRIP_US = 5 * S  # a booster's breaker that tries again
-NO_RELEASE_US = 200 * MS  # where scenes wait for nothing to be clear for a time: what settling bridges
+DIRTY_US = 400 * MS  # a dirty wheel
+LEAST_UNSEEN_US = 500 * MS  # whatever scenes wait for: a dirty wheel is on every layout
 
 
 class Budget(NamedTuple):
@@ -59,7 +60,7 @@ class Happening(NamedTuple):
 
 def release_delay_us(program: Program) -> int:
     """The shortest time for which any scene waits until its detectors are clear: a drop-out that lasts as long opens
-    the road under a train."""
+    the road under a train. Half a second at least."""
     named = replace(program, scenes=program.named_scenes)  # what rules do when it is too late is none of it
     waits = [
         part.for_us
@@ -67,7 +68,7 @@ def release_delay_us(program: Program) -> int:
         for part in parts(condition.term)
         if isinstance(part, Held) and _asks_clear(part)
     ]
-    return min(waits, default=NO_RELEASE_US)
+    return max(LEAST_UNSEEN_US, min(waits, default=LEAST_UNSEEN_US))
 
 
 def _asks_clear(held: Held) -> bool:
@@ -191,12 +192,12 @@ def _detectors(layout: Layout, budget: Budget) -> Iterator[Happening]:
 
 def _short_of(budget: Budget) -> int:
     """As long as a drop-out may be."""
-    return max(MS, budget.release_us - 100 * MS if budget.release_us > 200 * MS else budget.release_us // 2)
+    return budget.release_us - 100 * MS
 
 
 def _section(detector: Detector, budget: Budget) -> Iterator[Happening]:
     name = detector.name
-    yield _stays(f"{name}: a dirty wheel", name, "clear", min(400 * MS, _short_of(budget)))
+    yield _stays(f"{name}: a dirty wheel", name, "clear", min(DIRTY_US, _short_of(budget)))
     yield _stays(f"{name}: a drop-out", name, "clear", _short_of(budget))
     yield _stays(f"{name}: a drop-out that is too long", name, "clear", budget.release_us * 2, beyond=True)
     yield _stays(f"{name}: damp track", name, "occupied", 10 * S)

@@ -64,6 +64,8 @@ def act(one: Act) -> str:
 def lines(case: Case) -> Iterator[str]:
     yield from (train(run) for run in sorted(case.trains, key=lambda run: run.from_us))
     yield from (act(one) for one in sorted(case.acts, key=lambda one: one.at_us))
+    if case.seed:
+        yield f"seed {case.seed}"
 
 
 def rehearsal(case: Case, layout: Layout, name: str, lasts_us: int | None) -> str:

@@ -67,6 +67,7 @@ def describe(parser: argparse.ArgumentParser) -> None:
         ("--minutes", "M", f"search for so long, such as 10 or 0.5; {MINUTES} if left out"),
         ("--cases", "N", "play so many cases, however long that takes: the same search on every machine"),
         ("--seed", "N", "a whole number that the search draws from; 0 if left out"),
+        ("--unseen", "TIME", "a train goes unseen for less than this; for less than the release delay if left out"),
         ("--cores", "N", "play on so many cores; on all of them if left out"),
         ("--into", "FOLDER", "where the rehearsal of a failure is written; beside the scenes if left out"),
     )
@@ -76,7 +77,12 @@ def describe(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
+    from wayside.case_menu import LEAST_UNSEEN_US
+
     reach, limits = _reach(options), _limits(options)
+    unseen_us = None if options.unseen is None else wording.read_duration(options.unseen, "--unseen")
+    if unseen_us is not None and unseen_us < LEAST_UNSEEN_US:
+        raise UsageProblem(f"--unseen takes at least {duration(LEAST_UNSEEN_US)}: a dirty wheel is on every layout.")
     into = None if options.into is None else Path(options.into)
     if into is not None and not into.is_dir():
         raise UsageProblem(f"--into takes a folder that exists, and {into} is none.")
@@ -92,7 +98,7 @@ def run(options: argparse.Namespace) -> int:
         say(f"{project.name}: the scene files hold no rule, so there is nothing to break. Write one, such as:\n")
         say("    rule road-closed\n        never a train is on lane while any of barriers is not lowered")
         return PROBLEMS
-    return _challenge(project, names, reach, limits, into)
+    return _challenge(project, names, reach, limits, into, unseen_us)
 
 
 # --- what is asked -------------------------------------------------------------------------------------------------
@@ -149,13 +155,15 @@ def _rules(project: Project, only: list[str] | None) -> list[str]:
 # --- playing and telling -------------------------------------------------------------------------------------------
 
 
-def _challenge(project: Project, names: list[str], reach: Reach, limits: Limits, into: Path | None) -> int:
+def _challenge(
+    project: Project, names: list[str], reach: Reach, limits: Limits, into: Path | None, unseen_us: int | None
+) -> int:
     from wayside.case import Field
     from wayside.case_menu import Budget, release_delay_us
     from wayside.challenging import challenge
 
     ground = Field.of(project.program, names)
-    budget = Budget(release_delay_us(ground.program), reach.beyond)
+    budget = Budget(unseen_us or release_delay_us(ground.program), reach.beyond)
     for line in _opening(project, names, budget, reach, limits):
         say(line)
     with shares(1, "challenging") as come:

@@ -27,7 +27,7 @@ class Asked:
     pair: bool = False  # one of the product
 
     def joined(self, added: Case, kind: str, pair: bool = False) -> Asked:
-        case = Case((*self.case.trains, *added.trains), (*self.case.acts, *added.acts))
+        case = self.case._replace(trains=(*self.case.trains, *added.trains), acts=(*self.case.acts, *added.acts))
         return Asked(case, (*self.kinds, kind), pair)
 
 

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import islice
 
-from engine.program import Program, TrainRun, Visit
+from engine.program import ByChance, ForEach, Program, TrainRun, Visit, Wait, lines_of
 from wayside.case import BEGINS_US, Case, Field, Line, Played
 from wayside.case_menu import Budget, Happening, bases, families, menu, moments, within
 from wayside.phases import Asked, Passage, product
@@ -24,6 +24,7 @@ CHANGED = 32  # of them are changes of what came closest: three trains, or a lon
 POOL = 16  # cases kept of each line of a rule: the closest
 ORDERS = 100_000  # different orders of detectors that are counted
 THIRDS = 4  # closest cases of two at every phase of which a third train is set, when the product has been played
+MOST_SEEDS = 10_000  # that a case draws from
 MOST_ACTS = 4  # of hands and faults in one case
 NUDGE_US = 3_000_000  # how far a change of time goes, at most
 AGAIN = 0.1  # how often a change comes after all is over: what a scene remembers from one time to the next
@@ -88,6 +89,7 @@ class Search:
         self._odd: deque[_Near] = deque(maxlen=POOL * 4)  # an order of detectors that was new
         self._todo: deque[Asked] = deque(Asked(one.at(BEGINS_US) or Case(), (one.kind,)) for one in self._alone())
         self._setting_out = len(self._todo)
+        self._draws = _leaves_to_chance(ground.program)
         self._passages: list[Passage] = []
         self._thirds = reach.most_trains > 2  # whether third trains are still to be set
 
@@ -224,7 +226,7 @@ class Search:
         elif number >= 0:
             number -= len(trains)
             acts[number] = acts[number]._replace(at_us=self._instant(instants))
-        return Asked(Case(tuple(trains), tuple(acts)), asked.kinds)
+        return Asked(asked.case._replace(trains=tuple(trains), acts=tuple(acts)), asked.kinds)
 
     def _train_retimed(self, train: TrainRun, instants: tuple[int, ...]) -> TrainRun:
         moment_us = self._dice.choice(moments(train, self._program.layout.tracks[train.track]))
@@ -253,7 +255,7 @@ class Search:
                 halt = Visit(dice.choice(seen), dice.randint(1, 60) * 1_000_000, dice.random() < 0.3) if seen else None
                 train = train._replace(visits=(halt,) if halt and not train.visits else ())
         trains[number] = train
-        return Asked(Case(tuple(trains), asked.case.acts), asked.kinds)
+        return Asked(asked.case._replace(trains=tuple(trains)), asked.kinds)
 
     def _other_length(self, asked: Asked, instants: tuple[int, ...]) -> Asked:
         """Another time for which a fault lasts."""
@@ -267,7 +269,7 @@ class Search:
         most = max(2_000, longest if not self._reach.beyond else longest * 3)
         for_us = self._dice.choice((for_us * 2, for_us // 2, self._dice.randint(1_000, most), most))
         acts[number] = acts[number]._replace(for_us=max(1_000, min(for_us, most)))
-        return Asked(Case(asked.case.trains, tuple(acts)), asked.kinds)
+        return Asked(asked.case._replace(acts=tuple(acts)), asked.kinds)
 
     def _drop(self, asked: Asked, instants: tuple[int, ...]) -> Asked:
         trains, acts = list(asked.case.trains), list(asked.case.acts)
@@ -278,7 +280,26 @@ class Search:
             del trains[number]
         else:
             del acts[number - len(trains)]
-        return Asked(Case(tuple(trains), tuple(acts)), asked.kinds)
+        return Asked(asked.case._replace(trains=tuple(trains), acts=tuple(acts)), asked.kinds)
+
+    def _other_draw(self, asked: Asked, instants: tuple[int, ...]) -> Asked:
+        """Another seed, where the scenes leave anything to chance."""
+        if not self._draws:
+            return self._retime(asked, instants)
+        return Asked(asked.case._replace(seed=self._dice.randrange(1, MOST_SEEDS)), asked.kinds)
+
+
+def _leaves_to_chance(program: Program) -> bool:
+    lines = (line for scene in program.scenes.values() for line in lines_of(scene.block))
+    for line in lines:
+        match line:
+            case Wait(low_us=low, high_us=high) if low != high:
+                return True
+            case ByChance() | ForEach(random_order=True):
+                return True
+            case ForEach(apart_us=(low, high)) if low != high:
+                return True
+    return False
 
 
 _CHANGES = (
@@ -288,5 +309,6 @@ _CHANGES = (
     Search._retime,
     Search._other_train,
     Search._other_length,
+    Search._other_draw,
     Search._drop,
 )

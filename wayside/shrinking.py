@@ -55,7 +55,7 @@ def _measure(case: Case) -> tuple[int, int, int, int]:
     ragged = sum(_raggedness(time, ROUND_US) for time in (*(time - BEGINS_US for time in times), *stands, *lasts))
     ragged += sum(_raggedness(run.length_mm, ROUND_MM) for run in case.trains)
     ragged += sum(_raggedness(run.speed_um_s, ROUND_UM_S) for run in case.trains)
-    return case.size, habits, ragged, sum(times)
+    return case.size, habits + bool(case.seed), ragged, sum(times)
 
 
 def _raggedness(value: int, steps: tuple[int, ...]) -> int:
@@ -69,20 +69,22 @@ def needed(case: Case, fails: Fails) -> bool:
 
 def _smaller(case: Case) -> Iterator[Case]:
     yield from _fewer(case)
+    if case.seed:
+        yield case._replace(seed=0)
     yield from _earlier(case)
     for number, train in enumerate(case.trains):
         for simpler in _simpler_train(train):
-            yield Case((*case.trains[:number], simpler, *case.trains[number + 1 :]), case.acts)
+            yield case._replace(trains=(*case.trains[:number], simpler, *case.trains[number + 1 :]))
     for number, act in enumerate(case.acts):
         for simpler_act in _simpler_act(act):
-            yield Case(case.trains, (*case.acts[:number], simpler_act, *case.acts[number + 1 :]))
+            yield case._replace(acts=(*case.acts[:number], simpler_act, *case.acts[number + 1 :]))
 
 
 def _fewer(case: Case) -> Iterator[Case]:
     for number in range(len(case.trains)):
-        yield Case((*case.trains[:number], *case.trains[number + 1 :]), case.acts)
+        yield case._replace(trains=(*case.trains[:number], *case.trains[number + 1 :]))
     for number in range(len(case.acts)):
-        yield Case(case.trains, (*case.acts[:number], *case.acts[number + 1 :]))
+        yield case._replace(acts=(*case.acts[:number], *case.acts[number + 1 :]))
 
 
 def _earlier(case: Case) -> Iterator[Case]:
@@ -91,7 +93,7 @@ def _earlier(case: Case) -> Iterator[Case]:
     shift = first - BEGINS_US
     if shift > 0:
         trains = tuple(train._replace(from_us=train.from_us - shift) for train in case.trains)
-        yield Case(trains, tuple(act._replace(at_us=act.at_us - shift) for act in case.acts))
+        yield case._replace(trains=trains, acts=tuple(act._replace(at_us=act.at_us - shift) for act in case.acts))
 
 
 def _simpler_train(train: TrainRun) -> Iterator[TrainRun]:

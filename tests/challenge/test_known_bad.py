@@ -12,11 +12,11 @@ import pytest
 from adapters.simulator import World
 from engine.drive import Nothing, jump
 from engine.kernel import Kernel
-from engine.layout import NOWHERE
-from engine.program import Act, Deed
+from engine.layout import NOWHERE, Layout
+from engine.program import Act, Begin, Deed, Rehearsal
 from engine.rules import Rules
 from tests.challenge.crossings import CASES, EXAMPLE, NOTHING, SOURCES, Crossing, crossings
-from wayside.case import Case, Field, as_rehearsal
+from wayside.case import Case, Field
 from wayside.case_keeping import Kept, keep
 from wayside.case_menu import Budget, release_delay_us
 from wayside.challenging import Found, Limits, Outcome, challenge
@@ -135,3 +135,9 @@ def test_what_is_not_needed_is_taken_out(crossing: Crossing) -> None:
     fat = Case((*found.case.trains, late), (*found.case.acts, hand))
     lean = shrunk(fat, fails_alike(ground, found.line, budget, True))
     assert lean.size <= found.case.size
+
+
+def as_rehearsal(case: Case, layout: Layout, name: str, lasts_us: int | None = None) -> Rehearsal:
+    """The same case as a rehearsal."""
+    begins = tuple(Begin(NOWHERE, detector, "clear") for detector in layout.detectors)
+    return Rehearsal(name, NOWHERE, begins, None, (), case.trains, case.acts, (), case.seed, lasts_us)

@@ -366,6 +366,27 @@ def test_a_failure_is_small_round_and_fails_again(edge: Path) -> None:
     assert all(train.speed_um_s <= 150_000 for train in found.case.trains)
 
 
+CHANCE = """
+layout: bench
+outputs:
+  ada: {kind: lamp}
+buttons:
+  red: {}
+"""
+
+
+def test_what_is_left_to_chance_is_drawn_again_and_again(tmp_path: Path) -> None:
+    """A wait of 4 s to 16 s is too long for its rule only above 15 s; the seed that shows it is kept."""
+    (tmp_path / "layout.yaml").write_text(CHANCE)
+    scene = "scene s\n    starts on button red\n    turn on ada\n    wait 4 s to 16 s\n    turn off ada\n"
+    (tmp_path / "a.scene").write_text(f"{scene}rule short\n    never ada is on for longer than 15 s\n")
+    project = load([tmp_path])
+    found = challenged(project, 2_000).found[0]
+    assert found.case.seed
+    text = case_words.rehearsal(found.case, project.layout, "found", 60 * S)
+    assert f"    seed {found.case.seed}\n" in text
+
+
 def test_shrinking_drops_rounds_and_keeps_what_is_needed() -> None:
     """A stand-in for a failure: it needs the second train after 31 s, and a stop."""
     stop = Act(NOWHERE, 7_654_321, Deed.STOP, "s")
@@ -379,7 +400,7 @@ def test_shrinking_drops_rounds_and_keeps_what_is_needed() -> None:
 
     found = shrunk(case, fails)
     assert needed(found, fails)
-    (train,), (act,) = found
+    (train,), (act,), _ = found
     assert train == TrainRun(NOWHERE, "up-line", 400, 150_000, 31 * S)
     assert (act.deed, act.at_us) == (Deed.STOP, S)
 
@@ -507,6 +528,8 @@ def test_past_the_budget_is_told_apart_and_fails_nothing(edge: Path, run: Run) -
         (("--minutes", "nan"), "--minutes takes a number above 0"),
         (("--minutes", "0"), "--minutes takes a number above 0"),
         (("--minutes", "2", "--cases", "5"), "give one of them"),
+        (("--unseen", "400ms"), "--unseen takes at least 500 ms"),
+        (("--unseen", "long"), "--unseen takes a time with its unit"),
         (("--cores", "0"), "--cores takes a whole number from 1"),
         (("--into", "nowhere"), "--into takes a folder that exists"),
         (("--seed", "-1"), "--seed takes a whole number"),
