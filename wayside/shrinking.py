@@ -11,6 +11,7 @@ from wayside.case_menu import Budget, within
 Fails = Callable[[Case], bool]
 
 ROUND_US = (10_000_000, 5_000_000, 1_000_000, 500_000, 100_000, 50_000, 10_000, 1_000)
+SHORT_US = (1_000_000, 5_000_000, 10_000_000, 20_000_000, 30_000_000, 60_000_000, 120_000_000)
 ROUND_MM = (100, 50, 10)
 ROUND_UM_S = (10_000, 5_000, 1_000)
 MOST_PLAYS = 4_000
@@ -55,7 +56,7 @@ def _measure(case: Case) -> tuple[int, int, int, int]:
     ragged = sum(_raggedness(time, ROUND_US) for time in (*(time - BEGINS_US for time in times), *stands, *lasts))
     ragged += sum(_raggedness(run.length_mm, ROUND_MM) for run in case.trains)
     ragged += sum(_raggedness(run.speed_um_s, ROUND_UM_S) for run in case.trains)
-    return case.size, habits + bool(case.seed), ragged, sum(times)
+    return case.size, habits + bool(case.seed), ragged, sum(times) + sum(stands) + sum(lasts)
 
 
 def _raggedness(value: int, steps: tuple[int, ...]) -> int:
@@ -107,7 +108,7 @@ def _simpler_train(train: TrainRun) -> Iterator[TrainRun]:
     yield from (train._replace(length_mm=value) for value in _rounder(train.length_mm, ROUND_MM, least=1))
     yield from (train._replace(speed_um_s=value) for value in _rounder(train.speed_um_s, ROUND_UM_S, least=1000))
     for number, visit in enumerate(train.visits):
-        for stands_us in _rounder(visit.stands_us, ROUND_US, least=0):
+        for stands_us in (*_shorter(visit.stands_us), *_rounder(visit.stands_us, ROUND_US, least=0)):
             changed = visit._replace(stands_us=stands_us)
             yield train._replace(visits=(*train.visits[:number], changed, *train.visits[number + 1 :]))
 
@@ -115,7 +116,13 @@ def _simpler_train(train: TrainRun) -> Iterator[TrainRun]:
 def _simpler_act(act: Act) -> Iterator[Act]:
     yield from (act._replace(at_us=value) for value in _rounder_time(act.at_us))
     if act.for_us is not None:
-        yield from (act._replace(for_us=value) for value in _rounder(act.for_us, ROUND_US, least=1_000))
+        times = (*_shorter(act.for_us), *_rounder(act.for_us, ROUND_US, least=1_000))
+        yield from (act._replace(for_us=value) for value in times)
+
+
+def _shorter(time_us: int) -> Iterator[int]:
+    """Round times that are shorter, the shortest first: nobody wants to watch a train stand for five minutes."""
+    return (time for time in SHORT_US if time < time_us)
 
 
 def _rounder_time(at_us: int) -> Iterator[int]:
