@@ -111,7 +111,22 @@ class SetClock(NamedTuple):
 
 
 class Close(NamedTuple):
-    """The show is over: every scene is stopped, as by name, and none begins again."""
+    """The show is over: every scene but `keeps` is stopped, as by name, and none begins again."""
+
+    keeps: str = ""
+
+
+class Quieten(NamedTuple):
+    """From now on nothing begins by a clock (`on`), or it does again."""
+
+    on: bool
+
+
+class Remark(NamedTuple):
+    """Something to be read in the trace, of which no scene speaks."""
+
+    text: str
+    place: Place = NOWHERE
 
 
 class TrainMoves(NamedTuple):
@@ -151,6 +166,8 @@ Input = (
     | InUse
     | SetClock
     | Close
+    | Quieten
+    | Remark
     | TrainMoves
     | TrainStands
 )

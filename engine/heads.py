@@ -80,7 +80,8 @@ class TimedHead:
         if isinstance(self.head, OnButton):
             self._ready_lamp(True)
             return
-        self.kernel.cast.start(self.name, "it is time", self.head.place)
+        if not self.kernel.quiet:
+            self.kernel.cast.start(self.name, "it is time", self.head.place)
         self._set_alarm()
 
     def press(self) -> None:

@@ -29,6 +29,8 @@ from engine.events import (
     LinkState,
     OutputMoved,
     Pressed,
+    Quieten,
+    Remark,
     SetClock,
     Stand,
     StartScene,
@@ -74,6 +76,8 @@ class Kernel:
         self.cast = Cast(self)
         self.trace: list[t.Record] = []
         self.starts_s = program.layout.clock.starts_s if starts_s is None else starts_s
+        self.hall_starts_s = self.starts_s  # the hall clock's time of day at 0; a show day knows better
+        self.quiet = False  # nothing begins by a clock
         self.begins_us = 0  # the first instant; later where a show waits for its links
         self.closed = False  # no scene begins any more
         self.operator = Operator(self)
@@ -409,10 +413,14 @@ class Kernel:
         for part, order in orders_for(output, setting, self.program.layout.outputs):
             self.order(None, part, order, output.place, "safe" if event.safe else "rest")
 
-    def _close(self, _: Close) -> None:
+    def _close(self, event: Close) -> None:
         self.closed = True
         for name in list(self.cast.runs):
-            self.stop_scene(name, "the show is over", NOWHERE)
+            if name != event.keeps:
+                self.stop_scene(name, "the show is over", NOWHERE)
+
+    def _quieten(self, event: Quieten) -> None:
+        self.quiet = event.on
 
     # --- what lines ask for ----------------------------------------------------------------------------------------
 
@@ -573,7 +581,7 @@ class Kernel:
 
         None while the layout clock is stopped.
         """
-        clock = self.clock if layout_time else LayoutClock(self.starts_s, 1)
+        clock = self.clock if layout_time else LayoutClock(self.hall_starts_s, 1)
         return clock.until(second_of_day, self.stage.now_us)
 
     def look_afresh(self) -> None:
@@ -630,6 +638,8 @@ _INPUTS: dict[type, Callable[..., None]] = {
     HandWorking: lambda kernel, event: kernel.operator.work(event.crossing, event.held),
     InUse: Kernel._in_use,
     SetClock: Kernel._set_clock,
+    Quieten: Kernel._quieten,
+    Remark: lambda kernel, event: kernel.note("", event.text, event.place),
     StartScene: lambda kernel, event: kernel.start_scene(event.scene, event.why, event.place),
     StopScene: lambda kernel, event: kernel.stop_scene(event.scene, event.why, event.place),
 }

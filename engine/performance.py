@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from engine.blocks import Block, Status
@@ -54,6 +55,7 @@ class Cast:
         self.runs: dict[str, Run] = {}
         self.latched: set[str] = set()
         self.begun_at: dict[str, tuple[int, int]] = {}  # scene -> (instant, times it began in it)
+        self.hears: Callable[[str], None] | None = None  # is told of each scene whose last line has run
 
     def start(self, name: str, why: str, place: Place, lender: str = "") -> None:
         """Start a scene; one that is running does what its `if started again` says."""
@@ -124,6 +126,11 @@ class Cast:
 
     def over(self, run: Run) -> None:
         """Its last line has run out."""
+        if not run.stopping and self.hears is not None:
+            self.hears(run.scene.name)
+        if run.scene.lingers and not run.stopping:
+            run.root = None
+            return
         self._give_up(run, "stopped" if run.stopping else "ended", "its last line has run")
 
     def stop(self, name: str, why: str, place: Place, latch: bool = True) -> None:

@@ -398,6 +398,7 @@ class Scene:
     reads: tuple[str, ...] = ()  # every detector that its heads and lines read
     accepts_flashing: str = ""  # why light that flashes more often than is harmless for everybody is accepted here
     fits_us: int | None = None  # what `fit into` asks for: from its start to the last barrier being down
+    lingers: bool = False  # when its last line has run it keeps what it holds, until it is stopped
     asked: tuple[Condition, ...] = field(init=False, repr=False, compare=False)  # found once: every kernel wants it
 
     def __post_init__(self) -> None:
@@ -529,6 +530,70 @@ class Rehearsal(NamedTuple):
     lasts_us: int | None = None
 
 
+# --- show days -----------------------------------------------------------------------------------------------------
+
+
+class DayAt(NamedTuple):
+    """`at 10:30 hall time run S`, `at 17:45 layout time run S`, `at dusk run S`; seconds after midnight."""
+
+    place: Place
+    words: str  # when, as it is written: what is said of it
+    scene: str
+    second_of_day: int
+    layout_time: bool
+
+
+class DayEvery(NamedTuple):
+    """`every 25 min between 11:00 and 16:00 run S`, by hall time, both ends included; without `between` all day."""
+
+    place: Place
+    words: str
+    scene: str
+    every_s: int
+    between_s: tuple[int, int] | None = None
+
+
+class DayAfter(NamedTuple):
+    """`after A run S`: each time that A has run to its end."""
+
+    place: Place
+    words: str
+    scene: str
+    after: str
+
+
+DayEntry = DayAt | DayEvery | DayAfter
+
+
+class Quiet(NamedTuple):
+    """`quiet from 12:30 to 13:15`: from then on, and before then, nothing begins by a clock. Hall time."""
+
+    place: Place
+    from_s: int
+    to_s: int
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """A show day. Times of day are seconds after midnight, by the hall's clock; those before `opens_s` are of the next
+    date. Without `closes_s` it goes on until it would open again. `closing` is the scene that `at closing` makes."""
+
+    name: str
+    place: Place
+    opens_s: int
+    closes_s: int | None = None
+    quiet: tuple[Quiet, ...] = ()
+    entries: tuple[DayEntry, ...] = ()
+    closing: str = ""
+    opens_place: Place = NOWHERE
+    closes_place: Place = NOWHERE
+
+
+def closing_of(day: str) -> str:
+    """The name of the scene that a day's `at closing` makes. It has a blank in it, so that nobody can write it."""
+    return f"closing of {day}"
+
+
 class Variable(NamedTuple):
     """A flag or counter; `kept` over a restart of the show."""
 
@@ -548,12 +613,12 @@ class Program:
     flags: dict[str, Variable] = field(default_factory=dict)
     counters: dict[str, Variable] = field(default_factory=dict)
     manners: dict[str, Manner] = field(default_factory=dict)  # of the writer's own; the lines carry theirs themselves
+    days: dict[str, Day] = field(default_factory=dict)
 
     @property
     def named_scenes(self) -> dict[str, Scene]:
-        """The scenes that people can name: all but what rules do if they are broken."""
-        unnamed = {rule.if_broken for rule in self.rules.values()}
-        return {name: scene for name, scene in self.scenes.items() if name not in unnamed}
+        """The scenes that people can name: all but what rules do if they are broken, and days at closing."""
+        return {name: scene for name, scene in self.scenes.items() if " " not in name}
 
 
 # --- looking through a program -------------------------------------------------------------------------------------

@@ -10,9 +10,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from engine.layout import Layout, Place
-from engine.program import Again, Block, Head, Program, Rehearsal, Rule, Scene, Takes, Variable, if_broken
+from engine.program import Again, Block, Day, Head, Program, Rehearsal, Rule, Scene, Takes, Variable, if_broken
 from scenes import heads
 from scenes.conditions import Conditions
+from scenes.days import Days
 from scenes.fitting import Fitting
 from scenes.manners import Manners
 from scenes.names import DEFINED, NO_DOUBTS, OPEN, Doubts, Names, Refused, Scope, Sort
@@ -76,6 +77,7 @@ class _Compiler:
         self.manners = Manners(self.names)
         self.rehearsals = Rehearsals(self.names, self.conditions)
         self.fitting = Fitting(self.names)
+        self.days = Days(self.names)
         self.items: dict[str, list[tuple[str, Node]]] = {}
         self.spent = 0
 
@@ -88,13 +90,15 @@ class _Compiler:
         for name, _ in self._of("manner"):
             self.manners.define(name)
         scenes = self._scenes()
+        days = {name: day for name, node in self._of("day") if (day := self.days.day(name, node)) is not None}
+        scenes |= self._closings(scenes, days)
         rules = {name: self._rule(name, node) for name, node in self._of("rule")}
         scenes |= self._if_broken(scenes, rules)
         rehearsals = {name: self._rehearsal(name, node) for name, node in self._of("rehearsal")}
         # the names' layout: it has daylight, if anybody has spoken of it
         layout = self.names.layout
         flags, counters = self._variables("flag"), self._variables("counter")
-        program = Program(layout, scenes, rules, rehearsals, flags, counters, self.manners.own())
+        program = Program(layout, scenes, rules, rehearsals, flags, counters, self.manners.own(), days)
         self._routines()
         self._unused()
         self.fitting.idle()
@@ -104,7 +108,7 @@ class _Compiler:
 
     def _collect(self, nodes: Sequence[Node]) -> None:
         """Take in every name before anything is compiled, so that the order of definitions does not matter."""
-        apart: dict[str, dict[str, Word]] = {"rule": {}, "rehearsal": {}}
+        apart: dict[str, dict[str, Word]] = {"rule": {}, "rehearsal": {}, "day": {}}
         items = [item for node in nodes for item in (node.nodes() if node.kind == "start" else (node,))]
         for item in items:
             self._note_broken(item)
@@ -127,7 +131,7 @@ class _Compiler:
                 self.names.item_broken = True
 
     def _is_new(self, known: dict[str, Word], kind: str, word: Word) -> bool:
-        """Rules and rehearsals are never named by a line, so each kind has its names to itself."""
+        """Rules, rehearsals and days are never named by a line, so each kind has its names to itself."""
         first = known.setdefault(word.text, word)
         if first is not word:
             also = ((first.place, "first named here"),)
@@ -168,6 +172,26 @@ class _Compiler:
             pass
         others = {**scenes, **made}
         return {name: replace(scene, takes=tuple(_takes(scene, others.values()))) for name, scene in made.items()}
+
+    def _closings(self, scenes: dict[str, Scene], days: dict[str, Day]) -> dict[str, Scene]:
+        """What days do at closing, each a scene that nobody can name.
+
+        It takes what it writes from every other scene, and keeps it until all of them have ended.
+        """
+        made: dict[str, Scene] = {}
+        try:
+            for name, node in self._of("day"):
+                part = node.node("at_closing")
+                block = part.node("block") if part else None
+                if part is not None and block is not None and name in days:
+                    scene = self._scene(days[name].closing, block)
+                    takes = tuple(_takes(scene, scenes.values()))
+                    made[scene.name] = replace(
+                        scene, place=part.place, takes=takes, when_stopped=(), lingers=True
+                    )
+        except TooLong:
+            pass
+        return made
 
     def _rehearsal(self, name: str, node: Node) -> Rehearsal:
         return self.rehearsals.rehearsal(name, node)

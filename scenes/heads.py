@@ -8,8 +8,8 @@ from engine.layout import DAYLIGHT, Place, colour_of
 from engine.program import Again, AtTime, EachTime, Every, Head, OnButton, OnlyWhile, Takes, Whenever
 from scenes import quantities
 from scenes.light import followers
-from scenes.names import OPEN, Refused, Scope, Sort
-from scenes.nodes import Node
+from scenes.names import OPEN, Names, Refused, Scope, Sort
+from scenes.nodes import Node, Word
 from scenes.writer import Writer
 
 
@@ -43,28 +43,35 @@ _ALSO_CALLED = {  # times of the sun by other names
 
 
 def _at_sun(writer: Writer, node: Node) -> Head:
-    """`starts at dusk - 20 min`: worked out once, for the place and the date of the layout file."""
+    """`starts at dusk - 20 min`."""
+    return AtTime(node.place, of_the_sun(writer.names, node, node.words()[0], "starts at"), True)
+
+
+def of_the_sun(names: Names, node: Node, word: Word, at: str) -> int:
+    """The second of the layout's day at which something happens to the sun, so much earlier or later as the line says.
+
+    Worked out once, for the place and the date of the layout file. `at` is how the line begins, for messages.
+    """
     from engine import daylight
 
-    names, word = writer.names, node.words()[0]
     if word.text not in daylight.EVENTS:
         known = ", ".join(f"`{one}`" for one in daylight.EVENTS)
         what = f"the sun knows no `{word.text}`; it knows {known}"
         time = {"noon": "12:00", "midday": "12:00", "midnight": "0:00"}.get(word.text, "17:45")
         same = _ALSO_CALLED.get(word.text)
-        near = f"write `starts at {same}`" if same else names.near(word.text, daylight.EVENTS)
-        near = near or f"for a time of day write `starts at {time} layout time`"
+        near = f"write `{at} {same}`" if same else names.near(word.text, daylight.EVENTS)
+        near = near or f"for a time of day write `{at} {time} layout time`"
         raise names.refuse(word.place, what, near)
     second = daylight.event(names.layout.whereabouts, word.text)
     if second is None:
         what = daylight.why_not(names.layout.whereabouts, word.text).rstrip(".")
-        raise names.refuse(word.place, what, "write a time of day, such as `starts at 17:45 layout time`")
+        raise names.refuse(word.place, what, f"write a time of day, such as `{at} 17:45 layout time`")
     away = node.word("DURATION")
     away_s, rest_us = divmod(names.duration(away) if away else 0, 1_000_000)
     if away and (rest_us or away_s >= DAY_S):
         what = "a scene starts at a whole second" if rest_us else f"`{away.text}` is a whole day or more"
-        raise names.refuse(away.place, what, f"write for example `starts at {word.text} - 20 min`")
-    return AtTime(node.place, (second + (-away_s if node.word("MINUS") else away_s)) % DAY_S, True)
+        raise names.refuse(away.place, what, f"write for example `{at} {word.text} - 20 min`")
+    return (second + (-away_s if node.word("MINUS") else away_s)) % DAY_S
 
 
 def _every(writer: Writer, node: Node) -> Head:

@@ -42,7 +42,7 @@ class Mistake(NamedTuple):
     key: str = ""
 
 
-_INSIDE = {"": "t", "scene": "s", "routine": "s", "rule": "r", "rehearsal": "h", "manner": "m"}
+_INSIDE = {"": "t", "scene": "s", "routine": "s", "rule": "r", "rehearsal": "h", "manner": "m", "day": "d"}
 _TEXT = re.compile(r'"([^"]*)"')
 _FIRST = re.compile(r"[A-Za-z]+")
 _WORD = re.compile(r"[^\W_]+(?:[-_'][^\W_]+)*|\S")
@@ -185,9 +185,10 @@ _CONNECTING = frozenset(
 _FIRST_OFFERED = ("is", "are", "of", "to", "over", "from", "at", "by", "for")
 _USUAL = {
     "s": "such as `turn on`, `set`, `fade`, `move`, `flash`, `wait`, `repeat` or `if`",
-    "t": "`scene`, `routine`, `define`, `group`, `flag`, `counter`, `manner`, `rule` or `rehearsal`",
+    "t": "`scene`, `routine`, `define`, `group`, `flag`, `counter`, `manner`, `rule`, `rehearsal` or `day`",
     "r": "such as `never`, `always`, or a condition",
     "h": "`begins`, `plays`, `a train`, `at`, `expect`, `seed` or `lasts`",
+    "d": "`opens at`, `closes at`, `quiet from`, `at`, `every`, `after` or `at closing`",
     "m": "a level such as `70 % for 2 s`, `sways`, `like`, `pace` or `depth`",
 }
 
@@ -204,7 +205,7 @@ def _first_word(line: Line, lead: int) -> Mistake | None:
         what = f"A line cannot begin with `{word}` here."
     else:
         what = f"`{word}` is no word that a line can begin with."
-    usual = "Here a line begins with" if inside in "thm" else "Begin the line with a word"
+    usual = "Here a line begins with" if inside in "thmd" else "Begin the line with a word"
     instead = f"Did you mean `{near}`?" if near and near != word else f"{usual} {_USUAL[inside]}."
     return Mistake(line.at, line.end, what, instead, "first word")
 

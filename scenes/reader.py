@@ -128,12 +128,13 @@ _LATE_HEADS = {
     "accepts": "accepts",
     "when_stopped": "when stopped",
 }
-_HEAD_KINDS = frozenset({"scene", "routine", "rule", "rehearsal", "manner"})
+_HEAD_KINDS = frozenset({"scene", "routine", "rule", "rehearsal", "manner", "day"})
 # First words that only lines of a rehearsal, of a rule, or of a manner have.
 _LINES_OF = {
     "rehearsal": frozenset({"begins", "plays", "expect", "seed", "lasts"}),
     "rule": frozenset({"never", "always"}),
     "manner": frozenset({"sways", "pace", "depth", "like"}),
+    "day": frozenset({"opens", "closes", "quiet", "every", "after"}),
 }
 
 
@@ -418,9 +419,10 @@ class Reader:
 
     @property
     def _item(self) -> str:
-        """What the line stands in; what stands below a rule's `if broken` is as in a scene."""
+        """What the line stands in; what stands below `if broken` or `at closing` is as in a scene."""
         blocks = sum(level.block for level in self.levels)
-        return "" if len(self.levels) == 1 else "scene" if self.item == "rule" and blocks > 2 else self.item
+        inside = self.item in ("rule", "day") and blocks > 2
+        return "" if len(self.levels) == 1 else "scene" if inside else self.item
 
     def _broken(self, sentence: _Sentence, begin: int, end: int, last: int) -> None:
         """The broken sign, or a head that lets the lines of its block be read."""
