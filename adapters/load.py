@@ -165,6 +165,36 @@ def full_seconds(
     return [second for second in sorted(demand.seconds) if _too_much(demand, second, pace, off_track)]
 
 
+class Busiest(NamedTuple):
+    """The fullest second of what a trace asks of a link: commands wanted in it, and how many can be carried."""
+
+    second: int
+    wanted: int
+    carries: float
+
+
+def busiest(
+    layout: Layout, trace: Iterable[Record], until_us: int, link: Link, pace: Pace, off_track: Container[str] = ()
+) -> tuple[Busiest, Busiest, int]:
+    """The fullest second of the track, that of the line to the station, and how many commands are wanted in all."""
+    demand = _Given(layout, trace, until_us, link).demand(until_us, PIECES)
+    whole = {second: sum(asks.values()) for second, asks in demand.seconds.items()}
+    track = {
+        second: sum(many for one, many in asks.items() if demand.askers[one].output.name not in off_track)
+        for second, asks in demand.seconds.items()
+    }
+    return (
+        _fullest(track, carries(pace)),
+        _fullest(whole, pace.bytes_s / COMMAND_BYTES),
+        sum(whole.values()),
+    )
+
+
+def _fullest(wanted: dict[int, int], most: float) -> Busiest:
+    second = max(wanted, key=lambda second: (wanted[second], -second), default=0)
+    return Busiest(second, wanted.get(second, 0), most)
+
+
 class _Given:
     """What a trace asks of a link: its outputs, what each begins with, and what each is told after that."""
 

@@ -310,6 +310,7 @@ class Layout:
     feeds: dict[str, Feed] = field(default_factory=dict)
     crossings: dict[str, Crossing] = field(default_factory=dict)
     clock: Clock = Clock()
+    hall_zone: str = ""  # a name of the zone database, or hours from universal time; empty: this computer's
     daylight_lux: float = 10_000.0
     whereabouts: Whereabouts = Whereabouts()
     viewing_mm: int | None = None  # from the nearest visitor's eye to the nearest lamp; None: not stated

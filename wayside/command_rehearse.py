@@ -36,7 +36,8 @@ Out = Callable[[str], None]  # where a line of the result goes
 
 DESCRIPTION = """\
 Plays every rehearsal of a layout and says which held and which failed, and why. Time is virtual: an hour takes a
-moment. With --scene it plays one scene freely and prints what happened as an event list.
+moment. With --scene it plays one scene freely and prints what happened as an event list. With --day it plays a whole
+show day, and prints its timetable, what ran by itself or never, what the links carry and what the rules had to spare.
 """
 
 EXAMPLES = """\
@@ -46,6 +47,7 @@ examples:
   wayside rehearse examples/pellbrook-quay --only second-train-while-rising --events
   wayside rehearse examples/pellbrook-quay --scene evening --from 17:40 --for 20min
   wayside rehearse examples/pellbrook-quay --picture crossing.svg
+  wayside rehearse examples/pellbrook-quay --day saturday --trains 5min
 
     rehearsal one-train
         begins with every detector clear
@@ -59,8 +61,11 @@ exit status: 0 all held, 1 one failed or the files have errors, 2 wrong usage or
 
 OPTIONS = (
     ("--scene", "NAME", "play this scene freely instead of the rehearsals"),
-    ("--from", "TIME", "layout time at which --scene begins, such as 17:40"),
+    ("--from", "TIME", "layout time at which --scene begins, such as 17:40; with --day the hall time"),
     ("--for", "TIME", "how long --scene plays, such as 20min; 10 min if left out"),
+    ("--day", "NAME", "play this show day instead of the rehearsals; --only SCENE then shows the times of one scene"),
+    ("--date", "DATE", "the date of --day, such as 2026-12-05; the next of that name if left out"),
+    ("--trains", "TIME", "on --day a train so often, on each track in turn, such as 5min"),
     ("--seed", "N", "a whole number that everything left to chance is drawn from"),
     ("--picture", "FILE", "draw a timeline as FILE.svg or FILE.png; of several rehearsals one file each"),
 )
@@ -93,6 +98,10 @@ def run(options: argparse.Namespace) -> int:
     out: Out = tell if options.json == "-" else say
     if project.errors:
         return _stopped_by_errors(project, out)
+    if options.day is not None:
+        from wayside.command_day import rehearse
+
+        return rehearse(project, options, seed or 0, out)
     if options.scene is not None:
         chosen = [free_play(project.program, options.scene, from_s, free_for_us)]
     else:
@@ -106,11 +115,16 @@ def run(options: argparse.Namespace) -> int:
 def _refuse_odd_mixes(options: argparse.Namespace) -> None:
     """Combinations that have no meaning; a table of (is it so, what to say)."""
     free, json, picture = options.scene is not None, options.json, options.picture
+    day = options.day is not None
     eaten = json if json and not options.paths and Path(json).is_dir() else None
     mixes = (
         (eaten, f"--json took {eaten} for the file to write. Put the folder first: rehearse {eaten} --json"),
         (free and options.only, "--only plays a rehearsal and --scene plays without one: give only one of them."),
-        (not free and options.from_, "--from goes with --scene NAME; a rehearsal says itself when it begins."),
+        (free and day, "--day plays a show day and --scene one scene: give only one of them."),
+        (not day and options.date, "--date goes with --day NAME."),
+        (not day and options.trains, "--trains goes with --day NAME; a rehearsal says itself which trains run."),
+        (day and options.for_, "--for goes with --scene NAME; a show day says itself when it closes."),
+        (not free and not day and options.from_, "--from goes with --scene NAME; a rehearsal says itself when it begins."),
         (not free and options.for_, "--for goes with --scene NAME; a rehearsal says itself how long it lasts."),
         (
             picture is not None and Path(picture).suffix.lower() not in PICTURES,
@@ -177,15 +191,15 @@ def _play(project: Project, chosen: list[Rehearsal], seed: int | None, options: 
             result = rehearse(project.program, rehearsal, seed, None if come is None else partial(come, number))
             results.append(result)
             _show(project, result, width, free or options.events, out)
-    _say_rules(project, results, out)
-    _say_advice(project, results, out)
+    say_rules(project, results, out)
+    say_advice(project, results, out)
     if not free:
         out(_summary(project, results))
-    _write_files(project, results, options, out)
+    write_files(project, results, options, out)
     return FINE if all(result.passed for result in results) else PROBLEMS
 
 
-def _say_advice(project: Project, results: Sequence[Result], out: Out) -> None:
+def say_advice(project: Project, results: Sequence[Result], out: Out) -> None:
     """What all the rehearsals together show: light that flashes too fast, links that have too much to carry."""
     from wayside.flash_warnings import fast_flashing, problem
     from wayside.load_check import overloads
@@ -238,7 +252,7 @@ def _summary(project: Project, results: list[Result]) -> str:
     return f"{project.name}: {score}{kept}."
 
 
-def _say_rules(project: Project, results: Sequence[Result], out: Out) -> None:
+def say_rules(project: Project, results: Sequence[Result], out: Out) -> None:
     """How near each line of each rule came, over all that was played."""
     from wayside.rule_words import closest, table
 
@@ -254,7 +268,7 @@ def _say_rules(project: Project, results: Sequence[Result], out: Out) -> None:
 # --- files ---------------------------------------------------------------------------------------------------------
 
 
-def _write_files(project: Project, results: list[Result], options: argparse.Namespace, out: Out) -> None:
+def write_files(project: Project, results: list[Result], options: argparse.Namespace, out: Out) -> None:
     if options.json == "-":
         with terminal.written():
             _dump(project, results, sys.stdout)

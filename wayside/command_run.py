@@ -24,15 +24,18 @@ from wayside.terminal import say
 from wayside.usage import FINE, INTERRUPTED, PROBLEMS, UsageProblem
 
 if TYPE_CHECKING:
+    from engine.day import Plan
+    from engine.show_day import ShowDay
     from wayside.live_links import Links
 
 DESCRIPTION = """\
 Performs a layout's scenes in real time, over the links whose `port` the layout file or --port names. Guarded outputs
 begin in their safe state and stay there until their detectors have said that nothing is about. Track power is never
 switched unasked. Rules are watched: one that breaks is told at once, and does what its `if broken` says, or else puts
-the guarded outputs that it is about into their safe state. With --dry-run no hardware is touched: detectors are worked
-by hand, with lines that you type. Ctrl-C ends every scene through its `when stopped` and leaves the layout safe; a
-second Ctrl-C within a second ends at once.
+the guarded outputs that it is about into their safe state. With --day the show is a show day of the scene files: it
+begins what is due by the hall's clock, and ends at closing time. With --dry-run no hardware is touched: detectors are
+worked by hand, with lines that you type. Ctrl-C ends every scene through its `when stopped` and leaves the layout safe;
+a second Ctrl-C within a second ends at once.
 """
 
 EXAMPLES = """\
@@ -40,6 +43,7 @@ example:
 
   wayside run examples/pellbrook-quay --port /dev/ttyUSB0
   wayside run examples/pellbrook-quay --dry-run --from 17:44
+  wayside run examples/pellbrook-quay --port /dev/ttyUSB0 --day saturday
 
     up-approach occupied      a train is coming: the lane closes to the road
     up-approach clear
@@ -68,8 +72,13 @@ def describe(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--dry-run", action="store_true", help="touch no hardware: everything is worked by hand")
     parser.add_argument(
-        "--from", dest="from_", metavar="17:40", action=Once, help="the layout clock's time to begin at"
+        "--from",
+        dest="from_",
+        metavar="17:40",
+        action=Once,
+        help="the layout clock's time to begin at; with --day the hall's, in place of this computer's",
     )
+    parser.add_argument("--day", metavar="NAME", action=Once, help="perform this show day, until it has closed")
     parser.add_argument("--seed", metavar="N", action=Once, help="for random draws (default 0)")
     parser.add_argument("--plain", action="store_true", help="a line for each thing that happens, on a terminal, too")
 
@@ -86,13 +95,34 @@ def run(options: argparse.Namespace) -> int:
     if options.dry_run and options.port:
         raise UsageProblem("--dry-run opens no port: leave one of the two out.")
     screen = Screen(project, plain=options.plain or not (sys.stdout.isatty() and sys.stdin.isatty()))
+    plan = None
+    if options.day is not None:
+        from wayside.command_day import live_plan, other_day
+
+        plan = live_plan(project, options.day, from_s)
+        from_s = plan.layout_starts_s
+        if said := other_day(project, plan):
+            screen.remark(said)
     if options.dry_run:
         show = Show(project.program, screen.record, seed=seed, starts_s=from_s, known=True, broken=screen.rules.broken)
-        return asyncio.run(Performance(project, show, screen).run())
-    return _on_links(project, options.port, screen, seed, from_s)
+        return asyncio.run(Performance(project, show, screen, day=_day_of(show, plan)).run())
+    return _on_links(project, options.port, screen, seed, from_s, plan)
 
 
-def _on_links(project: Project, ports: list[str], screen: Screen, seed: int, from_s: int | None) -> int:
+def _day_of(show: Show, plan: Plan | None) -> ShowDay | None:
+    """The show day as the world of a show; None where none was asked for."""
+    if plan is None:
+        return None
+    from engine.drive import Nothing
+    from engine.show_day import ShowDay
+
+    show.kernel.hall_starts_s = plan.hall_starts_s
+    return ShowDay(show.kernel, plan, Nothing(), lambda: show.now_us)
+
+
+def _on_links(
+    project: Project, ports: list[str], screen: Screen, seed: int, from_s: int | None, plan: Plan | None
+) -> int:
     from wayside.live_links import Links, links_of
 
     clock = ShowClock()
@@ -109,7 +139,7 @@ def _on_links(project: Project, ports: list[str], screen: Screen, seed: int, fro
         guarded = {name for name, output in project.layout.outputs.items() if output.guarded}
         positions = {name: degrees for name, degrees in positions.items() if name not in guarded}
     show = Show(project.program, screen.record, links.runs, seed, from_s, False, positions, clock, screen.rules.broken)
-    performance = Performance(project, show, screen, links, Servos(show, kept, links.runs))
+    performance = Performance(project, show, screen, links, Servos(show, kept, links.runs), _day_of(show, plan))
     return asyncio.run(performance.run())
 
 
@@ -117,13 +147,20 @@ class Performance:
     """A show with a person at it: typed lines, Ctrl-C, a terminal that is closed."""
 
     def __init__(
-        self, project: Project, show: Show, screen: Screen, links: Links | None = None, servos: Servos | None = None
+        self,
+        project: Project,
+        show: Show,
+        screen: Screen,
+        links: Links | None = None,
+        servos: Servos | None = None,
+        day: ShowDay | None = None,
     ) -> None:
         self._project = project
         self._show = show
         self._screen = screen
         self._links = links
         self._servos = servos
+        self._day = day
         self._silence_said = self._waiting_said = self._end_said = False
         self._silent_since_us: int | None = None
         if links is not None:
@@ -141,7 +178,7 @@ class Performance:
         threading.Thread(target=self._read, args=(loop,), daemon=True).start()
         if self._servos is not None and (warning := self._servos.warning()):
             self._screen.remark(warning)
-        task = asyncio.ensure_future(self._show.perform())
+        task = asyncio.ensure_future(self._show.perform(self._day))
         if self._links is not None:
             self._links.start(self._show.inputs.put)
         try:
@@ -150,6 +187,9 @@ class Performance:
                 self._screen.draw(self._show)
                 if self._screen.left_alone and self._asked_at is None:
                     self._asked(loop)
+                if self._day is not None and self._day.over and self._asked_at is None:
+                    self._asked_at = loop.time()  # everything has ended already: there is nothing more to say
+                    self._show.close()
                 await asyncio.wait([task], timeout=REDRAWN_EVERY_S)
             if not self._at_once:
                 self._look()

@@ -88,7 +88,7 @@ def read_whereabouts(reading: Reading, settings: Table) -> Whereabouts:
     usual = Whereabouts()
     north = _degrees(reading, settings, "latitude", 90)
     east = _degrees(reading, settings, "longitude", 180)
-    zone = _zone_min(reading, settings)
+    zone = zone_min(reading, settings)
     if east is not None and zone is not None:
         _noon_is_by_day(reading, settings, east, zone)
     return Whereabouts(
@@ -131,7 +131,8 @@ def _date(reading: Reading, settings: Table) -> tuple[int, int, int] | None:
     return year, month, day
 
 
-def _zone_min(reading: Reading, settings: Table) -> int | None:
+def zone_min(reading: Reading, settings: Table) -> int | None:
+    """Minutes from universal time; None where no hours are written, or such as no clock has, which is reported."""
     word = text(settings, "time zone")
     found = pattern("time-zone").fullmatch(word.text) if word else None
     if word is None or found is None:

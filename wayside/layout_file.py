@@ -25,6 +25,7 @@ from scenes.names import Doubts, sentence
 from scenes.problems import Problem, in_order
 from wayside.layout_crossings import read_crossing
 from wayside.layout_csv import read_rows
+from wayside.hall_time import read_hall_zone
 from wayside.layout_daylight import read_daylight, read_viewing, read_whereabouts, with_daylight
 from wayside.layout_doubts import doubts_of
 from wayside.layout_links import boards_apart, links_apart, read_board, read_link
@@ -240,6 +241,7 @@ def _layout(root: Table, shown: str, problems: list[Problem]) -> tuple[Layout, s
         feeds=feeds,
         crossings=crossings,
         clock=_clock(reading, table(root, "clock")),
+        hall_zone=read_hall_zone(reading, table(root, "hall time")),
         daylight_lux=light,
         whereabouts=read_whereabouts(reading, table(root, "whereabouts")),
         viewing_mm=read_viewing(reading, root),
