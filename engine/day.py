@@ -17,6 +17,7 @@ from typing import NamedTuple
 from apscheduler.triggers.cron import CronTrigger
 from apscheduler.triggers.interval import IntervalTrigger
 
+from engine.day_clock import DAY_US, LayoutClock
 from engine.layout import Clock
 from engine.program import Day, DayAfter, DayAt, DayEntry, DayEvery
 
@@ -71,24 +72,26 @@ def date_of(day: Day, now: datetime) -> date:
 class Plan:
     """One show day on one date. Instants count from `begins`, which is the opening unless it is given.
 
-    `opens_us`, `ends_us`: from when until before when it is open. `closes`: whether anything closes it.
+    `opens_us`, `ends_us`: from when until before when it is open. `closes`: whether anything closes it. `clock`: the
+    layout clock; where a hand may set that, give the one that is set.
     """
 
     def __init__(self, day: Day, on: date, zone: tzinfo, clock: Clock, begins: datetime | None = None) -> None:
         self.day = day
         self.date = on
         self.zone = zone
-        self._clock = clock
         opens = on_the_wall(on, day.opens_s, zone)
         self._begins = (begins or opens).astimezone(UTC)
         self.opens_us = self.us(opens)
+        # at opening the layout clock shows what the layout file says
+        self.layout_starts_s = (clock.starts_s - self.opens_us * clock.ratio // SECOND_US) % DAY_S
+        self.clock = LayoutClock(self.layout_starts_s, clock.ratio)
         self.closes = day.closes_s is not None
         self.ends_us = self._us_of(day.closes_s) if day.closes_s is not None else self._day_after_us()
         self.quiet = tuple((self._us_of(one.from_s), self._us_of(one.to_s)) for one in day.quiet)
-        self._every = [
-            (number, self._interval(entry)) for number, entry in enumerate(day.entries) if isinstance(entry, DayEvery)
-        ]
-        self._intervals = dict(self._every)
+        self._intervals = {
+            number: self._interval(entry) for number, entry in enumerate(day.entries) if isinstance(entry, DayEvery)
+        }
 
     def us(self, at: datetime) -> int:
         """The instant in microseconds of the performance."""
@@ -97,11 +100,6 @@ class Plan:
     def hall(self, at_us: int) -> datetime:
         """What the hall's clock and calendar show at an instant."""
         return (self._begins + at_us * _US).astimezone(self.zone)
-
-    @property
-    def layout_starts_s(self) -> int:
-        """What the layout clock shows at 0: at opening it shows what the layout file says."""
-        return (self._clock.starts_s - self.opens_us * self._clock.ratio // SECOND_US) % DAY_S
 
     @property
     def hall_starts_s(self) -> int:
@@ -150,15 +148,15 @@ class Plan:
             case DayAfter():
                 return None
 
-    def _layout(self, second: int, after_us: int) -> int:
-        """When the layout clock next shows a time of day: it starts at opening and runs `ratio` times as fast.
+    def _layout(self, second: int, after_us: int) -> int | None:
+        """When the layout clock next shows a time of day; None while it is stopped.
 
         The same rounding as the kernel's, so that a day and a scene's head mean the same instant.
         """
-        ratio, day_us = self._clock.ratio, DAY_S * SECOND_US
-        shown_us = (after_us + 1 - self.opens_us) * ratio + self._clock.starts_s * SECOND_US
-        wait_us = (second * SECOND_US - shown_us) % day_us
-        return after_us + 1 - (-wait_us // ratio)
+        clock, from_us = self.clock, after_us + 1
+        if not clock.running:
+            return None
+        return from_us - (-((second * SECOND_US - clock.at(from_us)) % DAY_US) // clock.ratio)
 
     def _interval(self, entry: DayEvery) -> IntervalTrigger:
         first_s, last_s = entry.between_s or (self.day.opens_s, None)

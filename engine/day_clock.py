@@ -14,6 +14,7 @@ class LayoutClock:
     def __init__(self, starts_s: int, ratio: int) -> None:
         self.ratio = ratio
         self.running = True
+        self.times_set = 0  # by hand, so that who reckons with it reckons anew
         self._base_us = starts_s * 1_000_000
         self._from_us = 0
 
@@ -23,6 +24,7 @@ class LayoutClock:
 
     def set(self, now_us: int, second: int | None, running: bool | None) -> None:
         """A time of day from now on, and whether it runs; None leaves it as it is."""
+        self.times_set += 1
         self._base_us = self.at(now_us) if second is None else second * 1_000_000
         self._from_us = now_us
         self.running = self.running if running is None else running

@@ -10,11 +10,12 @@ from collections.abc import Callable
 from enum import Enum
 from typing import NamedTuple, Protocol
 
+from engine.day_clock import LayoutClock
 from engine.drive import World
 from engine.events import Close, Input, Quieten, Remark, Stand, StartScene, StopScene
 from engine.kernel import Kernel
 from engine.layout import NOWHERE, Place
-from engine.program import Again, Day, DayAfter, DayEntry, DayEvery
+from engine.program import Again, Day, DayAfter, DayAt, DayEntry, DayEvery
 
 GRACE_US = 600_000_000  # what is missed by less is done at once, what by more is left out
 LATE_US = 1_000_000  # what is done within this time is done on time
@@ -26,6 +27,7 @@ class Times(Protocol):
     """What `engine.day` works out. Here it is only asked: the calendar library stays away from the kernel."""
 
     day: Day
+    clock: LayoutClock
     opens_us: int
     ends_us: int
     closes: bool
@@ -81,6 +83,8 @@ class ShowDay:
         self._closing_done = False
         self._due: list[tuple[int, int, int]] = []  # a heap: instant, rank, number of the entry or of the hour
         self._hours: list[tuple[str, Callable[[int, int], list[Input]]]] = []
+        self._times_set = kernel.clock.times_set
+        plan.clock = kernel.clock
         kernel.quiet = True
         kernel.cast.hears = self._heard
         self._hour(plan.opens_us, "opens", self._opens)
@@ -106,6 +110,16 @@ class ShowDay:
         if due is not None:
             heapq.heappush(self._due, (due, 1, number))
 
+    def _clock_was_set(self) -> None:
+        """A hand has set the layout clock: what goes by it is due at other times."""
+        self._times_set = self._kernel.clock.times_set
+        entries = self._plan.day.entries
+        by_it = [n for n, entry in enumerate(entries) if isinstance(entry, DayAt) and entry.layout_time]
+        self._due = [one for one in self._due if one[1] != 1 or one[2] not in by_it]
+        heapq.heapify(self._due)
+        for number in by_it:
+            self._plan_next(number, self._kernel.stage.now_us)
+
     # --- as a world ------------------------------------------------------------------------------------------------
 
     def next_due(self) -> int | None:
@@ -129,6 +143,8 @@ class ShowDay:
         out = self._around.advance(now_us)
         if self._now is not None and self._now() - now_us > LATE_US:
             return out  # the kernel works what was due in the past; ours waits until it has come to the present
+        if self._times_set != self._kernel.clock.times_set:
+            self._clock_was_set()
         if self._kernel.closed and self.phase in (Phase.BEFORE, Phase.OPEN, Phase.CLOSING):
             self.phase = Phase.OVER  # somebody has ended the show
         while self._due and self._due[0][0] <= now_us and self.phase in (Phase.BEFORE, Phase.OPEN):
@@ -152,7 +168,7 @@ class ShowDay:
         day = self._plan.day
         self.phase, self._limit_us = Phase.CLOSING, now_us + CLOSES_WITHIN_US
         out = self._tell(due_us, now_us, "closes", day.closes_place, Quieten(True))
-        if not day.closing:
+        if not day.closing or self._kernel.operator.stopped:
             self._closing_done = True
             return out
         return [*out, StartScene(day.closing, self._kernel.program.scenes[day.closing].place, f"{day.name} closes")]
@@ -195,6 +211,8 @@ class ShowDay:
     def _why_not(self, first_us: int, due_us: int, now_us: int) -> str:
         if now_us >= self._plan.ends_us:
             return "the day has closed"
+        if self._kernel.operator.stopped:
+            return "everything is stopped"
         if self._plan.is_quiet(now_us) or self._plan.is_quiet(due_us):
             return "it is quiet"
         if now_us - due_us > GRACE_US:

@@ -7,6 +7,7 @@ import gc
 from engine.program import Program
 from scenes.check_advice import feeds, guarded, ruled
 from scenes.check_approach import crossings
+from scenes.check_day import days
 from scenes.check_drivers import branches, scenes_at_once
 from scenes.check_motion import daylight, fades, moves
 from scenes.check_waits import after_endless, loops, waits
@@ -25,6 +26,7 @@ _CHECKS = (
     moves,
     fades,
     daylight,
+    days,
 )
 
 

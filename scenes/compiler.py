@@ -185,13 +185,11 @@ class _Compiler:
                 block = part.node("block") if part else None
                 if part is not None and block is not None and name in days:
                     scene = self._scene(days[name].closing, block)
-                    takes = tuple(_takes(scene, scenes.values()))
-                    made[scene.name] = replace(
-                        scene, place=part.place, takes=takes, when_stopped=(), lingers=True
-                    )
+                    made[scene.name] = replace(scene, place=part.place, when_stopped=(), lingers=True)
         except TooLong:
             pass
-        return made
+        others = {**scenes, **made}
+        return {name: replace(scene, takes=tuple(_takes(scene, others.values()))) for name, scene in made.items()}
 
     def _rehearsal(self, name: str, node: Node) -> Rehearsal:
         return self.rehearsals.rehearsal(name, node)

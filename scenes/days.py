@@ -29,7 +29,9 @@ class Days:
         if opens is None:
             if node.node("opens") is None and node.node("broken") is None:
                 what = f"the day `{name}` does not say when it opens"
-                self.names.report(node.place, what, "write for example `opens at 10:00`, and below it `closes at 17:00`")
+                self.names.report(
+                    node.place, what, "write for example `opens at 10:00`, and below it `closes at 17:00`"
+                )
             self._entries(node)  # so that every mistake is told in one go
             return None
         if closes == opens:

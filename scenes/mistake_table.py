@@ -27,7 +27,7 @@ _TIME = rf"{_NUMBER} ?(?:ms|milliseconds?|s|secs?|seconds?|min|mins|minutes?|h|h
 class Entry(NamedTuple):
     """One mistake. The group `x` is what the caret points at; without one it is all that the pattern finds.
 
-    `inside`: where the line stands: t the left edge, s scene or routine, r rule, h rehearsal, m manner; "" anywhere.
+    `inside`: where the line stands: t the left edge, s scene or routine, r rule, h rehearsal, m manner, d day; "" anywhere.
     `first`: only where already the first word does not fit. `near`: only where the reading stopped within the pattern.
     """
 
@@ -398,7 +398,7 @@ _DECLARATIONS = (
     _entry("group list", rf"^group {NAME}: .*?(?P<x>{NAME} {NAME}(?: {NAME})*)", "The members of a group are separated by commas.", lambda said: f"Write `{', '.join(said['x'].split())}`; or `{'-'.join(said['x'].split())}` if it is one name.", "t", near=True),
     _entry("empty define", rf"^(?P<x>define {NAME} as)$", "The condition is missing after `as`.", "Write it there, for example `as lane is occupied`.", "t"),
     _entry("define as", rf"^define (?P<n>{NAME}) (?P<x>(?!as\b)\S+)", "`as` is missing after the name.", "Write `define {n} as`, and the condition.", "t"),
-    _entry("late item", rf"^(?P<x>scene|routine|rule|rehearsal|define|group|flag|counter|manner) {NAME}", "`{x}` begins at the left edge, outside any block.", "Move it to the left edge.", "srhm", first=True),
+    _entry("late item", rf"^(?P<x>scene|routine|rule|rehearsal|define|group|flag|counter|manner|day) {NAME}", "`{x}` begins at the left edge, outside any block.", "Move it to the left edge.", "srhmd", first=True),
 )
 
 _HEADS = (
@@ -613,6 +613,40 @@ _WIDE = (
     _entry("word twice", r"\b(?P<a>[a-z]+) (?P<x>(?P=a))\b(?!-)", "`{x}` stands there twice.", "Leave out one.", near=True),
 )
 
+_CLOCK = r"[0-9]{1,2}:[0-9]{2}(?::[0-9]{2})?"
+_WHEN = rf"at {_CLOCK} (?:hall|layout) time|every {_TIME}(?: between {_CLOCK} and {_CLOCK})?|after {NAME}|at (?!closing\b){NAME}(?: [+-] {_TIME})?"
+_DAY_LINE = rf"opens at|closes at|quiet from|at closing|at {_CLOCK} (?:hall|layout) time run|every {_TIME}(?: between {_CLOCK} and {_CLOCK})? run|after {NAME} run"
+
+
+def _hours(said: dict[str, str]) -> str:
+    """A time of day from `5 pm` or `10`."""
+    hour = int(said["h"]) + (12 if said["p"].startswith("p") and int(said["h"]) < 12 else 0)
+    return f"Write `{said['v']} at {hour}:{said['m'] or '00'}`."
+
+
+_DAYS = (
+    _entry("day from to", rf"^(?:opens|open) (?:at|from) (?P<t>{_CLOCK}) (?P<x>(?:to|until|till|and closes at) (?P<u>{_CLOCK}))", "When the day opens stands in one line, and when it closes in another.", "Write `opens at {t}`, and below it `closes at {u}`.", "d"),
+    _entry("day hour only", r"^(?P<v>opens|closes) at (?P<x>(?P<h>[0-9]{1,2})(?:\.(?P<m>[0-9]{2}))?(?: ?(?P<p>am|pm|o'?clock))?)$", "A time of day has hours and minutes.", _hours, "d"),
+    _entry("day opens", rf"^(?P<x>(?:open|opening|doors open|opens from|opens)(?: at)?) (?P<t>{_CLOCK})", "The words are `opens at`.", "Write `opens at {t}`.", "d"),
+    _entry("day closes", rf"^(?P<x>(?:close|closing|doors close|closes by|closes|ends?|shuts?)(?: at)?) (?P<t>{_CLOCK})", "The words are `closes at`.", "Write `closes at {t}`.", "d"),
+    _entry("day quiet", rf"^(?P<x>(?:quiet|lunch|pause|break|silent|silence|rest)(?: hours?)?(?: (?:from|between|at))?) (?P<t>{_CLOCK}) ?(?:to|until|till|and|-) ?(?P<u>{_CLOCK})", "The words are `quiet from ... to ...`.", "Write `quiet from {t} to {u}`.", "d"),
+    _entry("day every from", rf"^(?P<h>every {_TIME}) (?P<x>from (?P<t>{_CLOCK}) (?:to|until|till) (?P<u>{_CLOCK}))", "`every` says between what times, not from when to when.", "Write `{h} between {t} and {u}`.", "d"),
+    _entry("day which clock", rf"^at (?P<x>(?P<t>{_CLOCK}))(?: o'?clock)? (?!hall\b|layout\b)(?:run |start |do )?(?P<n>{NAME})$", "`{t}` by which clock?", "Write `at {t} hall time run {n}`, or `at {t} layout time run {n}`.", "d"),
+    _entry("day every number", r"^every (?P<x>(?P<n>[0-9]+))(?= run\b| between\b|$)", "`{n}` of what?", "Write `every {n} min`.", "d"),
+    _entry("day hourly", r"^(?P<x>every (?:hour|half hour|quarter of an hour|minute|day|now and then)|hourly|daily)\b", "How often is that?", "Write for example `every 60 min run`, and the scene's name.", "d"),
+    _entry("at closing with", r"^at closing:? (?P<x>(?:turn|set|fade|move|flash|flicker|show|pulse|wait|do|run|start|stop|hold|release|note|remember|forget|count|reset)\b.*)$", "What is done at closing stands in lines of its own.", "Write `at closing`, and below it `{x}`, indented by 4 spaces more.", "d"),
+    _entry("day at closing", r"^(?P<x>(?:when|on|after|before|once|if) (?:it |the day )?(?:closing|closed|closes|is closed|is over)|closing|at (?:close|the close|the end|end|closing time))$", "The words are `at closing`.", "Write `at closing`, and below it what is done then.", "d"),
+    _entry("day after ends", rf"^after (?P<n>{NAME}) (?P<x>ends?|has ended|ended|is over|finishes|has finished|stops|is done) run\b", "`{x}` is too much: a scene is over when its last line has run.", "Write `after {n} run`.", "d"),
+    _entry("day does", rf"^(?P<h>{_WHEN})[:,]? (?P<x>turn on|turn off|set|fade|move|flash|flicker|show|pulse|wait|note|hold|release)\b", "A day only says when scenes run; `{x}` stands in a scene.", "Write it in a scene, and here `{h} run` and the scene's name.", "d"),
+    _entry("day start", rf"^(?P<h>{_WHEN})[:,]? (?P<x>starts?|begins?|do|plays?|runs|performs?|then run|then) (?P<n>{NAME})$", "The word for this is `run`.", "Write `{h} run {n}`.", "d"),
+    _entry("day no run", rf"^(?P<h>{_WHEN})[:,]? (?P<x>(?!run\b){NAME})$", "`run` is missing before `{x}`.", "Write `{h} run {x}`.", "d"),
+    _entry("day when last", rf"^(?P<x>(?:run|start|do) (?P<n>{NAME}) (?P<h>(?:at|every|after) .+))$", "When it is stands first in the line.", "Write `{h} run {n}`.", "d"),
+    _entry("statement in day", r"^(?P<x>turn (?:on|off)|set|fade|move|flash|flicker|show|pulse|wait|together|repeat|run|do|start|stop|remember|forget|count|reset|hold|release|note|for each|if)\b", "`{x}` belongs in a scene; a day says when scenes run.", "Move it to a scene, or below a line with `at closing`.", "d", first=True),
+    _entry("head in day", r"^(?P<x>runs (?:whenever|only while)|starts (?:each time|at|every|on button)|when stopped|takes)\b", "`{x}` belongs in a scene; a day says `at 10:30 hall time run`, or `every 25 min run`, and a scene's name.", "Write that, or move the line to a scene.", "d", first=True),
+    _entry("day outside", rf"^(?P<x>{_DAY_LINE})\b", "`{x}` belongs in a day.", "Put `day saturday`, or another name, above it, and indent it by 4 spaces.", "t", first=True),
+    _entry("day elsewhere", rf"^(?P<x>{_DAY_LINE})\b", "`{x}` belongs in a day.", "Move it below a line with `day` and a name.", "srhm", first=True),
+)
+
 TABLE: tuple[Entry, ...] = (
-    *_MANNERS, *_SUN, *_LIGHT, *_MOTION, *_FITTING, *_OPENINGS, *_SIGNS, *_DECLARATIONS, *_HEADS, *_PLACES, *_VERBS, *_CONDITIONS, *_REHEARSALS, *_AMOUNTS, *_SENTENCES, *_WIDE
+    *_DAYS, *_MANNERS, *_SUN, *_LIGHT, *_MOTION, *_FITTING, *_OPENINGS, *_SIGNS, *_DECLARATIONS, *_HEADS, *_PLACES, *_VERBS, *_CONDITIONS, *_REHEARSALS, *_AMOUNTS, *_SENTENCES, *_WIDE
 )  # fmt: skip

@@ -117,5 +117,3 @@ def other_day(project: Project, plan: Plan) -> str:
     if name not in hall_time.WEEKDAYS or hall_time.WEEKDAYS[plan.date.weekday()] == name:
         return ""
     return f"{project.name}: {name} is performed, and today is {hall_time.said(plan.date)}."
-
-

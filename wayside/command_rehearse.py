@@ -124,7 +124,10 @@ def _refuse_odd_mixes(options: argparse.Namespace) -> None:
         (not day and options.date, "--date goes with --day NAME."),
         (not day and options.trains, "--trains goes with --day NAME; a rehearsal says itself which trains run."),
         (day and options.for_, "--for goes with --scene NAME; a show day says itself when it closes."),
-        (not free and not day and options.from_, "--from goes with --scene NAME; a rehearsal says itself when it begins."),
+        (
+            not free and not day and options.from_,
+            "--from goes with --scene NAME; a rehearsal says itself when it begins.",
+        ),
         (not free and options.for_, "--for goes with --scene NAME; a rehearsal says itself how long it lasts."),
         (
             picture is not None and Path(picture).suffix.lower() not in PICTURES,

@@ -17,7 +17,9 @@ from wayside.layout_schema import plain_name
 from wayside.yaml_places import Entry, Items, Table, Text, Value
 
 _WIRES = frozenset(["board", "link", "port", "address", "pin"])  # no line of a scene depends on these
-_UNSEEN = frozenset(["layout", "clock", "hall time", "daylight", "whereabouts", "viewing distance", "boards", "feeds", "crossing"])
+_UNSEEN = frozenset(
+    ["layout", "clock", "hall time", "daylight", "whereabouts", "viewing distance", "boards", "feeds", "crossing"]
+)
 MOST_WEIGHED = 100  # errors; a layout file with more has another trouble
 
 T = TypeVar("T")

@@ -23,9 +23,9 @@ from engine.layout import (
 )
 from scenes.names import Doubts, sentence
 from scenes.problems import Problem, in_order
+from wayside.hall_time import read_hall_zone
 from wayside.layout_crossings import read_crossing
 from wayside.layout_csv import read_rows
-from wayside.hall_time import read_hall_zone
 from wayside.layout_daylight import read_daylight, read_viewing, read_whereabouts, with_daylight
 from wayside.layout_doubts import doubts_of
 from wayside.layout_links import boards_apart, links_apart, read_board, read_link

@@ -268,6 +268,8 @@ class Show:
         """End every scene through its `when stopped`, and leave guarded outputs safe."""
         if self._closing_since is None:
             self._closing_since = self.now_us
+            if self.kernel.closed:  # a show day has closed, and has made all safe itself
+                return
             held = {name for run in self.kernel.cast.runs.values() for name in run.scene.writes}
             outputs = self.kernel.program.layout.outputs.values()
             stands = [Stand(one.name, True) for one in outputs if one.guarded and one.name not in held]

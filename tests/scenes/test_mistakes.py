@@ -45,11 +45,12 @@ def _around(where: str, line: str, depth: int, place: str) -> tuple[list[str], i
         "h": ("rehearsal x", "plays evening"),
         "r": ("rule x", "never lane is occupied"),
         "m": ("manner x", "40 % for 3 s"),
+        "d": ("day x", "opens at 10:00"),
         "b": ("rule x", "wait 3 s"),
     }.get(where, ("scene x", "wait 3 s"))
     if where == "2":
         depth = max(depth, 1)
-    if where in "hrm1":
+    if where in "hrmd1":
         depth = 0
     out = [head]
     if where == "b":
