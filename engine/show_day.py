@@ -192,14 +192,14 @@ class ShowDay:
 
     def _begin(self, number: int, due_us: int, now_us: int) -> list[Input]:
         """Begin a scene that is due, or leave it out. Of several times of one entry that were missed only the last."""
-        entry, missed, first_us = self._plan.day.entries[number], 0, due_us
+        entry, missed = self._plan.day.entries[number], 0
         if isinstance(entry, DayEvery) and now_us - due_us > LATE_US:
             while (later := self._plan.following(number, due_us)) is not None and later <= now_us:
                 due_us, missed = later, missed + 1
         if not isinstance(entry, DayAfter):
             self._plan_next(number, due_us)
         late_us = now_us - due_us
-        why = self._why_not(first_us, due_us, now_us)
+        why = self._why_not(due_us, now_us, missed)
         run = self._kernel.cast.runs.get(entry.scene)
         what = "begins" if run is None else AGAIN[run.scene.again]
         self.log.append(Happened(now_us, late_us, what, entry, why, missed))
@@ -208,7 +208,7 @@ class ShowDay:
         late = f", {_minutes(late_us)} late" if late_us > LATE_US else ""
         return [StartScene(entry.scene, entry.place, f"{entry.words}{late}")]
 
-    def _why_not(self, first_us: int, due_us: int, now_us: int) -> str:
+    def _why_not(self, due_us: int, now_us: int, missed: int) -> str:
         if now_us >= self._plan.ends_us:
             return "the day has closed"
         if self._kernel.operator.stopped:
@@ -216,7 +216,7 @@ class ShowDay:
         if self._plan.is_quiet(now_us) or self._plan.is_quiet(due_us):
             return "it is quiet"
         if now_us - due_us > GRACE_US:
-            return f"missed by {_minutes(now_us - first_us)}"
+            return f"missed by {_minutes(now_us - due_us)}" + (f", the last of {missed + 1}" if missed else "")
         return ""
 
     # --- the end ---------------------------------------------------------------------------------------------------

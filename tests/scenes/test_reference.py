@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
+from datetime import UTC, date
 from importlib import import_module
 from pathlib import Path
 from typing import NamedTuple
 
 import pytest
 
+from engine.day import Plan
 from scenes.problems import as_text
+from wayside.day_rehearsing import rehearse_day
 from wayside.project import Project, load
 from wayside.rehearsing import rehearse
 
@@ -68,6 +71,16 @@ def test_an_example_is_without_errors_and_its_rehearsals_pass(example: Example, 
         assert result.outcomes, f"{rehearsal.name} expects nothing"
 
 
+@pytest.mark.parametrize("example", [one for one in EXAMPLES if "\nday " in one.text], ids=name_of)
+def test_a_day_of_an_example_is_played_whole(example: Example, tmp_path: Path) -> None:
+    project = loaded(example, tmp_path)
+    for day in project.program.days.values():
+        plan = Plan(day, date(2026, 12, 5), UTC, project.layout.clock)
+        played = rehearse_day(project.program, plan, 0, None)
+        assert played.result.passed
+        assert played.nothing_came_of == played.never_ran == []
+
+
 def test_every_word_of_the_grammar_stands_in_an_example() -> None:
     written = set(re.findall(r"[a-z]+", "\n".join(one.text for one in examples() if one.kind != "yaml")))
     words = set(re.findall(r'"([a-z]+)"', GRAMMAR.read_text(encoding="utf-8")))
@@ -88,6 +101,7 @@ LIMITS = [
     ("scenes.conditions", "TERMS", "questions in one condition"),
     ("scenes.quantities", "MOST_COUNT", "rounds, counts"),
     ("scenes.quantities", "FASTEST_RATE", "a flash, a minute"),
+    ("scenes.days", "MOST_ENTRIES", "lines of one day"),
     ("scenes.manners", "MOST_LEGS", "levels of a manner"),
     ("scenes.manners", "MANNER_DEPTH", "manners like manners"),
     ("engine.flicker", "OCTAVES", "ways in which a manner sways"),
