@@ -66,6 +66,7 @@ def rehearse(project: Project, options: argparse.Namespace, seed: int, out: Out)
     why = verdict.details(played.result, project.lines)
     if why:
         out(f"\n{why}\n")
+    out(day_words.summary(project.name, played))
     write_files(project, [played.result], options, out)
     return FINE if played.result.passed else PROBLEMS
 

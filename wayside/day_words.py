@@ -119,3 +119,14 @@ def loads(played: DayPlayed) -> Iterator[str]:
         )
         on_track = f"; {full('the track', track)}" if track.wanted else ""
         yield f"  {link.name}  {whole:,} commands in all; {full('the line', line)}{on_track}"
+
+
+def summary(name: str, played: DayPlayed) -> str:
+    """`Pellbrook Quay: saturday was played: 21 times a scene was begun, 2 left out; 3 rules kept.`"""
+    lines = [one for one in played.log if one.entry is not None]
+    left_out = sum(bool(one.left_out) for one in lines)
+    said = f"{count(len(lines) - left_out, 'time')} a scene was begun" + (f", {left_out} left out" if left_out else "")
+    rules = len(played.program.rules)
+    broke = {one.judgement.rule.name for one in played.result.rules if not one.kept}
+    kept = f"; {count(len(broke), 'rule')} broken" if broke else f"; {count(rules, 'rule')} kept" if rules else ""
+    return f"{name}: {played.plan.day.name} was played: {said}{kept}."

@@ -7,6 +7,7 @@ Australia/Lord_Howe (half an hour) 5 April and 4 October; all from the zone data
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -120,9 +121,7 @@ def test_every_half_hour_counts_what_passes(on: date, times: int) -> None:
         before = fires
     assert ours == theirs
     assert len(ours) == times
-    assert {(b.astimezone(UTC) - a.astimezone(UTC)) for a, b in zip(ours, ours[1:], strict=False)} == {
-        timedelta(minutes=30)
-    }
+    assert {b.astimezone(UTC) - a.astimezone(UTC) for a, b in pairwise(ours)} == {timedelta(minutes=30)}
 
 
 # --- a day ---------------------------------------------------------------------------------------------------------

@@ -170,7 +170,8 @@ def test_a_scene_that_is_due_while_it_runs_does_as_it_says(again: str, starts: l
 
 def test_in_quiet_hours_nothing_begins_by_a_clock_and_what_runs_goes_on() -> None:
     text = (
-        "scene by-itself\n    starts every 30 min\n    turn on eve\nscene crossing\n    runs whenever near is occupied\n"
+        "scene by-itself\n    starts every 30 min\n    turn on eve\nscene crossing\n"
+        "    runs whenever near is occupied\n"
         "    turn on fay\n    wait until near is clear\n    turn off fay\n" + SCENES
     )
     lines = "quiet from 12:00 to 13:00\nevery 30 min between 11:30 and 13:00 run gulls\nat 11:59:30 hall time run ferry"

@@ -43,7 +43,7 @@ def test_every_scene_of_the_examples_is_rehearsed() -> None:
     for folder in FOLDERS:
         project = load([folder])
         ran = {one.scene for result in results(project) for one in result.trace if isinstance(one, SceneIs)}
-        assert ran == set(project.program.scenes)
+        assert ran == set(project.program.named_scenes)
 
 
 @pytest.mark.parametrize("seed", range(20))
