@@ -618,7 +618,7 @@ _WHEN = rf"at {_CLOCK} (?:hall|layout) time|every {_TIME}(?: between {_CLOCK} an
 _DAY_LINE = rf"opens at|closes at|quiet from|at closing|at {_CLOCK} (?:hall|layout) time run|every {_TIME}(?: between {_CLOCK} and {_CLOCK})? run|after {NAME} run"
 
 
-def _hours(said: dict[str, str]) -> str:
+def _hours(said: Mapping[str, str]) -> str:
     """A time of day from `5 pm` or `10`."""
     hour = int(said["h"]) + (12 if said["p"].startswith("p") and int(said["h"]) < 12 else 0)
     return f"Write `{said['v']} at {hour}:{said['m'] or '00'}`."

@@ -163,6 +163,13 @@ def test_layout_time_starts_at_opening(ratio: int, times: list[str]) -> None:
     assert late.layout_starts_s == (17 * H + 30 * 60 + 2 * H * ratio) % 86_400
 
 
+def test_nothing_is_due_before_the_opening_however_early_the_show_begins() -> None:
+    early = datetime(2026, 12, 5, 8, tzinfo=LONDON)
+    plan = Plan(day(at(9 * H, layout_time=True), every(60)), SATURDAY, LONDON, Clock(10 * H), early)
+    assert plan.following(0, -1) is None  # the layout clock, too, shows nine at nine
+    assert plan.next_due(-1) == ((2 * H * S, 1),)
+
+
 def test_what_is_due_at_once_comes_in_the_order_written() -> None:
     plan = Plan(day(every(60), at(12 * H), at(11 * H)), SATURDAY, LONDON, Clock())
     assert [due.number for due in plan.next_due(0)] == [0, 2]

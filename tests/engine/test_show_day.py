@@ -242,6 +242,23 @@ def test_asleep_for_two_hours() -> None:
     assert troubles(kernel) == []
 
 
+@pytest.mark.parametrize(("due", "wakes_s"), [("11:55", 2 * H + 120), ("12:58", 3 * H + 120)])
+def test_asleep_at_the_edge_of_the_quiet(due: str, wakes_s: float) -> None:
+    """What was missed is not made up for in the quiet, nor what was missed in the quiet after it."""
+    kernel, day = asleep(made(f"quiet from 12:00 to 13:00\nat {due} hall time run gulls"), 1.8 * H, wakes_s)
+    assert [one.left_out for one in day.log if one.entry] == ["it is quiet"]
+    assert begun(kernel, "gulls") == []
+
+
+def test_asleep_while_scenes_went_on_by_themselves() -> None:
+    """The kernel works what they had due one by one, in the past; what the day begins, it begins in the present."""
+    text = "scene by-itself\n    starts every 1 min\n    turn on eve\n" + SCENES
+    kernel, _ = asleep(made("at 12:25 hall time run ferry", text), H, 2.5 * H)
+    assert len(begun(kernel, "by-itself")) > 400
+    assert begun(kernel, "ferry") == [2.5 * H]
+    assert states(kernel, "ferry")[-1] == (2.5 * H + 60, "ended")
+
+
 def test_asleep_over_the_closing() -> None:
     found = made(
         "at 16:00 hall time run gulls\nat 16:58 hall time run gulls\nat closing\n    move boom to lowered over 8 s"
@@ -312,6 +329,12 @@ def test_at_closing_its_lines_run_and_what_they_told_stays_so() -> None:
     assert day.over
 
 
+def test_what_is_guarded_is_left_safe_whatever_the_closing_did_with_it() -> None:
+    kernel, _ = played(made("at closing\n    move gate to raised over 4 s\n    wait 1 min"))
+    assert value(kernel, "gate", 7 * H + 60) > 0
+    assert value(kernel, "gate", 8 * H) == 0.0
+
+
 def test_after_the_closing_nothing_begins() -> None:
     lines = "at closing\n    wait 1 min"
     events = [
@@ -342,7 +365,7 @@ def test_all_stop_holds_the_day_and_its_closing_is_left_out() -> None:
     kernel, day = played(found, [(1800, AllStop()), (1.5 * H, GoOn())])
     assert came(day) == [("11:00", "everything is stopped"), ("12:00", "begins")]
     kernel, day = played(found, [(1800, AllStop())])
-    assert day.over
+    assert notes(kernel)[-1] == (7 * H, "x: is over")
     assert told(kernel, "dot") == []
 
 

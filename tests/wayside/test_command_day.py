@@ -181,7 +181,7 @@ def test_a_rule_that_breaks_in_the_day_is_a_problem(folder: Path, wayside: Calla
     (folder / "day.scene").write_text(SCENES.replace("never spare is on while gate is lowered", "never amber is on"))
     said = wayside("rehearse", "quay", "--day", "saturday", "--date", "2026-12-05")
     assert "rule no-light-at-the-gate" in said.out
-    assert said.out.endswith("Quay: saturday was played: 12 times a scene was begun, 2 left out; 1 rule broken.\n")
+    assert said.out.endswith("Quay: saturday was played: 14 times a scene was begun, 2 left out; 1 rule broken.\n")
     assert said.status == 1
 
 
