@@ -112,9 +112,11 @@ def live_plan(project: Project, name: str, from_s: int | None) -> Plan:
     return begun(day, Plan(day, date_of(day, now), zone, project.layout.clock, now))
 
 
-def other_day(project: Project, plan: Plan) -> str:
-    """What is said where a day that is named after a weekday is performed on another."""
-    name = plan.day.name
-    if name not in hall_time.WEEKDAYS or hall_time.WEEKDAYS[plan.date.weekday()] == name:
-        return ""
-    return f"{project.name}: {name} is performed, and today is {hall_time.said(plan.date)}."
+def announced(project: Project, plan: Plan) -> str:
+    """What is said when a day's show begins: its hours, the time, and where its name is another weekday's, the date."""
+    day, opens, now = plan.day, plan.hall(plan.opens_us), plan.hall(0)
+    hours = f"{opens:%H:%M} to {plan.hall(plan.ends_us):%H:%M}" if plan.closes else f"from {opens:%H:%M} on"
+    said = f"{project.name}: {day.name}, {hours} hall time; it is {now:%H:%M} now."
+    if day.name in hall_time.WEEKDAYS and hall_time.WEEKDAYS[plan.date.weekday()] != day.name:
+        said += f" Today is {hall_time.said(plan.date)}."
+    return said

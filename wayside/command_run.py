@@ -97,12 +97,14 @@ def run(options: argparse.Namespace) -> int:
     screen = Screen(project, plain=options.plain or not (sys.stdout.isatty() and sys.stdin.isatty()))
     plan = None
     if options.day is not None:
-        from wayside.command_day import live_plan, other_day
+        from wayside.command_day import announced, live_plan
 
         plan = live_plan(project, options.day, from_s)
         from_s = plan.layout_starts_s
-        if said := other_day(project, plan):
-            screen.remark(said)
+        screen.remark(announced(project, plan))
+    elif project.program.days:
+        names = wording.listed(list(project.program.days), 4)
+        screen.remark(f"{project.name}: no show day is performed; --day NAME performs one ({names}).")
     if options.dry_run:
         show = Show(project.program, screen.record, seed=seed, starts_s=from_s, known=True, broken=screen.rules.broken)
         return asyncio.run(Performance(project, show, screen, day=_day_of(show, plan)).run())

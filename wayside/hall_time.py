@@ -55,7 +55,12 @@ def zone_of(layout: Layout) -> tzinfo:
         return known
     from engine.day import local_zone
 
-    return local_zone()
+    try:
+        return local_zone()
+    except (LookupError, ValueError, OSError):  # this computer's own settings name no zone that there is
+        here = datetime.now().astimezone().tzinfo
+        assert here is not None
+        return here
 
 
 def read_date(written: str, option: str) -> date:

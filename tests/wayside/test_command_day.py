@@ -292,6 +292,7 @@ def test_run_performs_a_day_and_ends_with_it(folder: Path) -> None:
     (folder / "day.scene").write_text(SCENES.replace("        wait 20 s\n", ""))
     done = performed(folder, "--day", "saturday", "--from", "16:59:58")
     assert done.returncode == 0
+    assert "Quay: saturday, 10:00 to 17:00 hall time; it is 16:59 now." in done.stdout
     assert "saturday: closes" in done.stdout
     assert "saturday: is over" in done.stdout
     assert done.stdout.rstrip().endswith("the show has ended, guarded outputs are in their safe state.")
@@ -303,6 +304,16 @@ def test_run_says_that_a_day_has_closed(folder: Path) -> None:
     assert done.returncode == 2
     assert "saturday closed at 17:00" in done.stderr
     assert "such as: --from 10:00" in done.stderr
+
+
+def test_a_computer_whose_zone_is_none(folder: Path) -> None:
+    (folder / "layout.yaml").write_text(LAYOUT.replace("hall time: {time zone: Europe/London}\n", ""))
+    command = [sys.executable, "-m", "wayside", "rehearse", str(folder), "--day", "saturday"]
+    done = subprocess.run(
+        command, capture_output=True, text=True, timeout=60, cwd=ROOT, env={"TZ": "Nowhere/Land", "PATH": ""}
+    )
+    assert done.stderr == ""
+    assert "10:00 to 17:00 hall time" in done.stdout
 
 
 def test_a_show_without_a_day_loads_no_calendar(folder: Path) -> None:
