@@ -151,6 +151,12 @@ def test_hall_time_of_a_scene_by_itself_is_the_day_s() -> None:
 def test_a_scene_that_was_stopped_is_followed_by_nothing() -> None:
     kernel, _ = played(made("at 10:30 hall time run ferry\nafter ferry run gulls"), [(1810, StopScene("ferry"))])
     assert begun(kernel, "gulls") == []
+    with_lines = SCENES.replace("scene ferry\n", "scene ferry\n    when stopped\n        wait 1 s\n")
+    kernel, _ = played(
+        made("at 10:30 hall time run ferry\nafter ferry run gulls", with_lines), [(1810, StopScene("ferry"))]
+    )
+    assert states(kernel, "ferry")[-1] == (1811, "stopped")
+    assert begun(kernel, "gulls") == []
 
 
 @pytest.mark.parametrize(

@@ -143,6 +143,14 @@ def test_with_trains(wayside: Callable[..., Said]) -> None:
     assert "Never ran: never-asked." in said.out
 
 
+def test_a_scene_that_starts_over_goes_on_with_its_run(folder: Path, wayside: Callable[..., Said]) -> None:
+    text = SCENES.replace("scene ferry\n", "scene ferry\n    if started again: start over\n")
+    (folder / "day.scene").write_text(text.replace("at 12:45 hall time run gulls", "at 10:30:30 hall time run ferry"))
+    said = wayside("rehearse", "quay", "--day", "saturday", "--only", "ferry", "--date", "2026-12-05")
+    assert "  10:30:00  ferry  10:30 hall time                       1 min 10 s\n" in said.out
+    assert "  10:30:30  ferry  10:30:30 hall time                    runs already, from the start\n" in said.out
+
+
 def test_only_the_times_of_one_scene(wayside: Callable[..., Said]) -> None:
     said = wayside("rehearse", "quay", "--day", "saturday", "--only", "gulls", "--date", "2026-12-05")
     rows = [line for line in said.out.splitlines() if line.startswith("  1")]
