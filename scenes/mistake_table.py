@@ -619,19 +619,22 @@ _DAY_LINE = rf"opens at|closes at|quiet from|at closing|at {_CLOCK} (?:hall|layo
 
 
 def _hours(said: Mapping[str, str]) -> str:
-    """A time of day from `5 pm` or `10`."""
-    hour = int(said["h"]) + (12 if said["p"].startswith("p") and int(said["h"]) < 12 else 0)
-    return f"Write `{said['v']} at {hour}:{said['m'] or '00'}`."
+    """A time of day from `5 pm`, `10` or `10.30`, behind the words that stand before it."""
+    hour = int(said["h"]) % 12 + (12 if said["p"] == "pm" else 0) if said["p"] else int(said["h"])
+    return f"Write `{said['v']}{said['s']} at {hour}:{said['m'] or '00'}{said['c']}`."
 
 
 _DAYS = (
     _entry("day from to", rf"^(?:opens|open) (?:at|from) (?P<t>{_CLOCK}) (?P<x>(?:to|until|till|and closes at) (?P<u>{_CLOCK}))", "When the day opens stands in one line, and when it closes in another.", "Write `opens at {t}`, and below it `closes at {u}`.", "d"),
-    _entry("day hour only", r"^(?P<v>opens|closes) at (?P<x>(?P<h>[0-9]{1,2})(?:\.(?P<m>[0-9]{2}))?(?: ?(?P<p>am|pm|o'?clock))?)$", "A time of day has hours and minutes.", _hours, "d"),
+    _entry("day hour only", r"^(?P<v>open|close)(?P<s>)s?(?: at)? (?P<x>(?P<h>[0-9]{1,2})(?:[.:](?P<m>[0-9]{2}))?(?: ?(?P<p>am|pm)| o'?clock)?)(?P<c>)$(?<!:[0-9]{2})", "A time of day has hours from 0 to 23 and minutes.", lambda said: _hours({**said, "s": "s"}), "d"),
+    _entry("day at hour only", r"^(?P<v>)(?P<s>)at (?P<x>(?P<h>[0-9]{1,2})(?:[.:](?P<m>[0-9]{2}))?(?: ?(?P<p>am|pm)| o'?clock)?)(?<!:[0-9]{2}) (?=(?:hall|layout) time|run\b)(?P<c>)", "A time of day has hours from 0 to 23 and minutes.", lambda said: _hours({**said, "c": " hall time"}).replace("` at", "`at"), "d"),
+    _entry("day clock first", rf"^at (?P<x>(?P<c>hall|layout) time (?P<t>{_CLOCK}))", "The time comes before `{c} time`.", "Write `at {t} {c} time`.", "d"),
+    _entry("day in words", r"^at (?P<x>(?:half past|(?:a )?quarter (?:past|to)|noon|midday|midnight|ten|eleven|twelve)\b.*?)(?= run\b)", "A time of day is written in figures.", "Write for example `at 10:30 hall time`.", "d"),
     _entry("day opens", rf"^(?P<x>(?:open|opening|doors open|opens from|opens)(?: at)?) (?P<t>{_CLOCK})", "The words are `opens at`.", "Write `opens at {t}`.", "d"),
     _entry("day closes", rf"^(?P<x>(?:close|closing|doors close|closes by|closes|ends?|shuts?)(?: at)?) (?P<t>{_CLOCK})", "The words are `closes at`.", "Write `closes at {t}`.", "d"),
     _entry("day quiet", rf"^(?P<x>(?:quiet|lunch|pause|break|silent|silence|rest)(?: hours?)?(?: (?:from|between|at))?) (?P<t>{_CLOCK}) ?(?:to|until|till|and|-) ?(?P<u>{_CLOCK})", "The words are `quiet from ... to ...`.", "Write `quiet from {t} to {u}`.", "d"),
     _entry("day every from", rf"^(?P<h>every {_TIME}) (?P<x>from (?P<t>{_CLOCK}) (?:to|until|till) (?P<u>{_CLOCK}))", "`every` says between what times, not from when to when.", "Write `{h} between {t} and {u}`.", "d"),
-    _entry("day which clock", rf"^at (?P<x>(?P<t>{_CLOCK}))(?: o'?clock)? (?!hall\b|layout\b)(?:run |start |do )?(?P<n>{NAME})$", "`{t}` by which clock?", "Write `at {t} hall time run {n}`, or `at {t} layout time run {n}`.", "d"),
+    _entry("day which clock", rf"^at (?P<x>(?P<t>{_CLOCK}))(?: o'?clock)?(?= (?!hall\b|layout\b|am\b|pm\b)|$)", "`{t}` by which clock?", "Write `at {t} hall time`, or `at {t} layout time`.", "d"),
     _entry("day every number", r"^every (?P<x>(?P<n>[0-9]+))(?= run\b| between\b|$)", "`{n}` of what?", "Write `every {n} min`.", "d"),
     _entry("day hourly", r"^(?P<x>every (?:hour|half hour|quarter of an hour|minute|day|now and then)|hourly|daily)\b", "How often is that?", "Write for example `every 60 min run`, and the scene's name.", "d"),
     _entry("at closing with", r"^at closing:? (?P<x>(?:turn|set|fade|move|flash|flicker|show|pulse|wait|do|run|start|stop|hold|release|note|remember|forget|count|reset)\b.*)$", "What is done at closing stands in lines of its own.", "Write `at closing`, and below it `{x}`, indented by 4 spaces more.", "d"),
@@ -641,6 +644,9 @@ _DAYS = (
     _entry("day start", rf"^(?P<h>{_WHEN})[:,]? (?P<x>starts?|begins?|do|plays?|runs|performs?|then run|then) (?P<n>{NAME})$", "The word for this is `run`.", "Write `{h} run {n}`.", "d"),
     _entry("day no run", rf"^(?P<h>{_WHEN})[:,]? (?P<x>(?!run\b){NAME})$", "`run` is missing before `{x}`.", "Write `{h} run {x}`.", "d"),
     _entry("day when last", rf"^(?P<x>(?:run|start|do) (?P<n>{NAME}) (?P<h>(?:at|every|after) .+))$", "When it is stands first in the line.", "Write `{h} run {n}`.", "d"),
+    _entry("day when", rf"^(?P<x>run (?P<n>{NAME}))$", "When is `{n}` to run?", "Write for example `at 10:30 hall time run {n}`.", "d"),
+    _entry("day runs two", rf"^(?:{_WHEN}) run {NAME}(?P<x>(?: and|,) {NAME}.*)$", "One line runs one scene.", "Write a line of its own for each.", "d", near=True),
+    _entry("day after alone", rf"^(?P<x>after (?P<n>{NAME}))$", "What runs after it?", "Write `after {n} run`, and the scene's name.", "d"),
     _entry("statement in day", r"^(?P<x>turn (?:on|off)|set|fade|move|flash|flicker|show|pulse|wait|together|repeat|run|do|start|stop|remember|forget|count|reset|hold|release|note|for each|if)\b", "`{x}` belongs in a scene; a day says when scenes run.", "Move it to a scene, or below a line with `at closing`.", "d", first=True),
     _entry("head in day", r"^(?P<x>runs (?:whenever|only while)|starts (?:each time|at|every|on button)|when stopped|takes)\b", "`{x}` belongs in a scene; a day says `at 10:30 hall time run`, or `every 25 min run`, and a scene's name.", "Write that, or move the line to a scene.", "d", first=True),
     _entry("day outside", rf"^(?P<x>{_DAY_LINE})\b", "`{x}` belongs in a day.", "Put `day saturday`, or another name, above it, and indent it by 4 spaces.", "t", first=True),
