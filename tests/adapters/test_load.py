@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from adapters.demand import Demand
-from adapters.load import COMMAND_BYTES, Command, Load, advice, carries, full_seconds, outputs_on, simulate
+from adapters.load import COMMAND_BYTES, Command, Load, advice, busiest, carries, full_seconds, outputs_on, simulate
 from adapters.pacer import Pace
 from engine.chance import key_of
 from engine.codes import commands
@@ -226,6 +226,17 @@ def test_what_is_asked_in_an_instant_goes_before_what_the_old_wave_wants_in_it()
 
 
 # --- seconds that are too full -------------------------------------------------------------------------------------
+
+
+def test_the_fullest_seconds_of_the_track_and_of_the_line() -> None:
+    layout, trace = fades(10, 10, 3 * S)
+    each = Counter(at_us // S for at_us, _ in commands(Ramp(3 * S, 13 * S, 0.0, 1.0), lamp("x"), 3 * S, 30 * S))
+    each[3] -= 1  # 0, which it shows already
+    track, station, whole = busiest(layout, trace, 30 * S, MAIN, TRACK, off_track={f"lamp-{n}" for n in range(9)})
+    assert track == (12, each[12], 41.0)  # one of ten lamps goes over the track
+    assert station == (12, 10 * each[12], 11_520.0 / COMMAND_BYTES)
+    assert whole == 10 * sum(each.values())
+    assert busiest(layout, [], 30 * S, MAIN, TRACK)[0] == (0, 0, 41.0)
 
 
 def test_the_seconds_that_are_too_full_with_figures_and_lines() -> None:
