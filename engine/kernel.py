@@ -14,38 +14,15 @@ from engine.branches import First, Watch
 from engine.chance import Chance
 from engine.conditions import Sort, Term
 from engine.day_clock import LayoutClock
-from engine.events import (
-    AllStop,
-    ByHand,
-    Close,
-    Darken,
-    Detected,
-    GoOn,
-    HandWorking,
-    Hush,
-    Input,
-    InUse,
-    LetGo,
-    LinkState,
-    OutputMoved,
-    Pressed,
-    Quieten,
-    Remark,
-    SetClock,
-    Stand,
-    StartScene,
-    StopScene,
-    Swept,
-    TrainMoves,
-    TrainStands,
-)
+from engine.events import Input
 from engine.heads import ConditionHead, TimedHead, make_heads
-from engine.layout import NOWHERE, OUT_OF_USE, Kind, Place
+from engine.inputs import INPUTS, settled
+from engine.layout import NOWHERE, Kind, Place
 from engine.operating import Operator
 from engine.performance import Cast, Run
 from engine.program import Level, Order, Program, conditions
 from engine.proven import Passages
-from engine.queue import GUARD, INPUT, Queue, Sleeper
+from engine.queue import GUARD, Queue, Sleeper
 from engine.rules import Broken, Rules
 from engine.stage import Alarm, DetectorNow, Key, OutputNow, Stage, Wish, level_left, orders_for, wave_for
 from engine.truth import Memory, Truth
@@ -88,14 +65,14 @@ class Kernel:
         self.blame: Place = NOWHERE  # the line that is dropping blocks just now
         self._orders = 0
         self._lines = 0
-        self._told: dict[str, t.Told] = {}  # this instant's last order for each output
+        self.told: dict[str, t.Told] = {}  # this instant's last order for each output
         self._dirty: set[Key] = set()
         self._changed: set[Key] = set()  # since rules were judged last
         self._later: list[Callable[[], None]] = []
         self._deciding: list[First] = []
         self._watches: list[Watching] = []
         self._memories = 0
-        self._heads: tuple[list[ConditionHead], list[TimedHead]] | None = None
+        self.heads: tuple[list[ConditionHead], list[TimedHead]] | None = None
         self._longest: dict[str, Alarm] = {}
         self._unguarded = [
             scene.name
@@ -128,11 +105,11 @@ class Kernel:
         """Nobody knows where a servo stands: it has arrived nowhere before it has had the time for its whole travel."""
         now = self.stage.outputs[name]
         now.sure_us = until_us
-        self._follow(name, now)
+        self.follow(name, now)
 
     def _place(self, name: str, value: float) -> None:
         self.stage.outputs[name].wave = Steady(value)
-        self._told[name] = t.Told(0, name, Steady(value), "", NOWHERE, "begins")
+        self.told[name] = t.Told(0, name, Steady(value), "", NOWHERE, "begins")
 
     def believe(self, passages: Passages) -> None:
         """Where trains are is told by detectors from now on, as in a live show. Before the first instant."""
@@ -149,7 +126,7 @@ class Kernel:
 
     def next_due(self) -> int | None:
         """The next instant at which something happens by itself."""
-        if self._heads is None:
+        if self.heads is None:
             return self.begins_us
         return self.queue.next_due()
 
@@ -158,11 +135,11 @@ class Kernel:
         if now_us < self.stage.now_us:
             raise ValueError(f"time went back from {self.stage.now_us} to {now_us}")
         self.stage.now_us = now_us
-        first = self._heads is None
+        first = self.heads is None
         if first:
             self._open()
         for event in inputs:
-            _INPUTS[type(event)](self, event)
+            INPUTS[type(event)](self, event)
         rounds = 0
         first, self._afresh = first or self._afresh, False
         while self._round(everybody=first):
@@ -182,17 +159,17 @@ class Kernel:
         changed, self._changed = self._changed, set()
         broken = self.rules.settle(self.stage.now_us, changed)
         for one in broken:
-            self._record(t.Broke(self.stage.now_us, one.rule.name, one.line.place, one.breach.since_us))
+            self.record(t.Broke(self.stage.now_us, one.rule.name, one.line.place, one.breach.since_us))
         return broken
 
     def _open(self) -> None:
         for condition in conditions(self.program):
             self.truth.question(condition.term)
-        self._heads = make_heads(self)
-        for head in self._heads[0]:
+        self.heads = make_heads(self)
+        for head in self.heads[0]:
             self.watchers.add(head, "head", head.term, *head.keys)
         for name, now in self.stage.outputs.items():
-            self._follow(name, now)
+            self.follow(name, now)
 
     def _round(self, everybody: bool) -> bool:
         """One round; whether anything happened that another round must look at."""
@@ -239,8 +216,8 @@ class Kernel:
             self.queue.push(due, GUARD, memory)
 
     def _look(self, dirty: set[Key], everybody: bool) -> None:
-        if everybody and self._heads is not None:
-            for head in self._heads[0]:
+        if everybody and self.heads is not None:
+            for head in self.heads[0]:
                 self.watchers.look(head)
             return
         for looker in self.watchers.affected(dirty):
@@ -254,9 +231,9 @@ class Kernel:
         match sleeper:
             case OutputNow():
                 self.changed((Sort.OUTPUT, sleeper.name))
-                self._follow(sleeper.name, sleeper)
+                self.follow(sleeper.name, sleeper)
             case DetectorNow():
-                self._settled(sleeper)
+                settled(self, sleeper)
             case Memory():
                 self._dirty.update(sleeper.keys)
             case Alarm(about=TimedHead() as head):
@@ -294,133 +271,13 @@ class Kernel:
 
     def _flush(self) -> None:
         """Of several orders to one output in an instant the last is sent."""
-        if self._told:
-            if len(self.trace) + len(self._told) <= TRACE_LIMIT:
-                self.trace += self._told.values()
+        if self.told:
+            if len(self.trace) + len(self.told) <= TRACE_LIMIT:
+                self.trace += self.told.values()
             else:
-                for told in self._told.values():
-                    self._record(told)
-            self._told = {}
-
-    # --- inputs ----------------------------------------------------------------------------------------------------
-
-    def _detected(self, event: Detected) -> None:
-        now = self.stage.detectors[event.detector]
-        now.raw = event.state
-        if not now.used:
-            return
-        if event.state == now.state:
-            now.timer = 0
-            return
-        delay = now.settles_in(event)
-        if delay:
-            self.queue.push(self.stage.now_us + delay, INPUT, now)
-        else:
-            now.timer = 0
-            self._settled(now)
-
-    def _settled(self, now: DetectorNow) -> None:
-        now.state = now.raw
-        name = now.detector.name
-        self.changed((Sort.DETECTOR, name))
-        self._record(t.Saw(self.stage.now_us, name, now.state))
-        if self.passages is not None:
-            self._take(self.passages.saw(name, now.state))
-
-    def _swept(self, event: Swept) -> None:
-        if self.passages is not None:
-            self._take(self.passages.swept(event.detector))
-
-    def _take(self, changes: Iterable[tuple[str, bool]]) -> None:
-        """Where trains are taken to be has changed."""
-        for name, on in changes:
-            self._train_on(name, 1 if on else -1)
-            self._record(t.TrainTaken(self.stage.now_us, name, on))
-
-    def _in_use(self, event: InUse) -> None:
-        """Out of use it says nothing; back in use it is what it said last, at once."""
-        now = self.stage.detectors[event.detector]
-        if now.used == event.used:
-            return
-        now.used, now.timer = event.used, 0
-        now.state = now.raw if event.used else OUT_OF_USE
-        self.changed((Sort.DETECTOR, event.detector))
-        self._record(t.Saw(self.stage.now_us, event.detector, now.state))
-
-    def _set_clock(self, event: SetClock) -> None:
-        """Times of day that are passed over by setting it are passed over; those that come again come again."""
-        self.clock.set(self.stage.now_us, event.second, event.running)
-        for head in self._heads[1] if self._heads else ():
-            head.clock_was_set()
-
-    def _pressed(self, event: Pressed) -> None:
-        if self.stage.pressed[event.button] == event.down:
-            return
-        self.stage.pressed[event.button] = event.down
-        self.changed((Sort.BUTTON, event.button))
-        self._record(t.ButtonIs(self.stage.now_us, event.button, event.down))
-        if event.down and self._heads is not None:
-            for head in self._heads[1]:
-                if getattr(head.head, "button", None) == event.button:
-                    head.press()
-
-    def _link(self, event: LinkState) -> None:
-        self.stage.links[event.link] = event.state
-        self.changed((Sort.LINK, event.link))
-        self._record(t.LinkIs(self.stage.now_us, event.link, event.state))
-        for name, now in self.stage.outputs.items():
-            link = self.program.layout.link_of(now.output.wiring)
-            if link is not None and link.name == event.link:
-                now.found(self.stage.now_us) if event.state == "talking" else now.lost(self.stage.now_us)
-                if now.read:
-                    self.changed((Sort.OUTPUT, name))
-                    self._follow(name, now)
-
-    def _moved(self, event: OutputMoved) -> None:
-        """Another hand: the scene that holds the output puts it right, or gives way where the layout file says so.
-
-        What no scene holds stays as the hand has left it, but guarded outputs are put right in any case: only their
-        safe state may be given them.
-        """
-        now = self.stage.outputs[event.output]
-        output, run, wave = now.output, self.cast.runs.get(now.holder), Steady(event.value)
-        if now.wave == wave:
-            return
-        link = self.program.layout.link_of(output.wiring)
-        holds = run is not None and not (link and link.yields)
-        if holds or (output.safe is not None and output.safe.value != event.value):
-            scene, place = (run.scene.name, run.scene.place) if run else ("", output.place)
-            self._told[now.name] = t.Told(self.stage.now_us, now.name, now.wave, scene, place, "put right")
-        else:
-            self.order_wave(None, now.name, wave, output.place, "another hand")
-
-    def _train_moves(self, event: TrainMoves) -> None:
-        self._record(t.TrainAt(self.stage.now_us, *event))
-
-    def _train_stands(self, event: TrainStands) -> None:
-        self._train_on(event.detector, 1 if event.on else -1)
-        self._record(t.TrainOn(self.stage.now_us, event.train, event.detector, event.on))
-
-    def _train_on(self, detector: str, by: int) -> None:
-        self.stage.trains_on[detector] += by
-        if by > 0:
-            self.stage.reached_us[detector] = self.stage.now_us
-        self.changed((Sort.TRAIN, detector))
-
-    def _stand(self, event: Stand) -> None:
-        output = self.stage.outputs[event.output].output
-        setting = (output.safe if event.safe else None) or output.rest
-        for part, order in orders_for(output, setting, self.program.layout.outputs):
-            self.order(None, part, order, output.place, "safe" if event.safe else "rest")
-
-    def _close(self, event: Close) -> None:
-        self.closed = True
-        for name in list(self.cast.runs):
-            if name != event.keeps:
-                self.stop_scene(name, "the show is over", NOWHERE)
-
-    def _quieten(self, event: Quieten) -> None:
-        self.quiet = event.on
+                for told in self.told.values():
+                    self.record(told)
+            self.told = {}
 
     # --- what lines ask for ----------------------------------------------------------------------------------------
 
@@ -472,12 +329,12 @@ class Kernel:
             self._time_on(now, wave)
         now.wave = wave
         now.order = number
-        self._told[output] = t.Told(now_us, output, wave, run.scene.name if run else "", place, why)
+        self.told[output] = t.Told(now_us, output, wave, run.scene.name if run else "", place, why)
         if now.read:
             self._dirty.add((Sort.OUTPUT, output))
-            self._follow(output, now)
+            self.follow(output, now)
 
-    def _follow(self, name: str, now: OutputNow) -> None:
+    def follow(self, name: str, now: OutputNow) -> None:
         """Look again when something that a condition reads of this output changes by itself."""
         if not now.read:
             return
@@ -531,14 +388,14 @@ class Kernel:
         if self.stage.flags[flag] != value:
             self.stage.flags[flag] = value
             self.changed((Sort.FLAG, flag))
-            self._record(t.FlagIs(self.stage.now_us, flag, value))
+            self.record(t.FlagIs(self.stage.now_us, flag, value))
 
     def count(self, counter: str, by: int | None) -> None:
         value = 0 if by is None else self.stage.counters[counter] + by
         if value != self.stage.counters[counter]:
             self.stage.counters[counter] = value
             self.changed((Sort.COUNTER, counter))
-            self._record(t.CounterIs(self.stage.now_us, counter, value))
+            self.record(t.CounterIs(self.stage.now_us, counter, value))
 
     def start_scene(self, name: str, why: str, place: Place, lender: str = "") -> None:
         self.cast.start(name, why, place, lender)
@@ -590,7 +447,7 @@ class Kernel:
 
     # --- the trace -------------------------------------------------------------------------------------------------
 
-    def _record(self, record: t.Record) -> None:
+    def record(self, record: t.Record) -> None:
         trace = self.trace
         if len(trace) < TRACE_LIMIT:
             trace.append(record)
@@ -598,48 +455,22 @@ class Kernel:
             trace.append(t.Trouble(record.at_us, f"the trace is full at {TRACE_LIMIT} records", ()))
 
     def did(self, scene: str, place: Place) -> None:
-        self._record(t.Did(self.stage.now_us, scene, place))
+        self.record(t.Did(self.stage.now_us, scene, place))
 
     def began(self, scene: str, place: Place) -> int:
         """A line that takes time begins; the number pairs it with its end."""
         self._lines += 1
-        self._record(t.Began(self.stage.now_us, self._lines, scene, place))
+        self.record(t.Began(self.stage.now_us, self._lines, scene, place))
         return self._lines
 
     def ended(self, line: int, how: str) -> None:
-        self._record(t.Ended(self.stage.now_us, line, how))
+        self.record(t.Ended(self.stage.now_us, line, how))
 
     def scene_is(self, name: str, state: str, why: str, place: Place) -> None:
-        self._record(t.SceneIs(self.stage.now_us, name, state, why, place))
+        self.record(t.SceneIs(self.stage.now_us, name, state, why, place))
 
     def note(self, scene: str, text: str, place: Place) -> None:
-        self._record(t.Noted(self.stage.now_us, scene, text, place))
+        self.record(t.Noted(self.stage.now_us, scene, text, place))
 
     def trouble(self, text: str, *places: Place) -> None:
-        self._record(t.Trouble(self.stage.now_us, text, places))
-
-
-_INPUTS: dict[type, Callable[..., None]] = {
-    Detected: Kernel._detected,
-    Swept: Kernel._swept,
-    Pressed: Kernel._pressed,
-    LinkState: Kernel._link,
-    OutputMoved: Kernel._moved,
-    TrainMoves: Kernel._train_moves,
-    TrainStands: Kernel._train_stands,
-    Stand: Kernel._stand,
-    Close: Kernel._close,
-    AllStop: lambda kernel, _: kernel.operator.all_stop(),
-    GoOn: lambda kernel, _: kernel.operator.go_on(),
-    Darken: lambda kernel, event: kernel.operator.darken(event.held),
-    Hush: lambda kernel, event: kernel.operator.hush(event.held),
-    ByHand: lambda kernel, event: kernel.operator.take(event.output, event.value),
-    LetGo: lambda kernel, event: kernel.operator.let_go(event.output),
-    HandWorking: lambda kernel, event: kernel.operator.work(event.crossing, event.held),
-    InUse: Kernel._in_use,
-    SetClock: Kernel._set_clock,
-    Quieten: Kernel._quieten,
-    Remark: lambda kernel, event: kernel.note("", event.text, event.place),
-    StartScene: lambda kernel, event: kernel.start_scene(event.scene, event.why, event.place),
-    StopScene: lambda kernel, event: kernel.stop_scene(event.scene, event.why, event.place),
-}
+        self.record(t.Trouble(self.stage.now_us, text, places))

@@ -174,3 +174,11 @@ def test_the_rear_of_a_train_that_has_come_to_the_next_detector_is_not_known() -
     missed = blinded(THREE, 2500, 5.0)
     assert len(missed) >= 2
     assert all(missed)
+
+
+def test_who_puts_a_detector_out_of_use_has_looked() -> None:
+    """A section that died under a train would hold it for ever; put aside, no train is taken to be there."""
+    passages = Passages(THREE, dict.fromkeys(THREE.detectors, "clear"))
+    assert list(passages.saw("lane", "occupied")) == [("lane", True)]
+    assert list(passages.saw("lane", "out of use")) == [("lane", False)]
+    assert list(passages.saw("lane", "clear")) == []
