@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from acting import LAYOUT, S, notes, program, states, told
 
-from engine.events import Close, Detected, LinkState, StartScene
+from engine.events import Close, Detected, InUse, LinkState, StartScene
 from engine.kernel import Kernel
 from engine.layout import Setting, Wiring
 from engine.standing import Standing
@@ -63,6 +63,22 @@ def test_a_guarded_output_that_no_scene_holds_rests_when_its_detectors_are_clear
     assert safe.value_at(5 * S) == 0.0  # type: ignore[attr-defined]
     assert rest.value_at(60 * S) == 90.0  # type: ignore[attr-defined]
     assert standing.look() == []
+
+
+def test_a_dead_detector_put_out_of_use_keeps_no_gate_closed() -> None:
+    layout = replace(LAYOUT, outputs={**LAYOUT.outputs, "gate": replace(LAYOUT.outputs["gate"], safe=Setting(0.0))})
+    text = TEXT.replace("    runs whenever near is occupied\n", "    starts each time near becomes occupied\n")
+    kernel = Kernel(program(text, layout))
+    for name in kernel.stage.detectors:
+        kernel.set_detector(name, "unknown")
+    standing = Standing(kernel)
+    kernel.advance(0, standing.begin())
+    assert [type(wave) for _, wave in told(kernel, "gate")] == [Ramp]
+    assert standing.look() == []
+    kernel.advance(5 * S, [Detected("far", "clear")])  # another detector says nothing about the gate
+    assert standing.look() == []
+    kernel.advance(6 * S, [InUse("near", False)])
+    assert [event.output for event in standing.look()] == ["gate"]  # type: ignore[union-attr]
 
 
 def test_close_stops_every_scene_and_none_begins_again() -> None:

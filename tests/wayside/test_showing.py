@@ -79,6 +79,20 @@ def test_a_link_that_may_come_back_is_waited_for(folder: Path, monkeypatch: pyte
     assert not asyncio.run(ends(closed(folder, far), far, 0.3))
 
 
+def test_a_servo_that_nobody_knows_anything_of_is_on_its_way_for_as_long_as_it_may_be(folder: Path) -> None:
+    """Its place was kept: it is there. It was not: for its whole travel of 4 s it has arrived nowhere."""
+    boom = "  boom: {kind: servo, link: main, pin: 3, positions: {up: 90 deg, down: 0 deg}, full travel: 4 s}\n"
+    (folder / "layout.yaml").write_text(LAYOUT + boom)
+    project = load([folder])
+    for kept, unsure_us in (({"boom": 90.0}, 0), ({}, 4_000_000)):
+        far = Far(State.TALKING)
+        show = Show(project.program, lambda record: None, [far], clock=Clock(), positions=kept)
+        show.begin_now = True
+        asyncio.run(ends(show, far, 0.1))
+        sure_us = show.kernel.stage.outputs["boom"].sure_us
+        assert sure_us == (show.kernel.begins_us + unsure_us if unsure_us else 0)
+
+
 def test_a_link_that_talks_is_told_all(folder: Path) -> None:
     far = Far(State.TALKING)
     assert not asyncio.run(ends(closed(folder, far), far, 0.5))
