@@ -104,6 +104,8 @@ def pressed(kernel: Kernel, event: Pressed) -> None:
     kernel.stage.pressed[event.button] = event.down
     kernel.changed((Sort.BUTTON, event.button))
     kernel.record(t.ButtonIs(kernel.stage.now_us, event.button, event.down))
+    if event.down and kernel.program.layout.buttons[event.button].stops:
+        kernel.operator.all_stop()
     if event.down and kernel.heads is not None:
         for head in kernel.heads[1]:
             if getattr(head.head, "button", None) == event.button:

@@ -187,6 +187,7 @@ class Button(NamedTuple):
     place: Place = NOWHERE
     wiring: Wiring = Wiring()
     ready_lamp: str | None = None
+    stops: bool = False  # pressed, it is an all stop; while it is down nothing goes on
 
 
 class Stretch(NamedTuple):

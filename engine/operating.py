@@ -59,10 +59,21 @@ class Operator:
                     kernel.order(None, part, order, output.place, "safe")
 
     def go_on(self) -> None:
-        """Scenes may begin again: those that run while something holds are looked at afresh."""
+        """Scenes may begin again: those that run while something holds are looked at afresh.
+
+        Not while a button that stops all is down, as one that locks stays until it is turned.
+        """
+        if self.held_down:
+            return
         self.stopped = False
         self._kernel.cast.latched.clear()
         self._kernel.look_afresh()
+
+    @property
+    def held_down(self) -> tuple[str, ...]:
+        """The buttons that stop all and are down now."""
+        buttons = self._kernel.program.layout.buttons
+        return tuple(name for name, down in self._kernel.stage.pressed.items() if down and buttons[name].stops)
 
     # --- grips -----------------------------------------------------------------------------------------------------
 

@@ -289,4 +289,5 @@ def _button(reading: Reading, entry: Entry, settings: Table, outputs: dict[str, 
         what = f"`{lamp.text}` follows the daylight, so it cannot show that a button is ready"
         reading.wrong(lamp.place, what, "Name another lamp", (outputs[lamp.text].place, "the lamp"))
     where = wiring(reading, entry.key.text, settings, "input")
-    return Button(entry.key.text, entry.key.place, where, lamp.text if lamp and known else None)
+    stops = text(settings, "does") is not None  # the schema knows one thing that a button does by itself
+    return Button(entry.key.text, entry.key.place, where, lamp.text if lamp and known else None, stops)

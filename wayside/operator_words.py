@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from engine.events import AllStop, ByHand, Darken, GoOn, HandWorking, Hush, Input, InUse, LetGo, SetClock
+from engine.events import AllStop, ByHand, Darken, GoOn, HandWorking, Hush, Input, InUse, LetGo, SetClock, StartScene
 from engine.program import Program
 from scenes.problems import nearest
 
@@ -59,6 +59,10 @@ def refused(inputs: Iterable[Input], kernel: Kernel) -> Iterator[str]:
             yield f"{why}."
         elif isinstance(one, LetGo) and not kernel.operator.held(one.output):
             yield f"{one.output} was not taken by hand."
+        elif isinstance(one, StartScene) and kernel.operator.stopped:
+            yield f"All is stopped, so {one.scene} does not begin. First go on."
+        elif isinstance(one, GoOn) and (down := kernel.operator.held_down):
+            yield f"{' and '.join(down)} is down: let it go, then go on."
         elif isinstance(one, GoOn) and not kernel.operator.stopped:
             yield "Nothing was stopped: all stop does that."
 

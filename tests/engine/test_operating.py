@@ -285,3 +285,33 @@ def test_a_clock_never_changes_the_speed_of_anything() -> None:
     kernel = run(program(text, quick), [], 100)
     assert [at for at, _ in told(kernel, "boom")] == [5.0]
     assert value(kernel, "boom", 9) == 0.0
+
+
+def with_stop_button() -> Program:
+    from engine.layout import Button
+
+    found = program(CROSSING)
+    buttons = {**found.layout.buttons, "stop-knob": Button("stop-knob", stops=True)}
+    return replace(found, layout=replace(found.layout, buttons=buttons))
+
+
+def test_a_button_that_stops_all_does_and_nothing_goes_on_while_it_is_down() -> None:
+    events: Events = [
+        (1, StartScene("brightly")),
+        (2, Pressed("stop-knob", True)),
+        (3, GoOn()),  # it is down: no
+        (4, StartScene("brightly")),
+        (5, Pressed("stop-knob", False)),
+        (6, StartScene("brightly")),  # that it is up starts nothing
+        (7, GoOn()),
+        (8, StartScene("brightly")),
+    ]
+    kernel = run(with_stop_button(), events)
+    assert [(at, state) for at, state in states(kernel, "brightly")] == [
+        (1.0, "running"), (2.0, "stopped"), (8.0, "running"), (18.0, "ended"),
+    ]  # fmt: skip
+
+
+def test_another_button_stops_nothing() -> None:
+    kernel = run(with_stop_button(), [(1, StartScene("brightly")), (2, Pressed("red-button", True))], until=5)
+    assert not kernel.operator.stopped
