@@ -8,7 +8,7 @@ from __future__ import annotations
 import heapq
 from collections.abc import Callable, Iterable, Sequence
 
-from adapters.trains import Journey
+from adapters.trains import Journey, State
 from engine.events import AllStop, Detected, GoOn, Input, InUse, LinkState, Pressed, StartScene, StopScene, TrainStands
 from engine.layout import DetectorKind, Layout, Wiring
 from engine.program import Act, Deed, TrainRun
@@ -27,7 +27,8 @@ class World:
         self.unheard: list[tuple[int, Act]] = []  # presses while the button's link was gone
         self._layout = layout
         self._may_pass = may_pass
-        self._journeys = [Journey(n, run, layout.tracks[run.track]) for n, run in enumerate(trains)]
+        self._journeys = {n: Journey(n, run, layout.tracks[run.track]) for n, run in enumerate(trains)}
+        self._sent = len(trains)
         self._acts = sorted(acts, key=lambda act: act.at_us)[::-1]  # the next one last; at one instant as written
         self._ends: list[tuple[int, int, str, str]] = []  # (instant, number, what ends, of whom)
         self._number = 0
@@ -99,7 +100,7 @@ class World:
 
     def _overlook(self, at_us: int) -> None:
         """Keep count of trains that no detector sees. A treadle sees passing only, and a blind stretch nothing."""
-        for journey in self._journeys:
+        for journey in self._journeys.values():
             on = [name for name in journey.body if self._layout.detectors[name].kind is not DetectorKind.TREADLE]
             since = self._unseen.get(journey.number)
             if since is not None:
@@ -110,6 +111,38 @@ class World:
                 self._unseen[journey.number] = at_us
 
     # --- trains ----------------------------------------------------------------------------------------------------
+
+    def send(self, run: TrainRun) -> int:
+        """One more train, while all goes on; the number that it gets. Those that have gone are forgotten."""
+        self._journeys = {n: one for n, one in self._journeys.items() if one.state is not State.GONE}
+        number, self._sent = self._sent, self._sent + 1
+        self._journeys[number] = Journey(number, run, self._layout.tracks[run.track])
+        heapq.heappush(self._trains, (run.from_us, number))
+        return number
+
+    def take_away(self, number: int, at_us: int) -> list[Input]:
+        """Lift a train off its track; what comes in by that. Nothing where there is no such train."""
+        journey = self._journeys.pop(number, None)
+        if journey is None:
+            return []
+        self._trains = [one for one in self._trains if one[1] != number]
+        heapq.heapify(self._trains)
+        self._held.discard(number)
+        self._unseen.pop(number, None)
+        out: list[Input] = []
+        for name in sorted(journey.body):
+            self._body[name] -= 1
+            out.append(TrainStands(number, name, False))
+        for name in journey.seen:
+            self._seen[name] -= 1
+        self._see(at_us)
+        self._report(self._layout.detectors, out)
+        return out
+
+    @property
+    def under_way(self) -> tuple[Journey, ...]:
+        """The trains that are on their tracks, in the order sent."""
+        return tuple(one for one in self._journeys.values() if one.state not in (State.TO_COME, State.GONE))
 
     def _run(self, journey: Journey, at_us: int, out: list[Input]) -> None:
         body, seen = journey.body, journey.seen

@@ -183,6 +183,11 @@ class Journey:
         """Whether a signal holds it now."""
         return self.state is State.HELD
 
+    @property
+    def course(self) -> tuple[int, TrainMoves]:
+        """Its present course, and the instant for which its places are said."""
+        return self._leg.from_us, self._course()
+
     def detector_of(self, stretch: int) -> str | None:
         return self._track.stretches[stretch].detector
 

@@ -10,7 +10,8 @@ import threading
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
-from wayside import last_positions, wording
+from wayside import desk_asked, last_positions, wording
+from wayside import trace_words as words
 from wayside.command_check import counted, given_paths, paragraphs, without
 from wayside.hands import so_already, understood
 from wayside.live_screen import Screen
@@ -25,7 +26,10 @@ from wayside.usage import FINE, INTERRUPTED, PROBLEMS, UsageProblem
 
 if TYPE_CHECKING:
     from engine.day import Plan
+    from engine.drive import World
     from engine.show_day import ShowDay
+    from wayside.desk import Desk
+    from wayside.hands import Answer
     from wayside.live_links import Links
 
 DESCRIPTION = """\
@@ -34,8 +38,8 @@ begin in their safe state and stay there until their detectors have said that no
 switched unasked. Rules are watched: one that breaks is told at once, and does what its `if broken` says, or else puts
 the guarded outputs that it is about into their safe state. With --day the show is a show day of the scene files: it
 begins what is due by the hall's clock, and ends at closing time. With --dry-run no hardware is touched: detectors are
-worked by hand, with lines that you type. Ctrl-C ends every scene through its `when stopped` and leaves the layout safe;
-a second Ctrl-C within a second ends at once.
+worked by hand, with lines that you type, or on the desk: a page for a browser, whose address is printed. Ctrl-C ends
+every scene through its `when stopped` and leaves the layout safe; a second Ctrl-C within a second ends at once.
 """
 
 EXAMPLES = """\
@@ -80,6 +84,7 @@ def describe(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--day", metavar="NAME", action=Once, help="perform this show day, until it has closed")
     parser.add_argument("--seed", metavar="N", action=Once, help="for random draws (default 0)")
+    desk_asked.describe(parser)
     parser.add_argument("--plain", action="store_true", help="a line for each thing that happens, on a terminal, too")
 
 
@@ -105,25 +110,42 @@ def run(options: argparse.Namespace) -> int:
     elif project.program.days:
         names = wording.listed(list(project.program.days), 4)
         screen.remark(f"{project.name}: no show day is performed; --day NAME performs one ({names}).")
+    desk = desk_asked.desk(options, screen)
     if options.dry_run:
         show = Show(project.program, screen.record, seed=seed, starts_s=from_s, known=True, broken=screen.rules.broken)
-        return asyncio.run(Performance(project, show, screen, day=_day_of(show, plan)).run())
-    return _on_links(project, options.port, screen, seed, from_s, plan)
+        day = _day_of(show, plan, _staged(desk, project, show, True))
+        return asyncio.run(Performance(project, show, screen, day=day, desk=desk).run())
+    return _on_links(project, options.port, screen, seed, from_s, plan, desk)
 
 
-def _day_of(show: Show, plan: Plan | None) -> ShowDay | None:
+def _staged(desk: Desk | None, project: Project, show: Show, dry_run: bool) -> World:
+    """The desk of a show; the trains that are sent from it, which are a dry run's world."""
+    from engine.drive import Nothing
+
+    if desk is None:
+        return Nothing()
+    desk.stage(project, show, dry_run)
+    return desk.trains or Nothing()
+
+
+def _day_of(show: Show, plan: Plan | None, world: World) -> ShowDay | None:
     """The show day as the world of a show; None where none was asked for."""
     if plan is None:
         return None
-    from engine.drive import Nothing
     from engine.show_day import ShowDay
 
     show.kernel.hall_starts_s = plan.hall_starts_s
-    return ShowDay(show.kernel, plan, Nothing(), lambda: show.now_us)
+    return ShowDay(show.kernel, plan, world, lambda: show.now_us)
 
 
 def _on_links(
-    project: Project, ports: list[str], screen: Screen, seed: int, from_s: int | None, plan: Plan | None
+    project: Project,
+    ports: list[str],
+    screen: Screen,
+    seed: int,
+    from_s: int | None,
+    plan: Plan | None,
+    desk: Desk | None,
 ) -> int:
     from wayside.live_links import Links, links_of
 
@@ -141,7 +163,8 @@ def _on_links(
         guarded = {name for name, output in project.layout.outputs.items() if output.guarded}
         positions = {name: degrees for name, degrees in positions.items() if name not in guarded}
     show = Show(project.program, screen.record, links.runs, seed, from_s, False, positions, clock, screen.rules.broken)
-    performance = Performance(project, show, screen, links, Servos(show, kept, links.runs), _day_of(show, plan))
+    day = _day_of(show, plan, _staged(desk, project, show, False))
+    performance = Performance(project, show, screen, links, Servos(show, kept, links.runs), day, desk)
     return asyncio.run(performance.run())
 
 
@@ -156,6 +179,7 @@ class Performance:
         links: Links | None = None,
         servos: Servos | None = None,
         day: ShowDay | None = None,
+        desk: Desk | None = None,
     ) -> None:
         self._project = project
         self._show = show
@@ -163,6 +187,7 @@ class Performance:
         self._links = links
         self._servos = servos
         self._day = day
+        self._desk = desk
         self._silence_said = self._waiting_said = self._end_said = False
         self._silent_since_us: int | None = None
         if links is not None:
@@ -180,9 +205,12 @@ class Performance:
         threading.Thread(target=self._read, args=(loop,), daemon=True).start()
         if self._servos is not None and (warning := self._servos.warning()):
             self._screen.remark(warning)
-        task = asyncio.ensure_future(self._show.perform(self._day))
+        trains = self._desk.trains if self._desk is not None else None
+        task = asyncio.ensure_future(self._show.perform(self._day or trains))
         if self._links is not None:
             self._links.start(self._show.inputs.put)
+        if self._desk is not None:
+            self._desk.start(self, self._screen.links, self._screen.rules.tallies)
         try:
             while not task.done() and not self._at_once:
                 self._look()
@@ -198,6 +226,8 @@ class Performance:
             unreached = self._links.unreached() if self._links is not None else []
         finally:
             self._screen.close()
+            if self._desk is not None:
+                self._desk.stop()
             if self._links is not None:
                 self._links.stop()
             if self._servos is not None and (trouble := self._servos.close()):
@@ -287,21 +317,33 @@ class Performance:
 
     def _work(self, line: str, loop: asyncio.AbstractEventLoop) -> None:
         answer = understood(line, self._project.program)
-        if answer.says:
-            self._screen.remark(answer.says)
-        if answer.inputs and self._show.waiting:
-            self._screen.remark("The show has not begun: that is worked when it does. Type `begin` to begin now.")
-        kernel = self._show.kernel
-        for sentence in (*so_already(answer.inputs, kernel.stage), *refused(answer.inputs, kernel)):
+        for sentence in self.obey(answer):
             self._screen.remark(sentence)
-        if answer.inputs:
-            self._show.inputs.put(*answer.inputs)
         if answer.order:
             self._order(answer.order)
         if answer.begins:
             self._show.begin_now = True
         if answer.ends:
             self._asked(loop)
+
+    def obey(self, answer: Answer) -> list[str]:
+        """Do what was typed, or asked for on a page; sentences for who did."""
+        says = [answer.says] if answer.says else []
+        if answer.inputs and self._show.waiting:
+            says.append("The show has not begun: that is worked when it does. Type `begin` to begin now.")
+        kernel = self._show.kernel
+        says += [*so_already(answer.inputs, kernel.stage), *refused(answer.inputs, kernel)]
+        if answer.inputs:
+            self._show.inputs.put(*answer.inputs)
+        return says
+
+    def say(self, text: str) -> None:
+        """Something for everybody to read."""
+        self._screen.remark(text)
+
+    def mark(self, note: str) -> None:
+        """Something odd was seen just now."""
+        self._screen.remark(f"{words.clock(self._show.now_us):>8}  mark: {note or 'something odd just now'}")
 
     def _order(self, operation: str) -> None:
         if self._links is None:

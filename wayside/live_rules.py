@@ -182,6 +182,10 @@ class RuleTeller:
             if tally.broken
         ]
 
+    def tallies(self) -> dict[str, tuple[int, int]]:
+        """For each rule how often it has broken, and when last, in microseconds."""
+        return {name: (tally.broken, tally.last_us) for name, tally in self._tallies.items()}
+
     def closing(self, judgements: Iterable[Judgement]) -> list[str]:
         """At the end of the show: every line of every rule."""
         found = rule_words.closest([("", [_rounded(one) for one in judgements])])

@@ -26,6 +26,9 @@ EVENTS = 40  # the last of them, below the outputs; those are shown that fit
 class Screen:
     """Where a show is seen: lines as they happen, or one screen that is drawn anew."""
 
+    marks: tuple[str, ...] = ()  # lines that always stand there
+    held = False  # nothing is drawn before a line has been typed: what stands there is still to be read
+
     def __init__(self, project: Project, plain: bool) -> None:
         self.plain = plain
         self._teller = Teller(project.program)
@@ -35,15 +38,19 @@ class Screen:
         self._mute = False
         self._foot = 0  # the row in which a person types; 0: not drawn yet
         self.links: Callable[[], Iterable[str]] = tuple
+        self.told: Callable[[str], None] = lambda _: None  # hears all that is said, too
+        self.recorded: Callable[[Record], None] = lambda _: None  # and every record
 
     def record(self, record: Record) -> None:
         self.rules.record(record)
+        self.recorded(record)
         sentence = self._teller.sentence(record)
         if sentence:
             self.remark(f"{words.clock(record.at_us):>8}  {sentence}")
 
     def remark(self, text: str) -> None:
         """Something to read: at once, or in the next drawing."""
+        self.told(text)
         if self.plain:
             self._write(lambda: say(text))
         else:
@@ -65,14 +72,15 @@ class Screen:
     def typed(self) -> None:
         """A line has been typed at the foot: that place is cleared for the next."""
         self._foot = 0
+        self.held = False
 
     def draw(self, show: Show) -> None:
         """The whole screen again, as much as fits it; what is being typed at its foot stays."""
-        if self.plain:
+        if self.plain or self.held:
             return
         width, height = shutil.get_terminal_size()
         rows = max(1, height - 2)  # below it the line for typing, and one for the cursor when that line has ended
-        marked = [*(f"link       {line}" for line in self.links()), *self.rules.standing()]
+        marked = [*self.marks, *(f"link       {line}" for line in self.links()), *self.rules.standing()]
         lines = live_view.lines(show.kernel, show.now_us, show.late_us, self._events, marked, width, rows)
         lines += [""] * (rows - len(lines))
         text = "".join(f"{line[:width].translate(_HARMLESS)}\x1b[K\n" for line in lines)

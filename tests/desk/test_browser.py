@@ -1,0 +1,338 @@
+"""The desk in a real browser, headless, against a real `wayside run --dry-run`: what a person with a thumb does."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from .conftest import QUAY, Running, running, wait_for
+
+BROWSER = next(
+    (found for name in ("chromium", "chromium-browser", "google-chrome") if (found := shutil.which(name))), ""
+)
+NO_BROWSER = "no Chromium on this computer: install the package `chromium` to run the desk's browser tests"
+
+if not BROWSER and not os.environ.get("CI"):
+    pytest.skip(NO_BROWSER, allow_module_level=True)
+
+from playwright.sync_api import Browser, Page, expect, sync_playwright  # noqa: E402
+
+Open = Callable[..., Page]
+expect.set_options(timeout=20_000)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    assert BROWSER, NO_BROWSER
+    with sync_playwright() as play:
+        one = play.chromium.launch(executable_path=BROWSER, args=["--no-sandbox"])  # a container has no namespaces
+        yield one
+        one.close()
+
+
+@pytest.fixture
+def opened(browser: Browser) -> Iterator[Open]:
+    """Opens pages, each in a browser of its own; a script's error or a refused rule of the page fails the test."""
+    troubles: list[str] = []
+    contexts = []
+
+    def open_page(address: str, wide: int = 360, high: int = 740, **settings: Any) -> Page:
+        context = browser.new_context(viewport={"width": wide, "height": high}, **settings)
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda error: troubles.append(str(error)))
+        page.on("console", lambda said: troubles.append(said.text) if "Content Security" in said.text else None)
+        page.goto(address)
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+    assert troubles == []
+
+
+def live(page: Page) -> None:
+    expect(page.locator("#connection-words")).to_contain_text("connected;")
+
+
+def tile(page: Page, name: str) -> Any:
+    return page.locator(".tile", has=page.locator(".name", has_text=re.compile(f"^{name}$")))
+
+
+def row(page: Page, part: str, name: str) -> Any:
+    return page.locator(f"#{part} .row", has=page.locator(".name", has_text=re.compile(f"^{name}$"))).first
+
+
+def test_a_scene_is_started_and_stopped_and_both_pages_see_it(show: Running, opened: Open) -> None:
+    here, there = opened(show.address), opened(show.address, 1920, 1080)
+    live(here)
+    live(there)
+    here.get_by_role("button", name="Start evening").click()
+    for page in (here, there):
+        expect(page.locator("#now")).to_contain_text("running for")
+    show.until("scene evening begins")
+    there.get_by_role("button", name="Stop evening").click()
+    show.until("scene evening has stopped")
+    expect(row(here, "scenes", "evening")).to_contain_text("does not run")
+
+
+def test_all_stop_closes_the_lane_and_nothing_begins_until_one_goes_on(show: Running, opened: Open) -> None:
+    page = opened(show.address)
+    live(page)
+    page.get_by_role("button", name="up-approach occupied").click()
+    expect(tile(page, "amber")).to_contain_text("on")
+    page.get_by_role("button", name="All stop").click()
+    expect(page.locator("#banners")).to_contain_text("All is stopped")
+    expect(tile(page, "near-barrier")).to_contain_text("lowered")
+    expect(tile(page, "red-left")).to_contain_text("flashing")
+    expect(page.locator("#aloud")).to_contain_text("All is stopped")
+    page.get_by_role("button", name="Start evening").click()
+    expect(page.locator("#said")).to_contain_text("All is stopped, so evening does not begin")
+    page.get_by_role("button", name="Go on").click()
+    expect(page.get_by_role("button", name="Go on")).to_be_hidden()
+    assert "scene evening begins" not in show.text
+
+
+def test_escape_twice_is_all_stop_and_once_is_not(show: Running, opened: Open) -> None:
+    page = opened(show.address)
+    live(page)
+    page.keyboard.press("Escape")
+    expect(page.locator("#said")).to_contain_text("once more")
+    page.keyboard.press("Escape")
+    show.until("from a page: all stop")
+    expect(page.locator("#banners")).to_contain_text("All is stopped")
+
+
+def test_blackout_and_mute_hold_and_give_back(show: Running, opened: Open) -> None:
+    page = opened(show.address)
+    live(page)
+    page.get_by_role("button", name="Blackout").click()
+    expect(tile(page, "evening-lamp")).to_contain_text("blackout")
+    expect(tile(page, "down-red")).to_contain_text("on")  # guarded: it stays
+    page.locator("#dark").click()
+    expect(tile(page, "evening-lamp")).not_to_contain_text("blackout")
+    expect(tile(page, "evening-lamp")).to_contain_text("on")
+    page.get_by_role("button", name="Mute").click()
+    expect(tile(page, "bell")).to_contain_text("mute")
+    page.locator("#hush").click()
+    expect(tile(page, "bell")).not_to_contain_text("mute")
+
+
+def test_a_train_is_sent_waits_at_its_signal_and_is_taken_away(show: Running, opened: Open) -> None:
+    page = opened(show.address)
+    live(page)
+    page.get_by_label("Length, mm").fill("600")
+    page.get_by_label("Speed, mm/s").fill("2000")  # at its signal long before the lane is closed
+    page.get_by_role("button", name="Send the train").click()
+    expect(row(page, "detectors", "up-approach")).to_contain_text("occupied")
+    expect(row(page, "trains", "train 1")).to_contain_text("waits at a signal")
+    expect(row(page, "detectors", "lane")).to_contain_text("clear")
+    expect(page.locator("#tracks .train")).to_have_count(1)
+    expect(page.locator("#tracks .train-name")).to_contain_text("waits")
+    expect(tile(page, "near-barrier")).to_contain_text("on its way")
+    page.get_by_role("button", name="Take train 1 away").click()
+    expect(page.locator("#tracks .train")).to_have_count(0)
+    expect(row(page, "detectors", "up-approach")).to_contain_text("clear")
+
+
+def test_a_lamp_taken_by_hand_shows_it_and_goes_back_to_its_scene(show: Running, opened: Open) -> None:
+    page = opened(show.address)
+    live(page)
+    tile(page, "forge").click()
+    hand = page.get_by_role("group", name="forge by hand")
+    hand.get_by_role("button", name="on", exact=True).click()
+    expect(tile(page, "forge")).to_contain_text("by hand")
+    level = hand.get_by_label("Level")
+    level.focus()
+    level.press("Home")
+    expect(tile(page, "forge")).to_contain_text("off")
+    hand.get_by_role("button", name="Let go forge").click()
+    expect(tile(page, "forge")).not_to_contain_text("by hand")
+    tile(page, "near-barrier").click()
+    page.get_by_role("group", name="near-barrier by hand").get_by_role("button", name="lowered").click()
+    expect(page.locator("#said")).to_contain_text("work saltmarsh-lane-crossing by hand first")
+
+
+def test_hand_working_has_a_banner_until_it_is_given_back(show: Running, opened: Open) -> None:
+    page = opened(show.address)
+    live(page)
+    page.get_by_role("button", name="Work saltmarsh-lane-crossing by hand").click()
+    expect(page.locator("#banners")).to_contain_text("is worked by hand")
+    page.get_by_role("button", name="up-signal clear").click()
+    expect(page.locator("#said")).to_contain_text("may not clear before every barrier")
+    page.get_by_role("button", name="near-barrier lowered").click()
+    expect(tile(page, "near-barrier")).to_contain_text("lowered")
+    page.locator("#banners").get_by_role("button", name="Give back").click()
+    expect(page.locator("#banners").get_by_role("button", name="Give back")).to_be_hidden()
+    expect(page.get_by_role("button", name="Work saltmarsh-lane-crossing by hand")).to_be_visible()
+
+
+def test_a_detector_is_put_out_of_use_with_a_reason_and_a_mark_is_kept_as_text(show: Running, opened: Open) -> None:
+    page = opened(show.address)
+    live(page)
+    page.get_by_role("button", name="Put lane out of use").click()
+    page.get_by_label("Why is lane out of use?").fill("a dirty <b>wheel</b>")
+    page.get_by_role("button", name="Put lane out of use", exact=True).last.click()
+    expect(row(page, "detectors", "lane")).to_contain_text("out of use")
+    show.until("lane out of use: a dirty <b>wheel</b>")
+    page.get_by_role("button", name="Take lane back in use").click()
+    page.get_by_label("What was odd?").fill("<img src=x onerror=alert(1)> ‮ flicker")
+    page.get_by_role("button", name="Mark this moment").click()
+    expect(page.locator("#events")).to_contain_text("mark: <img src=x onerror=alert(1)> flicker")
+    assert page.locator("#events img").count() == 0
+    assert page.locator("#events b").count() == 0
+
+
+def test_the_layout_clock_is_stopped_and_set(show: Running, opened: Open) -> None:
+    page = opened(show.address)
+    live(page)
+    page.get_by_role("button", name="Stop the layout clock").click()
+    expect(page.locator("#clock")).to_contain_text("stopped")
+    page.get_by_label("Set it to").fill("17:44")
+    page.get_by_role("button", name="Set the clock").click()
+    expect(page.locator("#time")).to_have_text("17:44:00")
+    expect(page.locator("#now")).to_contain_text("when the layout clock runs")
+    page.get_by_role("button", name="Let the layout clock run").click()
+    expect(page.locator("#now")).to_contain_text(re.compile("evening at 17:45 layout time, in 5[0-9] s"))
+
+
+def test_a_killed_show_is_seen_at_once_and_a_new_one_is_found_by_itself(opened: Open) -> None:
+    with running("--from", "17:40") as first:
+        port = first.port
+        page = opened(first.address)
+        live(page)
+        first.kill()
+        expect(page.locator("#connection-words")).to_contain_text("Not connected. All below is as it was at")
+        assert "stale" in (page.locator("body").get_attribute("class") or "")
+        page.get_by_role("button", name="All stop").click()
+        expect(page.locator("#said")).to_contain_text("did not reach the show")
+        page.get_by_role("button", name="Press closing-button").click()
+        expect(page.locator("#said")).to_contain_text("Not connected: nothing was told")
+    with running("--from", "18:40", "--desk", str(port)) as second:
+        assert second.port == port
+        live(page)
+        expect(page.locator("#time")).to_contain_text("18:40")
+        page.get_by_role("button", name="All stop").click()
+        second.until("from a page: all stop")
+
+
+def test_the_pin_lets_in_and_without_it_nothing_is_seen(opened: Open) -> None:
+    with running("--from", "17:40", "--lan") as show:
+        pin = re.search(r"PIN ([0-9]{6})", show.text)
+        assert pin is not None
+        assert "█" in show.text  # the QR code
+        page = opened(show.address)
+        expect(page.get_by_label("The PIN stands in the terminal")).to_be_visible()
+        assert "Pellbrook" not in page.content()
+        page.get_by_label("The PIN stands in the terminal").fill("12")
+        page.get_by_role("button", name="Enter").click()
+        expect(page.get_by_role("alert")).to_contain_text("That is not the PIN")
+        page.get_by_label("The PIN stands in the terminal").fill(pin[1])
+        page.get_by_role("button", name="Enter").click()
+        live(page)
+        page.get_by_role("button", name="All stop").click()
+        show.until("from a page: all stop")
+
+
+def test_an_edited_scene_is_checked_on_save_and_the_show_goes_on(tmp_path: Path, opened: Open) -> None:
+    folder = tmp_path / "quay"
+    shutil.copytree(QUAY, folder)
+    with running(folder=folder) as show:
+        page = opened(show.address)
+        live(page)
+        scene = folder / "evening.scene"
+        good = scene.read_text()
+        scene.write_text(good.replace("turn off fish-dock-tube", "turn of fish-dock-tube"))
+        expect(page.locator("#banners")).to_contain_text("evening.scene was edited, and something is wrong")
+        expect(page.locator("#files")).to_contain_text("turn of fish-dock-tube")
+        page.get_by_role("button", name="Start evening").click()
+        show.until("scene evening begins")
+        scene.write_text(good.replace("wait 70 s", "wait 75 s"))
+        expect(page.locator("#banners")).to_contain_text("evening.scene was edited, and nothing is wrong")
+        scene.write_text(good)
+        expect(page.locator("#files")).to_be_hidden()
+
+
+def test_it_is_worked_by_keyboard_alone(show: Running, opened: Open) -> None:
+    page = opened(show.address)
+    live(page)
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.getAttribute('aria-label')") == "Start evening":
+            break
+    outline = page.evaluate("getComputedStyle(document.activeElement).outlineWidth")
+    assert outline != "0px"
+    page.keyboard.press("Enter")
+    show.until("scene evening begins")
+    assert page.evaluate("document.activeElement.getAttribute('aria-label')") == "Start evening"  # the focus stays
+
+
+WIDTHS = ((360, 740), (768, 1024), (1920, 1080))
+
+
+@pytest.mark.parametrize(("wide", "high"), WIDTHS)
+@pytest.mark.parametrize("shade", ["dark", "light"])
+def test_nothing_is_cut_off_and_no_rule_of_accessibility_is_broken(
+    show: Running, opened: Open, wide: int, high: int, shade: str, tmp_path: Path
+) -> None:
+    from axe_core_python.sync_playwright import Axe
+
+    page = opened(show.address, wide, high, color_scheme=shade)
+    live(page)
+    page.get_by_role("button", name="All stop").click()
+    page.get_by_role("button", name="Work saltmarsh-lane-crossing by hand").click()
+    tile(page, "forge").click()
+    expect(page.locator("#banners")).to_contain_text("is worked by hand")
+    assert page.evaluate("document.documentElement.scrollWidth") <= wide
+    cut = page.evaluate(
+        """[...document.querySelectorAll('button, p, h1, h2, h3, .name, .state')].filter(one =>
+           one.offsetParent && !one.closest('.unseen') && one.scrollWidth > one.clientWidth + 1
+           && getComputedStyle(one).display !== 'inline').map(one => one.textContent)"""
+    )
+    assert cut == []
+    outside = page.evaluate(
+        """[...document.querySelectorAll('#tracks text')].filter(one => { const box = one.getBBox();
+           return box.x < -1 || box.x + box.width > document.getElementById('tracks').viewBox.baseVal.width + 1; })
+           .map(one => one.textContent)"""
+    )
+    assert outside == []
+    assert page.locator("#tracks text").count() > 4
+    for button in ("all-stop", "dark", "hush"):
+        box = page.locator(f"#{button}").bounding_box()
+        assert box is not None
+        assert box["y"] + box["height"] <= high  # always in reach
+        assert min(box["width"], box["height"]) >= 44  # WCAG 2.2, 2.5.5 target size (enhanced): 44 by 44
+    small = page.evaluate(
+        """[...document.querySelectorAll('button')].filter(one => one.offsetParent &&
+           Math.min(one.offsetWidth, one.offsetHeight) < 44).map(one => one.textContent)"""
+    )
+    assert small == []
+    wait_for(lambda: page.locator("#said").inner_text() != "")
+    found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "best-practice"]})
+    assert [(one["id"], [node["html"][:200] for node in one["nodes"]]) for one in found["violations"]] == []
+    assert len(found["passes"]) > 15  # the rules did find something to look at
+
+
+def test_the_accessibility_check_can_fail(show: Running, opened: Open) -> None:
+    from axe_core_python.sync_playwright import Axe
+
+    page = opened(show.address)
+    live(page)
+    page.evaluate("document.getElementById('all-stop').textContent = ''")
+    assert "button-name" in {one["id"] for one in Axe().run(page)["violations"]}
+
+
+def test_whoever_asks_for_stillness_sees_no_flashing(show: Running, opened: Open) -> None:
+    page = opened(show.address, reduced_motion="reduce")
+    live(page)
+    page.get_by_role("button", name="All stop").click()
+    expect(tile(page, "red-left")).to_contain_text("flashing")
+    lit = tile(page, "red-left").locator(".lit")
+    seen = {lit.get_attribute("opacity") for _ in range(40)}
+    assert len(seen) == 1

@@ -1,0 +1,225 @@
+"""The desk of one show: reads the show for the pages, and carries out what they ask. Joins show, hub, app and server.
+
+Everything that touches the show is done in the show's own thread.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import io
+import secrets
+import socket
+from collections.abc import Callable, Iterable
+from typing import Protocol
+
+from engine.trace import Broke, LinkIs, Record, SceneIs, Trouble
+from wayside.desk_app import Desk as App
+from wayside.desk_app import Done
+from wayside.desk_facts import facts
+from wayside.desk_files import Files, Verdict
+from wayside.desk_hub import Hub
+from wayside.desk_orders import Asked, Order, asked
+from wayside.desk_server import Server, bound, lan_address
+from wayside.desk_sessions import Sessions, new_pin
+from wayside.desk_state import Reader, State, difference
+from wayside.desk_trains import SentTrains
+from wayside.hands import Answer
+from wayside.playing import drivers_see
+from wayside.project import Project
+from wayside.showing import Show
+
+MOVES_EVERY_S = 0.1  # while something moves and a page is open, pages are told so often
+LOOKS_EVERY_S = 0.5
+ANSWERS_WITHIN_S = 5.0
+
+
+class Performer(Protocol):
+    """What the desk needs of a show with a person at it."""
+
+    def obey(self, answer: Answer) -> list[str]:
+        """Do what an answer means; sentences for who asked."""
+
+    def say(self, text: str) -> None:
+        """Something to read for everybody: on the screen, and so on the pages."""
+
+    def mark(self, note: str) -> None:
+        """Something odd was seen just now: into the journal."""
+
+
+class Desk:
+    """Made before the show begins, so that a port that cannot be had is said first."""
+
+    def __init__(self, port: int, lan: bool) -> None:
+        self._socket: socket.socket = bound(port, lan)
+        self.lan = lan
+        self.sessions = Sessions(new_pin() if lan else None)
+        number = self._socket.getsockname()[1]
+        self.port: int = number
+        self.address = f"http://{lan_address() if lan else '127.0.0.1'}:{number}/"
+        self.trains: SentTrains | None = None
+        self._reader: Reader | None = None
+        self._hub: Hub | None = None
+        self._touched = asyncio.Event()
+        self._before: State = {}
+        self._talked: set[str] = set()
+        self._tasks: list[asyncio.Task[None]] = []
+        self.paths: list[str] = []  # as given on the command line
+        self._edited: Verdict = []
+        self._server: Server | None = None
+
+    @property
+    def door(self) -> str:
+        """Where it is, and what lets one in."""
+        return f"{self.address}   PIN {self.sessions.pin}" if self.sessions.pin else self.address
+
+    def opening(self, asked_port: int) -> str:
+        """What is said of it when the show begins."""
+        other = f" (port {asked_port} is taken)" if self.port != asked_port else ""
+        if not self.lan:
+            return f"The desk, for a browser on this computer: {self.address}{other}"
+        return (
+            f"The desk, for this network: {self.address}{other}   PIN {self.sessions.pin}\n{self._code()}\n"
+            "Whoever knows the PIN works the show. What goes between page and show is not encrypted: use a network of "
+            "your own."
+        )
+
+    def _code(self) -> str:
+        """The address as a QR code, of half blocks."""
+        import segno
+
+        text = io.StringIO()
+        segno.make(self.address, error="l", micro=False).terminal(text, border=2, compact=True)
+        return text.getvalue().rstrip("\n")
+
+    # --- the show's side -------------------------------------------------------------------------------------------
+
+    def stage(self, project: Project, show: Show, dry_run: bool) -> None:
+        """The show that it is the desk of."""
+        if dry_run:
+            self.trains = SentTrains(project.layout, drivers_see(show.kernel, project.layout))
+        self._project, self._show, self._dry_run = project, show, dry_run
+        self._reader = Reader(show, self.trains)
+        self._hub = Hub(secrets.token_urlsafe(9), {})
+        self._hub.now_us = show.clock.now_us
+
+    def record(self, record: Record) -> None:
+        """From the trace, as it is made."""
+        reader = self._reader
+        if reader is None:
+            return
+        match record:
+            case SceneIs(at_us, scene, state, why):
+                reader.scene_is(scene, state, at_us, why)
+            case Trouble(at_us, text):
+                reader.fault = (at_us, text)
+            case Broke(at_us, rule):
+                reader.fault = (at_us, f"rule {rule} was broken")
+            case LinkIs(_, link, "talking"):
+                self._talked.add(link)
+            case LinkIs(at_us, link, state) if link in self._talked:  # before, it has only not come yet
+                reader.fault = (at_us, f"link {link} is {state}")
+        self._touched.set()
+
+    def remark(self, text: str) -> None:
+        """What is said on the screen is said on the pages, too."""
+        if self._hub is not None:
+            self._hub.event(text.strip())
+            self._touched.set()
+
+    def start(
+        self,
+        performer: Performer,
+        links: Callable[[], Iterable[str]],
+        rules: Callable[[], dict[str, tuple[int, int]]],
+    ) -> None:
+        """Open the page. To be called in the show's loop."""
+        assert self._hub is not None
+        loop, kernel = asyncio.get_running_loop(), self._show.kernel
+        program, name = self._project.program, self._project.name
+        self._hub.facts = facts(program, name, self._dry_run, kernel.hall_starts_s)  # a show day has set it by now
+
+        async def carry_out(order: Order) -> Done:
+            future = asyncio.run_coroutine_threadsafe(self._carried_out(order, performer), loop)
+            return await asyncio.wait_for(asyncio.wrap_future(future), ANSWERS_WITHIN_S)
+
+        app = App(self._hub, self.sessions, carry_out)
+        self._app = app
+        self._server = Server(app.app, self._socket, self._hub.serve)
+        app.stream.let_go = self._server.doors.cut
+        self._publish(links, rules)
+        self._server.start()
+        files = Files(self._project.layout_file, self.paths, self._files_edited)
+        self._tasks = [asyncio.ensure_future(self._tell(links, rules)), asyncio.ensure_future(files.watch())]
+
+    def stop(self) -> None:
+        """The show is over: the pages are told, then the server ends."""
+        for task in self._tasks:
+            task.cancel()
+        if self._hub is not None:
+            self._hub.publish({"show": "over"})
+        if self._server is not None:
+            self._app.stream.closing = True
+            self._server.stop()
+        else:
+            self._socket.close()
+
+    def _files_edited(self, verdict: Verdict) -> None:
+        self._edited = verdict
+        self._touched.set()
+
+    async def _tell(self, links: Callable[[], Iterable[str]], rules: Callable[[], dict[str, tuple[int, int]]]) -> None:
+        """Read the show whenever something happened in it, and while something moves that somebody watches."""
+        assert self._hub is not None
+        assert self._reader is not None
+        while True:
+            watched = self._reader.moving and self._hub.pages
+            try:
+                async with asyncio.timeout(MOVES_EVERY_S if watched else LOOKS_EVERY_S):
+                    await self._touched.wait()
+                await asyncio.sleep(0.03)  # what happens in one go is told in one
+            except TimeoutError:
+                pass
+            self._touched.clear()
+            self._publish(links, rules)
+
+    def _publish(self, links: Callable[[], Iterable[str]], rules: Callable[[], dict[str, tuple[int, int]]]) -> None:
+        assert self._hub is not None
+        assert self._reader is not None
+        self._reader.links, self._reader.rules = links(), rules()
+        state = self._reader.read() | {"files": self._edited}
+        self._hub.publish(difference(self._before, state))
+        self._before = state
+
+    # --- orders ----------------------------------------------------------------------------------------------------
+
+    async def _carried_out(self, order: Order, performer: Performer) -> Done:
+        return self._do(asked(order, self._project.program, self._dry_run), performer)
+
+    def _do(self, what: Asked, performer: Performer) -> Done:
+        if not what.fine:
+            return False, [what.answer.says]
+        if what.aloud:
+            performer.say(f"from a page: {what.aloud}")
+        if what.mark is not None:
+            performer.mark(what.mark)
+            return True, ["Marked."]
+        if what.train is not None or what.lifted is not None:
+            return self._train(what, performer)
+        says = performer.obey(what.answer)
+        return not says, says
+
+    def _train(self, what: Asked, performer: Performer) -> Done:
+        if self.trains is None:
+            return False, ["Trains are sent in a dry run only."]
+        now_us = self._show.now_us
+        if what.train is not None:
+            says = self.trains.send(*what.train, now_us)
+            fine = " sets out " in says
+        else:
+            events, says = self.trains.take_away(what.lifted or 0, now_us)
+            self._show.inputs.put(*events)
+            fine = says.endswith("taken away.")
+        if fine:
+            performer.say(f"from a page: {says}")
+            self._show.inputs.wake.set()
+        return fine, [says]

@@ -1,0 +1,52 @@
+"""What the command line asks of the desk: its options, and the desk that they mean. Loads no web without need."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING
+
+from wayside import wording
+from wayside.terminal import say
+from wayside.usage import UsageProblem
+
+if TYPE_CHECKING:
+    from wayside.desk import Desk
+    from wayside.live_screen import Screen
+
+PORT = 8640
+
+
+def describe(parser: argparse.ArgumentParser) -> None:
+    from wayside.cli import Once
+
+    parser.add_argument(
+        "--desk",
+        metavar="PORT",
+        action=Once,
+        help=f"the port of the desk, a page for a browser (default {PORT}, or the next free one)",
+    )
+    parser.add_argument("--no-desk", action="store_true", help="no page")
+    parser.add_argument("--lan", action="store_true", help="the desk for phones on this network too, behind a PIN")
+
+
+def desk(options: argparse.Namespace, screen: Screen) -> Desk | None:
+    """The desk that was asked for; its port is taken now, so that one that cannot be had is said before all."""
+    if options.no_desk:
+        if options.lan or options.desk is not None:
+            raise UsageProblem("--no-desk leaves the desk out: it has no port, and nobody on the network sees it.")
+        return None
+    port = PORT if options.desk is None else wording.read_whole_number(options.desk, "--desk")
+    if not 1024 <= port <= 65_535:
+        raise UsageProblem(f"--desk {port}: a port for the desk is 1024 to 65535.")
+    from wayside.desk import Desk
+
+    made = Desk(port, options.lan)
+    made.paths = list(options.paths)
+    screen.told, screen.recorded = made.remark, made.record
+    screen.marks = (f"desk       {made.door}",)
+    if made.lan and not screen.plain:  # a code is larger than the room for events
+        say(f"{made.opening(port)}\nPress Enter to see the show.")
+        screen.held = True
+    else:
+        screen.remark(made.opening(port))
+    return made

@@ -1,0 +1,43 @@
+// Asks the show to do something, and says what came of it.
+import { at, set } from "/page/dom.js";
+import { feed } from "/page/feed.js";
+
+const WITHIN_MS = 6_000;
+const SAID_MS = 8_000;
+let count = 0;
+let queue = Promise.resolve();
+let clearing = 0;
+
+export function say(text, refused = false) {
+  const said = at("said");
+  set(said, text);
+  said.className = refused ? "refused" : "";
+  clearTimeout(clearing);
+  clearing = setTimeout(() => set(said, ""), SAID_MS);
+}
+
+async function send(order) {
+  const headers = { "Content-Type": "application/json", "X-Desk-Page": feed.page, "X-Desk-Order": String(++count) };
+  const words = Object.values(order).filter((word) => word).join(" ");
+  try {
+    const answer = await fetch("/do", {
+      method: "POST", headers, body: JSON.stringify(order), credentials: "same-origin", signal: AbortSignal.timeout(WITHIN_MS),
+    });
+    const { fine, says } = await answer.json();
+    say(says.length ? says.join(" ") : `Done: ${words}`, !fine);
+    return fine;
+  } catch {
+    say(`“${words}” did not reach the show. Use the terminal, or a wired button.`, true);
+    return false;
+  }
+}
+
+export function ask(order) {
+  if (order.do === "all stop") return send(order); // overtakes everything, and is tried whatever the connection is
+  if (!feed.live) {
+    say("Not connected: nothing was told.", true);
+    return Promise.resolve(false);
+  }
+  queue = queue.then(() => send(order)); // in the order asked
+  return queue;
+}

@@ -1,0 +1,70 @@
+// Every output as a tile, by crossing and scene; a tile opens what a hand can do with it.
+import { able, el, fresh, set } from "/page/dom.js";
+import { feed } from "/page/feed.js";
+import { glyph } from "/page/glyphs.js";
+import { ask } from "/page/orders.js";
+
+const GRIPS = ["by hand", "blackout", "mute"];
+const SWITCHED = ["off", "on"];
+
+function states(output) {
+  return output.states.length ? output.states : output.kind === "motor" ? ["off", "50 % forwards", "50 % backwards"] : SWITCHED;
+}
+
+function hand(output) {
+  const what = el("p"), take = (state) => ask({ do: "take", output: output.name, state });
+  const keys = states(output).map((state) => el("button", { type: "button", text: state, onclick: () => take(state) }));
+  const free = el("button", { type: "button", text: `Let go ${output.name}`, onclick: () => free.getAttribute("aria-disabled") === "true" || ask({ do: "let go", output: output.name }) });
+  const panel = el("div", { class: "hand", id: fresh("hand"), hidden: true, role: "group", "aria-label": `${output.name} by hand` }, what, el("div", { class: "do" }, ...keys, free));
+  let level = null;
+  if (output.dimmable && output.kind === "lamp") {
+    const name = fresh("level");
+    level = el("input", { id: name, type: "range", min: 0, max: 100, step: 5, onchange: () => take(`${level.value} %`) });
+    panel.insertBefore(el("label", { for: name }, "Level ", level), panel.lastChild);
+  }
+  feed.on(`out ${output.name}`, ([value, words, holder]) => {
+    const whose = GRIPS.includes(holder) ? `held: ${holder}` : holder ? `told by scene ${holder}` : "no scene has it";
+    set(what, `${output.name}: ${words}; ${whose}${output.guarded ? "; guarded" : ""}`);
+    able(free, holder === "by hand");
+    if (level && document.activeElement !== level) level.value = Math.round(value * 100);
+  });
+  return panel;
+}
+
+function tile(output) {
+  const [picture, show] = glyph(output, feed.facts);
+  const state = el("span", { class: "state" }), holder = el("span", { class: "holder" });
+  const name = el("span", { class: "name", text: output.name });
+  if (!output.told_by_hand) {
+    const only = el("div", { class: "tile" }, picture, name, state);
+    feed.on(`out ${output.name}`, (value) => { show(value); set(state, value[1]); });
+    return [only];
+  }
+  const panel = hand(output);
+  const button = el("button", { type: "button", class: "tile", "aria-expanded": "false", "aria-controls": panel.id, onclick: () => {
+    panel.hidden = !panel.hidden;
+    button.setAttribute("aria-expanded", String(!panel.hidden));
+  } }, picture, name, state, holder);
+  feed.on(`out ${output.name}`, (value) => {
+    show(value);
+    set(state, value[3] ? value[1] : `${value[1]} (out of reach)`);
+    const held = GRIPS.includes(value[2]);
+    set(holder, held ? value[2] : "");
+    button.classList.toggle("held", held);
+    button.classList.toggle("lost", !value[3]);
+  });
+  return [button, panel];
+}
+
+export function outputs(home) {
+  const shown = feed.facts.outputs.filter((one) => one.kind !== "colour"); // a lamp's colour is seen in the lamp
+  const groups = new Map();
+  for (const one of shown) {
+    if (!groups.has(one.group)) groups.set(one.group, []);
+    groups.get(one.group).push(one);
+  }
+  home.append(el("p", { class: "soft", text: "Choose one to take it by hand; its scene gets it back when you let it go." }));
+  for (const [group, members] of groups) {
+    home.append(el("h3", { text: group || "By themselves" }), el("div", { class: "tiles" }, ...members.flatMap(tile)));
+  }
+}
