@@ -238,6 +238,7 @@ def test_the_pin_lets_in_and_without_it_nothing_is_seen(opened: Open) -> None:
         live(page)
         page.get_by_role("button", name="All stop").click()
         show.until("from a page: all stop")
+        assert pin[1] not in page.content()  # nor may a page that is photographed give it away
 
 
 def test_an_edited_scene_is_checked_on_save_and_the_show_goes_on(tmp_path: Path, opened: Open) -> None:
