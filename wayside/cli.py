@@ -31,6 +31,7 @@ COMMANDS = {
     "rehearse": Command("play the rehearsals, or any scene, in no time and with no layout", "wayside.command_rehearse"),
     "challenge": Command("drive trains against the rules until one breaks, or none does", "wayside.command_challenge"),
     "run": Command("perform a show in real time, with --dry-run on no hardware at all", "wayside.command_run"),
+    "journal": Command("what happened in shows: filtered, followed, replayed, summed up", "wayside.command_journal"),
     "stand-in": Command(
         "a far end that is not there: see what would be told to the hardware", "wayside.command_stand_in"
     ),

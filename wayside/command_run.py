@@ -18,9 +18,10 @@ from wayside.live_servos import Servos
 from wayside.live_words import ended, kept_closed, not_begun
 from wayside.progress import watched
 from wayside.project import Project, load
+from wayside.show_memory import Memory
 from wayside.showing import Show, ShowClock
 from wayside.terminal import say
-from wayside.usage import FINE, INTERRUPTED, PROBLEMS, UsageProblem
+from wayside.usage import FINE, INTERRUPTED, OUR_FAULT, PROBLEMS, UsageProblem
 
 if TYPE_CHECKING:
     from wayside.live_links import Links
@@ -69,6 +70,9 @@ def describe(parser: argparse.ArgumentParser) -> None:
         "--from", dest="from_", metavar="17:40", action=Once, help="the layout clock's time to begin at"
     )
     parser.add_argument("--seed", metavar="N", action=Once, help="for random draws (default 0)")
+    parser.add_argument(
+        "--no-journal", action="store_true", help="write nothing into journal.sqlite beside the layout file"
+    )
     parser.add_argument("--plain", action="store_true", help="a line for each thing that happens, on a terminal, too")
 
 
@@ -84,36 +88,55 @@ def run(options: argparse.Namespace) -> int:
     if options.dry_run and options.port:
         raise UsageProblem("--dry-run opens no port: leave one of the two out.")
     screen = Screen(project, plain=options.plain or not (sys.stdout.isatty() and sys.stdin.isatty()))
+    memory = Memory(project, screen, options.dry_run, not options.no_journal)
     if options.dry_run:
-        show = Show(project.program, screen.record, seed=seed, starts_s=from_s, known=True)
-        return asyncio.run(Performance(project, show, screen).run())
-    return _on_links(project, options.port, screen, seed, from_s)
+        show = Show(project.program, memory.record, seed=seed, starts_s=from_s, known=True)
+        memory.begins(show, seed=seed)
+        return _performed(Performance(project, show, screen, memory), memory)
+    return _on_links(project, options.port, screen, memory, seed, from_s)
 
 
-def _on_links(project: Project, ports: list[str], screen: Screen, seed: int, from_s: int | None) -> int:
+def _performed(performance: Performance, memory: Memory) -> int:
+    """Its exit status; whatever becomes of it, the journal comes to its end."""
+    try:
+        return asyncio.run(performance.run())
+    finally:
+        memory.close("the show broke off, by a fault in Wayside", OUR_FAULT)
+
+
+def _on_links(
+    project: Project, ports: list[str], screen: Screen, memory: Memory, seed: int, from_s: int | None
+) -> int:
     from wayside.live_links import Links, links_of
 
     clock = ShowClock()
     wired = links_of(project.layout, ports)
-    links = Links(project.layout, wired, clock.now_us, screen.remark)
+    links = Links(project.layout, wired, clock.now_us, screen.show)  # the journal looks at links for itself
     kept = last_positions.file_for(project.layout_file)
     positions, trouble = last_positions.read(kept, project.layout)
     if trouble:
         screen.remark(trouble)
-    show = Show(project.program, screen.record, links.runs, seed, from_s, False, positions, clock)
-    performance = Performance(project, show, screen, links, Servos(show, kept, links.runs))
-    return asyncio.run(performance.run())
+    show = Show(project.program, memory.record, links.runs, seed, from_s, False, positions, clock)
+    memory.begins(show, links.runs, seed)
+    return _performed(Performance(project, show, screen, memory, links, Servos(show, kept, links.runs)), memory)
 
 
 class Performance:
     """A show with a person at it: typed lines, Ctrl-C, a terminal that is closed."""
 
     def __init__(
-        self, project: Project, show: Show, screen: Screen, links: Links | None = None, servos: Servos | None = None
+        self,
+        project: Project,
+        show: Show,
+        screen: Screen,
+        memory: Memory,
+        links: Links | None = None,
+        servos: Servos | None = None,
     ) -> None:
         self._project = project
         self._show = show
         self._screen = screen
+        self._memory = memory
         self._links = links
         self._servos = servos
         self._silence_said = self._waiting_said = self._end_said = False
@@ -152,14 +175,19 @@ class Performance:
                 self._screen.remark(trouble)
         if self._at_once:
             task.cancel()
-            self._screen.remark(f"{self._project.name}: ended at once. Nothing was brought to its safe state.")
-            return INTERRUPTED
+            return self._ended("ended at once. Nothing was brought to its safe state.", INTERRUPTED)
         await task
-        self._screen.remark(f"{self._project.name}: {ended(unreached, self._show.flashing if self._links else ())}")
-        return PROBLEMS if unreached else FINE
+        how = ended(unreached, self._show.flashing if self._links else ())
+        return self._ended(how, PROBLEMS if unreached else FINE)
+
+    def _ended(self, how: str, status: int) -> int:
+        self._screen.show(f"{self._project.name}: {how}")
+        self._memory.close(how, status)
+        return status
 
     def _look(self) -> None:
         """What is looked at twice a second: links, servos, and whether anything has been heard at all."""
+        self._memory.look()
         if self._links is not None:
             self._links.look()
         if self._servos is not None and (trouble := self._servos.keep()):
@@ -226,6 +254,7 @@ class Performance:
 
     def _typed(self, line: str, loop: asyncio.AbstractEventLoop) -> None:
         self._screen.typed()
+        self._memory.typed(line)
         self._work(line, loop)
         self._screen.draw(self._show)
 
@@ -239,6 +268,8 @@ class Performance:
             self._screen.remark(sentence)
         if answer.inputs:
             self._show.inputs.put(*answer.inputs)
+        if answer.mark is not None:
+            self._memory.mark(answer.mark)
         if answer.order:
             self._order(answer.order)
         if answer.begins:

@@ -33,14 +33,20 @@ class Screen:
         self._mute = False
         self._foot = 0  # the row in which a person types; 0: not drawn yet
         self.links: Callable[[], Iterable[str]] = tuple
+        self.said: Callable[[str], None] = lambda text: None  # hears every remark
 
     def record(self, record: Record) -> None:
         sentence = self._teller.sentence(record)
         if sentence:
-            self.remark(f"{words.clock(record.at_us):>8}  {sentence}")
+            self.show(f"{words.clock(record.at_us):>8}  {sentence}")
 
     def remark(self, text: str) -> None:
-        """Something to read: at once, or in the next drawing."""
+        """Something to read that the trace does not tell."""
+        self.said(text)
+        self.show(text)
+
+    def show(self, text: str) -> None:
+        """A text: at once, or in the next drawing."""
         if self.plain:
             self._write(lambda: say(text))
         else:
