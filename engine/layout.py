@@ -297,6 +297,13 @@ class Whereabouts(NamedTuple):
     utc_min: int = 0  # the layout clock's time less universal time
 
 
+class Keeping(NamedTuple):
+    """How long the journal of shows is kept, and how large its file may grow."""
+
+    days: int = 30
+    most_bytes: int = 50_000_000
+
+
 @dataclass(frozen=True, slots=True)
 class Layout:
     """Everything that the layout file says. The mappings keep the file's order."""
@@ -314,6 +321,7 @@ class Layout:
     hall_zone: str = ""  # a name of the zone database, or hours from universal time; empty: this computer's
     daylight_lux: float = 10_000.0
     whereabouts: Whereabouts = Whereabouts()
+    keeping: Keeping = Keeping()
     viewing_mm: int | None = None  # from the nearest visitor's eye to the nearest lamp; None: not stated
 
     def link_of(self, wiring: Wiring) -> Link | None:

@@ -34,6 +34,7 @@ COMMANDS = {
         "measure a crossing against published practice, from what rehearsals did", "wayside.command_compare"
     ),
     "run": Command("perform a show in real time, with --dry-run on no hardware at all", "wayside.command_run"),
+    "journal": Command("what happened in shows: filtered, followed, replayed, summed up", "wayside.command_journal"),
     "stand-in": Command(
         "a far end that is not there: see what would be told to the hardware", "wayside.command_stand_in"
     ),

@@ -20,9 +20,10 @@ from wayside.live_words import ended, kept_closed, not_begun
 from wayside.operator_words import refused
 from wayside.progress import watched
 from wayside.project import Project, load
+from wayside.show_memory import Memory
 from wayside.showing import Show, ShowClock
 from wayside.terminal import say
-from wayside.usage import FINE, INTERRUPTED, PROBLEMS, UsageProblem
+from wayside.usage import FINE, INTERRUPTED, OUR_FAULT, PROBLEMS, UsageProblem
 
 if TYPE_CHECKING:
     from engine.day import Plan
@@ -85,6 +86,9 @@ def describe(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--day", metavar="NAME", action=Once, help="perform this show day, until it has closed")
     parser.add_argument("--seed", metavar="N", action=Once, help="for random draws (default 0)")
     desk_asked.describe(parser)
+    parser.add_argument(
+        "--no-journal", action="store_true", help="write nothing into journal.sqlite beside the layout file"
+    )
     parser.add_argument("--plain", action="store_true", help="a line for each thing that happens, on a terminal, too")
 
 
@@ -111,11 +115,21 @@ def run(options: argparse.Namespace) -> int:
         names = wording.listed(list(project.program.days), 4)
         screen.remark(f"{project.name}: no show day is performed; --day NAME performs one ({names}).")
     desk = desk_asked.desk(options, screen)
+    memory = Memory(project, screen, options.dry_run, not options.no_journal)
     if options.dry_run:
-        show = Show(project.program, screen.record, seed=seed, starts_s=from_s, known=True, broken=screen.rules.broken)
+        show = Show(project.program, memory.record, seed=seed, starts_s=from_s, known=True, broken=screen.rules.broken)
+        memory.begins(show, seed=seed)
         day = _day_of(show, plan, _staged(desk, project, show, True))
-        return asyncio.run(Performance(project, show, screen, day=day, desk=desk).run())
-    return _on_links(project, options.port, screen, seed, from_s, plan, desk)
+        return _performed(Performance(project, show, screen, memory, day=day, desk=desk), memory)
+    return _on_links(project, options.port, screen, memory, seed, from_s, plan, desk)
+
+
+def _performed(performance: Performance, memory: Memory) -> int:
+    """Its exit status; whatever becomes of it, the journal comes to its end."""
+    try:
+        return asyncio.run(performance.run())
+    finally:
+        memory.close("the show broke off, by a fault in Wayside", OUR_FAULT)
 
 
 def _staged(desk: Desk | None, project: Project, show: Show, dry_run: bool) -> World:
@@ -142,6 +156,7 @@ def _on_links(
     project: Project,
     ports: list[str],
     screen: Screen,
+    memory: Memory,
     seed: int,
     from_s: int | None,
     plan: Plan | None,
@@ -151,7 +166,7 @@ def _on_links(
 
     clock = ShowClock()
     wired = links_of(project.layout, ports)
-    links = Links(project.layout, wired, clock.now_us, screen.remark)
+    links = Links(project.layout, wired, clock.now_us, screen.show)  # the journal looks at links for itself
     kept = last_positions.file_for(project.layout_file)
     positions, trouble = last_positions.read(kept, project.layout)
     if trouble:
@@ -162,10 +177,11 @@ def _on_links(
         )
         guarded = {name for name, output in project.layout.outputs.items() if output.guarded}
         positions = {name: degrees for name, degrees in positions.items() if name not in guarded}
-    show = Show(project.program, screen.record, links.runs, seed, from_s, False, positions, clock, screen.rules.broken)
+    show = Show(project.program, memory.record, links.runs, seed, from_s, False, positions, clock, screen.rules.broken)
     day = _day_of(show, plan, _staged(desk, project, show, False))
-    performance = Performance(project, show, screen, links, Servos(show, kept, links.runs), day, desk)
-    return asyncio.run(performance.run())
+    memory.begins(show, links.runs, seed)
+    servos = Servos(show, kept, links.runs)
+    return _performed(Performance(project, show, screen, memory, links, servos, day, desk), memory)
 
 
 class Performance:
@@ -176,6 +192,7 @@ class Performance:
         project: Project,
         show: Show,
         screen: Screen,
+        memory: Memory,
         links: Links | None = None,
         servos: Servos | None = None,
         day: ShowDay | None = None,
@@ -184,6 +201,7 @@ class Performance:
         self._project = project
         self._show = show
         self._screen = screen
+        self._memory = memory
         self._links = links
         self._servos = servos
         self._day = day
@@ -236,16 +254,21 @@ class Performance:
                 last_positions.ended(self._servos.kept)
         if self._at_once:
             task.cancel()
-            self._screen.remark(f"{self._project.name}: ended at once. Nothing was brought to its safe state.")
-            return INTERRUPTED
+            return self._ended("ended at once. Nothing was brought to its safe state.", INTERRUPTED)
         await task
         for line in self._screen.rules.closing(self._show.judgements()):
             self._screen.remark(line)
-        self._screen.remark(f"{self._project.name}: {ended(unreached, self._show.flashing if self._links else ())}")
-        return PROBLEMS if unreached or self._screen.rules.any_broken else FINE
+        how = ended(unreached, self._show.flashing if self._links else ())
+        return self._ended(how, PROBLEMS if unreached or self._screen.rules.any_broken else FINE)
+
+    def _ended(self, how: str, status: int) -> int:
+        self._screen.show(f"{self._project.name}: {how}")
+        self._memory.close(how, status)
+        return status
 
     def _look(self) -> None:
         """What is looked at twice a second: links, servos, and whether anything has been heard at all."""
+        self._memory.look()
         if self._links is not None:
             self._links.look()
         if self._servos is not None and (trouble := self._servos.keep()):
@@ -312,6 +335,7 @@ class Performance:
 
     def _typed(self, line: str, loop: asyncio.AbstractEventLoop) -> None:
         self._screen.typed()
+        self._memory.typed(line)
         self._work(line, loop)
         self._screen.draw(self._show)
 
@@ -319,6 +343,8 @@ class Performance:
         answer = understood(line, self._project.program)
         for sentence in self.obey(answer):
             self._screen.remark(sentence)
+        if answer.mark is not None:
+            self._memory.mark(answer.mark)
         if answer.order:
             self._order(answer.order)
         if answer.begins:

@@ -19,6 +19,7 @@ lane occupied        a detector, worked by hand: occupied, clear or unknown
 press NAME           a button, pressed and let go
 start SCENE          stop SCENE
 power on             power off: the track's, on every link
+mark SOMETHING ODD   a note in the journal, to be looked at later
 begin                do not wait for a link that does not talk
 end                  end the show, as Ctrl-C does
 """
@@ -34,6 +35,7 @@ class Answer(NamedTuple):
     says: str = ""
     ends: bool = False
     begins: bool = False
+    mark: str | None = None  # a note for the journal, maybe an empty one
     order: str = ""  # what the links themselves are told: "power on", "power off"
 
 
@@ -42,6 +44,8 @@ def understood(line: str, program: Program) -> Answer:
     words = line[:LONGEST].split()
     if not words:
         return Answer()
+    if words[0] == "mark" and not (len(words) == 2 and words[1] in STATES and "mark" in program.layout.detectors):
+        return Answer(mark=" ".join(words[1:]))
     if (said := operated(words, program)) is not None:
         return Answer(*said)
     if len(words) == 1:

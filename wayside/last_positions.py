@@ -45,6 +45,13 @@ def read(path: Path, layout: Layout) -> tuple[dict[str, float], str]:
 
     A file that is damaged says nothing: a servo of which nothing is known may jump, and that is said elsewhere.
     """
+    found, trouble = read_object(path)
+    servos = {name for name, output in layout.outputs.items() if output.kind is Kind.SERVO}
+    return {name: at for name in servos if (at := _angle(found.get(name), layout, name)) is not None}, trouble
+
+
+def read_object(path: Path) -> tuple[dict[str, object], str]:
+    """A small JSON object that was kept, and what is wrong with its file, if anything; then it is empty."""
     try:
         if path.stat().st_size > MOST_BYTES:
             return {}, f"{path} is far too large to be what was kept there; it is passed over."
@@ -55,32 +62,33 @@ def read(path: Path, layout: Layout) -> tuple[dict[str, float], str]:
         return {}, f"{path} cannot be read ({why_not(problem)}); what it kept is not known."
     except ValueError:
         return {}, _damaged(path)
-    if not isinstance(found, dict):
-        return {}, _damaged(path)
-    servos = {name for name, output in layout.outputs.items() if output.kind is Kind.SERVO}
-    return {
-        str(name): float(at) for name, at in found.items() if name in servos and _is_angle(at, layout, str(name))
-    }, ""
+    return (found, "") if isinstance(found, dict) else ({}, _damaged(path))
 
 
 def _damaged(path: Path) -> str:
     return f"{path} is damaged; what it kept is not known any more, and the show writes it anew."
 
 
-def _is_angle(at: object, layout: Layout, name: str) -> bool:
+def _angle(at: object, layout: Layout, name: str) -> float | None:
     if isinstance(at, bool) or not isinstance(at, int | float):
-        return False
+        return None
     low, high = layout.outputs[name].limits or (0.0, 360.0)
-    return low <= at <= high
+    return float(at) if low <= at <= high else None
 
 
 def write(path: Path, positions: Mapping[str, float]) -> str:
     """Keep them; what is wrong if that cannot be done. A show never stops over it."""
+    why = write_object(path, {name: round(at, 2) for name, at in sorted(positions.items())})
+    return f"Where the servos stand cannot be kept in {path} ({why}); after this show they may jump." if why else ""
+
+
+def write_object(path: Path, found: Mapping[str, object]) -> str:
+    """Write a small JSON object whole and at once; why, if that cannot be done."""
     beside = path.with_suffix(".new")
     try:
         path.parent.mkdir(exist_ok=True)
         with beside.open("w", encoding="utf-8") as file:
-            json.dump({name: round(at, 2) for name, at in sorted(positions.items())}, file, indent=1)
+            json.dump(found, file, indent=1)
             file.write("\n")
             file.flush()
             os.fsync(file.fileno())
@@ -88,6 +96,5 @@ def write(path: Path, positions: Mapping[str, float]) -> str:
     except OSError as problem:
         with suppress(OSError):
             beside.unlink()
-        why = problem.strerror or type(problem).__name__
-        return f"Where the servos stand cannot be kept in {path} ({why}); after this show they may jump."
+        return why_not(problem)
     return ""

@@ -28,6 +28,7 @@ from wayside.layout_crossings import read_crossing
 from wayside.layout_csv import read_rows
 from wayside.layout_daylight import read_daylight, read_viewing, read_whereabouts, with_daylight
 from wayside.layout_doubts import doubts_of
+from wayside.layout_keeping import read_keeping
 from wayside.layout_links import boards_apart, links_apart, read_board, read_link
 from wayside.layout_names import NOUNS, Reading, check_names, of_kind, table, text, wiring
 from wayside.layout_outputs import positive_us, read_outputs
@@ -244,6 +245,7 @@ def _layout(root: Table, shown: str, problems: list[Problem]) -> tuple[Layout, s
         hall_zone=read_hall_zone(reading, table(root, "hall time")),
         daylight_lux=light,
         whereabouts=read_whereabouts(reading, table(root, "whereabouts")),
+        keeping=read_keeping(reading, table(root, "journal")),
         viewing_mm=read_viewing(reading, root),
     )
     return layout, reading.missing

@@ -40,16 +40,22 @@ class Screen:
         self.links: Callable[[], Iterable[str]] = tuple
         self.told: Callable[[str], None] = lambda _: None  # hears all that is said, too
         self.recorded: Callable[[Record], None] = lambda _: None  # and every record
+        self.said: Callable[[str], None] = lambda text: None  # hears every remark
 
     def record(self, record: Record) -> None:
         self.rules.record(record)
         self.recorded(record)
         sentence = self._teller.sentence(record)
         if sentence:
-            self.remark(f"{words.clock(record.at_us):>8}  {sentence}")
+            self.show(f"{words.clock(record.at_us):>8}  {sentence}")
 
     def remark(self, text: str) -> None:
-        """Something to read: at once, or in the next drawing."""
+        """Something to read that the trace does not tell."""
+        self.said(text)
+        self.show(text)
+
+    def show(self, text: str) -> None:
+        """A text: at once, or in the next drawing."""
         self.told(text)
         if self.plain:
             self._write(lambda: say(text))

@@ -73,6 +73,7 @@ class Waiting:
     def __init__(self) -> None:
         self.world: World = Nothing()
         self.now_us: Callable[[], int] = lambda: 0
+        self.heard: Callable[[int, Sequence[Input]], None] | None = None  # is told what is worked, and when
         self.wake = asyncio.Event()
         self._queue: deque[Input] = deque(maxlen=MOST_INPUTS)
 
@@ -91,6 +92,8 @@ class Waiting:
     def advance(self, now_us: int) -> list[Input]:
         events = list(self._queue)
         self._queue.clear()
+        if events and self.heard is not None:
+            self.heard(now_us, events)
         return [*events, *self.world.advance(now_us)]
 
 
@@ -113,6 +116,7 @@ class Show:
         self.clock = clock or ShowClock()
         self.standing = Standing(self.kernel)
         self.late_us: deque[int] = deque(maxlen=1_000)
+        self.worked = 0  # instants
         self.inputs = Waiting()
         self._tell = tell
         self._wires = wires
@@ -318,6 +322,7 @@ class Show:
 
     async def _worked(self, due_us: int) -> None:
         self.late_us.append(max(0, self.now_us - due_us))
+        self.worked += 1
         trace = self.kernel.trace
         records = trace[:]
         trace.clear()  # a show of six hours keeps nothing that it does not need
