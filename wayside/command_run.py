@@ -11,7 +11,6 @@ from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from wayside import desk_asked, last_positions, wording
-from wayside import trace_words as words
 from wayside.command_check import counted, given_paths, paragraphs, without
 from wayside.hands import so_already, understood
 from wayside.live_screen import Screen
@@ -341,7 +340,7 @@ class Performance:
 
     def _work(self, line: str, loop: asyncio.AbstractEventLoop) -> None:
         answer = understood(line, self._project.program)
-        for sentence in self.obey(answer):
+        for sentence in self._do(answer):
             self._screen.remark(sentence)
         if answer.mark is not None:
             self._memory.mark(answer.mark)
@@ -353,7 +352,11 @@ class Performance:
             self._asked(loop)
 
     def obey(self, answer: Answer) -> list[str]:
-        """Do what was typed, or asked for on a page; sentences for who did."""
+        """Do what was asked for on a page; sentences for who did."""
+        self._memory.asked(answer.inputs)
+        return self._do(answer)
+
+    def _do(self, answer: Answer) -> list[str]:
         says = [answer.says] if answer.says else []
         if answer.inputs and self._show.waiting:
             says.append("The show has not begun: that is worked when it does. Type `begin` to begin now.")
@@ -369,7 +372,7 @@ class Performance:
 
     def mark(self, note: str) -> None:
         """Something odd was seen just now."""
-        self._screen.remark(f"{words.clock(self._show.now_us):>8}  mark: {note or 'something odd just now'}")
+        self._memory.mark(note)
 
     def _order(self, operation: str) -> None:
         if self._links is None:

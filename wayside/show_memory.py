@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from engine.events import Input
+from engine.layout import Place
 from engine.trace import Record
 from wayside import journal_file, kept
 from wayside.journal import Journal
@@ -15,6 +18,13 @@ from wayside.project import Project
 if TYPE_CHECKING:
     from adapters.link_run import LinkRun
     from wayside.showing import Show
+
+
+def in_words(event: Input) -> str:
+    """An input for the journal: `start scene evening`, `by hand lamp 0.4`, `darken yes`."""
+    name = re.sub(r"(?<!^)(?=[A-Z])", " ", type(event).__name__).lower()
+    said = ("yes" if value is True else "no" if value is False else value for value in event)
+    return " ".join([name, *(str(value) for value in said if not isinstance(value, Place) and value != "")])
 
 
 class Memory:
@@ -52,6 +62,11 @@ class Memory:
     def typed(self, line: str) -> None:
         if self._watch is not None:
             self._watch.typed(line)
+
+    def asked(self, inputs: Sequence[Input]) -> None:
+        """Somebody asked for this on a page."""
+        for one in inputs:
+            self.typed(f"on the desk: {in_words(one)}")
 
     def mark(self, note: str) -> None:
         """Somebody saw something odd."""

@@ -300,6 +300,12 @@ async def test_the_wall_clock_is_set_back_and_forward(tmp_path: Path, monkeypatc
         assert not looked
 
 
+CALENDAR = (
+    "command_day",
+    "command_journal",
+    "hall_time",
+    "journal",
+)  # what tells the hall's time, or writes it down: it performs nothing
 WALL = {"time", "time_ns", "localtime", "gmtime", "ctime", "now", "utcnow", "today"}
 
 
@@ -308,6 +314,7 @@ def test_nothing_that_performs_reads_the_wall_clock(room: str) -> None:
     found = [
         f"{path.name}:{node.lineno}"
         for path in (ROOT / room).glob("*.py")
+        if not path.name.startswith(CALENDAR)
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
         if isinstance(node, ast.Call)
         and isinstance(node.func, ast.Attribute)
