@@ -108,7 +108,7 @@ class Watch:
             "detectors": {name: _link(layout.link_of(one.wiring)) for name, one in layout.detectors.items()},
             "buttons": {name: _link(layout.link_of(one.wiring)) for name, one in layout.buttons.items()},
             "outputs": {name: _link(layout.link_of(one.wiring)) for name, one in layout.outputs.items()},
-            "scenes": list(self._program.scenes),
+            "scenes": list(self._program.named_scenes),
         }
         dry = ", touching no hardware" if self._dry else ""
         self._put("show", self._name, f"the show begins{dry}", {**details, "state": "begins"}, at_us=0)
