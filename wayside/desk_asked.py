@@ -40,7 +40,13 @@ def desk(options: argparse.Namespace, screen: Screen) -> Desk | None:
         raise UsageProblem(f"--desk {port}: a port for the desk is 1024 to 65535.")
     from wayside.desk import Desk
 
-    made = Desk(port, options.lan)
+    try:
+        made = Desk(port, options.lan)
+    except UsageProblem as problem:
+        if options.desk is not None or options.lan:
+            raise
+        screen.remark(f"{problem} The show goes on without its desk.")  # nobody asked for it by name
+        return None
     made.paths = list(options.paths)
     screen.told, screen.recorded = made.remark, made.record
     screen.marks = (f"desk       {made.door}",)

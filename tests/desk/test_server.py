@@ -5,14 +5,17 @@ from __future__ import annotations
 import os
 import socket
 import time
+from argparse import Namespace
 from collections.abc import Iterator
 from contextlib import ExitStack, closing
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import httpx
 import pytest
 
-from wayside import desk_server
+from wayside import desk_asked, desk_server
 from wayside.desk_server import AT_ONCE, MOST_CONNECTIONS, MOST_FROM_ONE, Doors, Server, bound
 from wayside.usage import UsageProblem
 
@@ -113,6 +116,22 @@ def test_no_free_port_is_said_in_words() -> None:
             taken.add(held.enter_context(closing(bound(first, False))).getsockname()[1])
         with pytest.raises(UsageProblem, match="--no-desk"):
             bound(first, False)
+
+
+def test_a_show_goes_on_without_a_desk_that_nobody_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a machine that begins by itself a taken port must not be the end of the show."""
+
+    def refuses(*_: object) -> None:
+        raise UsageProblem("No port is free.")
+
+    monkeypatch.setattr("wayside.desk.Desk", refuses)
+    said: list[str] = []
+    screen: Any = SimpleNamespace(remark=said.append)
+    assert desk_asked.desk(Namespace(no_desk=False, desk=None, lan=False, paths=[]), screen) is None
+    assert said == ["No port is free. The show goes on without its desk."]
+    for asked in (Namespace(no_desk=False, desk="8640", lan=False), Namespace(no_desk=False, desk=None, lan=True)):
+        with pytest.raises(UsageProblem, match="No port"):
+            desk_asked.desk(asked, screen)
 
 
 class Plain:
