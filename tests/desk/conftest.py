@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -16,6 +18,7 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 QUAY = ROOT / "examples" / "pellbrook-quay"
+KEPT = shutil.ignore_patterns("journal*", ".wayside")  # by shows that somebody has run there
 WAITS_S = 30.0  # far more than any of it takes
 
 
@@ -23,6 +26,10 @@ class Running:
     """`wayside run` in a process of its own; what it prints is read by a thread."""
 
     def __init__(self, *options: str, folder: Path = QUAY, dry: bool = True) -> None:
+        self._own = tempfile.TemporaryDirectory()  # a show keeps a journal beside its layout: not beside the example
+        if folder == QUAY:
+            folder = Path(self._own.name) / "pellbrook-quay"
+            shutil.copytree(QUAY, folder, ignore=KEPT)
         command = [sys.executable, "-m", "wayside", "run", str(folder), "--plain", *(["--dry-run"] if dry else [])]
         env = {**os.environ, "PYTHONUNBUFFERED": "1", "PYTHONPATH": str(ROOT)}
         self.process = subprocess.Popen(
@@ -57,6 +64,7 @@ class Running:
             self.process.kill()
         self.process.wait()
         self._reader.join()
+        self._own.cleanup()
         for pipe in (self.process.stdin, self.process.stdout):
             if pipe:
                 pipe.close()

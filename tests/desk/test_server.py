@@ -7,7 +7,7 @@ import socket
 import time
 from argparse import Namespace
 from collections.abc import Iterator
-from contextlib import ExitStack, closing
+from contextlib import ExitStack, closing, suppress
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -38,7 +38,10 @@ def listening(process: int) -> list[str]:
     table = Path(f"/proc/{process}/net/tcp")
     if not table.exists():
         return []
-    files = {os.readlink(one) for one in Path(f"/proc/{process}/fd").iterdir()}
+    files = set()
+    for one in Path(f"/proc/{process}/fd").iterdir():
+        with suppress(FileNotFoundError):  # closed since: a journal opens and closes files of its own
+            files.add(os.readlink(one))
     rows = [line.split() for line in table.read_text().splitlines()[1:]]
     return [row[1] for row in rows if row[3] == "0A" and f"socket:[{row[9]}]" in files]
 

@@ -268,7 +268,7 @@ def test_a_show_killed_at_any_instant_leaves_a_journal_that_is_whole(bench: Path
 
 def test_a_show_is_read_back_by_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     folder = tmp_path / "quay"
-    shutil.copytree(QUAY, folder)
+    shutil.copytree(QUAY, folder, ignore=shutil.ignore_patterns("journal*", ".wayside"))
     process = begun(folder)
     assert process.stdin is not None
     assert process.stdout is not None
