@@ -6,6 +6,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
 from datetime import UTC, date, datetime, timedelta
+from functools import reduce
 from pathlib import Path
 from typing import NamedTuple
 
@@ -15,6 +16,7 @@ from wayside.usage import UsageProblem
 
 DAY_US = 24 * 3_600_000_000
 FARTHEST_US = 15 * 3_600_000_000  # no clock is further from universal time
+_WORDS = reduce(lambda text, mark: f"replace({text}, '{mark}', ' ')", ".,:;()`", "text")  # as SQL: words only
 QUIET = ("standing", "lateness")  # for programs: shown when they are asked for by kind
 
 
@@ -78,7 +80,7 @@ def _where(wanted: Wanted) -> tuple[list[str], list[object]]:
         given += QUIET
     if wanted.about:
         # whole words only: `lane` is not `saltmarsh-lane`
-        where.append("(subject = ? OR ' ' || replace(replace(text, ':', ' '), ',', ' ') || ' ' LIKE ? ESCAPE '!')")
+        where.append(f"(subject = ? OR ' ' || {_WORDS} || ' ' LIKE ? ESCAPE '!')")
         given += [wanted.about, f"% {_plainly(wanted.about)} %"]
     if wanted.show is not None:
         where.append("show = ?")

@@ -65,6 +65,7 @@ class _Reader:
         self.day = Day()
         self._show: Entry | None = None
         self._last: Entry | None = None
+        self._ended: int | None = None
         self._running: dict[str, datetime] = {}
         self._states: dict[str, tuple[str, datetime]] = {}
 
@@ -72,6 +73,8 @@ class _Reader:
         if self._show is not None and entry.show != self._show.show:
             self._over(None)
         if self._show is None:
+            if entry.show == self._ended:
+                return  # what straggles in after an end is no other show
             self._opens(entry)
         self._last = entry
         act = _ACTS.get(entry.kind)
@@ -98,6 +101,7 @@ class _Reader:
     def show(self, entry: Entry) -> None:
         if entry.details.get("state") == "ended":
             self._over(entry)
+            self._ended = entry.show
 
     def _over(self, end: Entry | None) -> None:
         assert self._show is not None

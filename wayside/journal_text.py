@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from collections.abc import Iterable, Iterator
 from datetime import UTC, date, datetime
 from textwrap import wrap
@@ -20,7 +21,8 @@ _HARMLESS = dict.fromkeys([*range(32), 127, *range(128, 160)], "?")
 # also what turns the direction of writing round, which would show other words than there are
 _HARMLESS |= dict.fromkeys([*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F, 0x2028, 0x2029], "?")
 # A cell that begins so is a formula to a spreadsheet (OWASP, CSV Injection)
-FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
+FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+_UNSEEN = re.compile(r"[^\S\t\r\n]|[\u200b-\u200d\u2060\ufeff]")  # a formula may begin behind these
 HEADINGS = ("number", "date", "time", "utc", "show time s", "kind", "subject", "text", "place", "details")
 MONTHS = [
     "January",
@@ -115,4 +117,4 @@ def _cells(entry: Entry) -> list[object]:
 
 def cell(text: str) -> str:
     """A text that a spreadsheet takes for text."""
-    return f"'{plain(text)}" if text.lstrip(" ").startswith(FORMULA) else plain(text)
+    return f"'{plain(text)}" if _UNSEEN.sub("", text).startswith(FORMULA) else plain(text)

@@ -145,7 +145,8 @@ class Watch:
     def record(self, record: Record) -> None:
         """A record of the trace, as it is made."""
         shape = _SHAPES.get(type(record))
-        sentence = self._teller.sentence(record)
+        # the screen tells of a broken rule with what came before it; here it is an entry like any other
+        sentence = f"rule {record.rule} is broken" if isinstance(record, Broke) else self._teller.sentence(record)
         self._changed = True
         if isinstance(record, SceneIs):
             self._last_change_us, self._owes = record.at_us, True
