@@ -33,7 +33,7 @@ from engine.events import (
 )
 from engine.layout import NOWHERE, OUT_OF_USE
 from engine.queue import INPUT
-from engine.stage import DetectorNow, orders_for
+from engine.stage import DetectorNow
 from engine.waves import Steady
 
 if TYPE_CHECKING:
@@ -160,13 +160,6 @@ def _train_on(kernel: Kernel, detector: str, by: int) -> None:
     kernel.changed((Sort.TRAIN, detector))
 
 
-def stand(kernel: Kernel, event: Stand) -> None:
-    output = kernel.stage.outputs[event.output].output
-    setting = (output.safe if event.safe else None) or output.rest
-    for part, order in orders_for(output, setting, kernel.program.layout.outputs):
-        kernel.order(None, part, order, output.place, "safe" if event.safe else "rest")
-
-
 def close(kernel: Kernel, event: Close) -> None:
     kernel.closed = True
     for name in list(kernel.cast.runs):
@@ -186,7 +179,7 @@ INPUTS: dict[type, Callable[..., None]] = {
     OutputMoved: moved,
     TrainMoves: train_moves,
     TrainStands: train_stands,
-    Stand: stand,
+    Stand: lambda kernel, event: kernel.stand(event.output, event.safe),
     Close: close,
     AllStop: lambda kernel, _: kernel.operator.all_stop(),
     GoOn: lambda kernel, _: kernel.operator.go_on(),

@@ -379,6 +379,13 @@ class Kernel:
         if under_way(wave, self.stage.now_us):
             self.order_wave(run, output, Steady(wave.value_at(self.stage.now_us)), place, "hold")
 
+    def stand(self, name: str, safe: bool) -> None:
+        """An output that no scene holds goes to its safe state, if it has one, or to rest; a signal's parts with it."""
+        output = self.stage.outputs[name].output
+        setting = (output.safe if safe else None) or output.rest
+        for part, order in orders_for(output, setting, self.program.layout.outputs):
+            self.order(None, part, order, output.place, "safe" if safe else "rest")
+
     def rest_orders(self, outputs: Iterable[str]) -> list[tuple[str, Order]]:
         """The orders that bring outputs to rest."""
         known = self.program.layout.outputs

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from enum import Enum
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from engine.layout import DAYLIGHT, NOWHERE, Crossing, Kind, Output
 from engine.program import Level, Order, Swing
 from engine.resuming import resumed
-from engine.stage import Wish, orders_for
+from engine.stage import Wish
 
 if TYPE_CHECKING:
     from engine.kernel import Kernel
@@ -54,9 +55,8 @@ class Operator:
         for run in sorted(runs, key=lambda run: not any(outputs[name].guarded for name in run.scene.writes)):
             kernel.stop_scene(run.scene.name, "all stop", NOWHERE)
         for output in outputs.values():
-            if output.safe is not None and not kernel.stage.outputs[output.name].holder:
-                for part, order in orders_for(output, output.safe, outputs):
-                    kernel.order(None, part, order, output.place, "safe")
+            if output.guarded and not kernel.stage.outputs[output.name].holder:
+                kernel.stand(output.name, safe=True)
 
     def go_on(self) -> None:
         """Scenes may begin again: those that run while something holds are looked at afresh.
@@ -95,9 +95,12 @@ class Operator:
 
     def _is_guarded(self, output: Output) -> bool:
         """Whether it is guarded, itself or as a part of a signal that is."""
-        signals = self._kernel.program.layout.outputs.values()
-        parts = {part for one in signals if one.guarded for aspect in one.aspects for part, _ in aspect.parts}
-        return output.guarded or output.name in parts
+        return output.guarded or output.name in self._guarded_parts
+
+    @cached_property
+    def _guarded_parts(self) -> frozenset[str]:
+        signals = (one for one in self._kernel.program.layout.outputs.values() if one.guarded)
+        return frozenset(part for one in signals for aspect in one.aspects for part, _ in aspect.parts)
 
     def why_not(self, name: str, value: float) -> str:
         """Why an output may not be taken by hand and told this; empty if it may."""

@@ -190,7 +190,7 @@ def event(where: Whereabouts, name: str) -> int | None:
     return None if second is None else round(second)
 
 
-_MONTHS = [
+MONTHS = [
     "January",
     "February",
     "March",
@@ -214,5 +214,5 @@ def why_not(where: Whereabouts, name: str) -> str:
     goes = "rise" if altitude_deg(where, noon(where)) < altitude else "sink"
     goal = f"{-altitude:g} deg below the horizon" if altitude < -1 else "the horizon"
     latitude = f"{abs(round(where.latitude_deg, 2)):g} {'S' if where.latitude_deg < 0 else 'N'}"
-    day = f"{where.day} {_MONTHS[where.month - 1]}"
+    day = f"{where.day} {MONTHS[where.month - 1]}"
     return f"At {latitude} on {day} the sun does not {goes} to {goal}, so there is no {name}."

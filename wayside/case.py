@@ -5,7 +5,7 @@ Plays as fast as it can and stops where a rule breaks. Knows no search and no sc
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -22,7 +22,7 @@ from engine.program import (
     TrainRun,
     lines_of,
 )
-from engine.rules import Judgement, Rules, Sentence, sentences
+from engine.rules import Broken, Judgement, Rules, Sentence, sentences
 from engine.trace import Record, Saw, TrainAt
 from wayside.playing import drivers_see
 
@@ -86,23 +86,17 @@ class Field:
 
 def play(field: Field, case: Case, to_the_end: bool = False) -> Played:
     """Play a case until a rule breaks, or until nothing happens any more; `to_the_end` in any case until then."""
-    program = field.program
-    kernel = Kernel(program, case.seed)
-    rules = Rules(kernel, field.rules)
-    world = World(program.layout, case.trains, case.acts, drivers_see(kernel, program.layout))
+    kernel, rules, world = _set_out(field, case)
     instants: list[int] = []
     broken: list[int] = []
     broke_us = -1
-    while (now_us := next_instant(kernel, world)) is not None and now_us < LONGEST_US:
-        found = work(kernel, world, now_us)
+    for now_us, found in _worked(kernel, world):
         instants.append(now_us)
         if found:
             broken += [one.number for one in found if one.number not in broken]
             broke_us = now_us if broke_us < 0 else broke_us
             if not to_the_end:
                 break
-        if len(instants) >= MOST_INSTANTS:
-            break
     judgements = rules.judgements(kernel.stage.now_us)
     margins = {
         line: (one.margin.amount, one.margin.at_us)
@@ -117,18 +111,32 @@ def play(field: Field, case: Case, to_the_end: bool = False) -> Played:
         tuple(instants),
         tuple((record.detector, record.state) for record in trace if isinstance(record, Saw)),
         world.unseen_us(kernel.stage.now_us),
-        not collides(case.trains, trace, program.layout.tracks),
+        not collides(case.trains, trace, field.program.layout.tracks),
     )
 
 
 def judged(field: Field, case: Case) -> tuple[Judgement, ...]:
     """What every line of every rule comes to, in the order of `field.lines`."""
+    kernel, rules, world = _set_out(field, case)
+    for _ in _worked(kernel, world):
+        pass
+    return rules.judgements(kernel.stage.now_us)
+
+
+def _set_out(field: Field, case: Case) -> tuple[Kernel, Rules, World]:
+    layout = field.program.layout
     kernel = Kernel(field.program, case.seed)
     rules = Rules(kernel, field.rules)
-    world = World(field.program.layout, case.trains, case.acts, drivers_see(kernel, field.program.layout))
-    while (now_us := next_instant(kernel, world)) is not None and now_us < LONGEST_US:
-        work(kernel, world, now_us)
-    return rules.judgements(kernel.stage.now_us)
+    return kernel, rules, World(layout, case.trains, case.acts, drivers_see(kernel, layout))
+
+
+def _worked(kernel: Kernel, world: World) -> Iterator[tuple[int, list[Broken]]]:
+    """Each instant that a case comes to, within its bounds, and what it has broken."""
+    for _ in range(MOST_INSTANTS):
+        now_us = next_instant(kernel, world)
+        if now_us is None or now_us >= LONGEST_US:
+            return
+        yield now_us, work(kernel, world, now_us)
 
 
 # --- trains that run through one another ---------------------------------------------------------------------------

@@ -13,6 +13,7 @@ from datetime import UTC, date, datetime
 from textwrap import wrap
 from typing import TextIO
 
+from engine.sun import MONTHS
 from wayside.journal_file import Entry
 from wayside.journal_read import hall
 
@@ -24,20 +25,6 @@ _HARMLESS |= dict.fromkeys([*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x20
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 _UNSEEN = re.compile(r"[^\S\t\r\n]|[\u200b-\u200d\u2060\ufeff]")  # a formula may begin behind these
 HEADINGS = ("number", "date", "time", "utc", "show time s", "kind", "subject", "text", "place", "details")
-MONTHS = [
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-]
 DAYS = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"]
 
 

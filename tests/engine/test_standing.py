@@ -8,7 +8,7 @@ from acting import LAYOUT, S, notes, program, states, told
 
 from engine.events import Close, Detected, InUse, LinkState, StartScene
 from engine.kernel import Kernel
-from engine.layout import Setting, Wiring
+from engine.layout import Wiring
 from engine.standing import Standing
 from engine.waves import Ramp, Steady
 
@@ -27,8 +27,11 @@ scene other
 """
 
 
-def begun() -> tuple[Kernel, Standing]:
-    kernel = Kernel(program(TEXT))
+EDGE = TEXT.replace("    runs whenever near is occupied\n", "    starts each time near becomes occupied\n")
+
+
+def begun(text: str = TEXT) -> tuple[Kernel, Standing]:
+    kernel = Kernel(program(text))
     for name in kernel.stage.detectors:
         kernel.set_detector(name, "unknown")
     standing = Standing(kernel)
@@ -45,13 +48,7 @@ def test_unknown_detectors_close_the_gate_and_the_scene_holds_it() -> None:
 
 
 def test_a_guarded_output_that_no_scene_holds_rests_when_its_detectors_are_clear() -> None:
-    layout = replace(LAYOUT, outputs={**LAYOUT.outputs, "gate": replace(LAYOUT.outputs["gate"], safe=Setting(0.0))})
-    text = TEXT.replace("    runs whenever near is occupied\n", "    starts each time near becomes occupied\n")
-    kernel = Kernel(program(text, layout))
-    for name in kernel.stage.detectors:
-        kernel.set_detector(name, "unknown")
-    standing = Standing(kernel)
-    kernel.advance(0, standing.begin())
+    kernel, standing = begun(EDGE)
     assert [type(wave) for _, wave in told(kernel, "gate")] == [Ramp]
     assert standing.look() == []
     kernel.advance(5 * S, [Detected("far", "clear")])  # another detector says nothing about the gate
@@ -66,13 +63,7 @@ def test_a_guarded_output_that_no_scene_holds_rests_when_its_detectors_are_clear
 
 
 def test_a_dead_detector_put_out_of_use_keeps_no_gate_closed() -> None:
-    layout = replace(LAYOUT, outputs={**LAYOUT.outputs, "gate": replace(LAYOUT.outputs["gate"], safe=Setting(0.0))})
-    text = TEXT.replace("    runs whenever near is occupied\n", "    starts each time near becomes occupied\n")
-    kernel = Kernel(program(text, layout))
-    for name in kernel.stage.detectors:
-        kernel.set_detector(name, "unknown")
-    standing = Standing(kernel)
-    kernel.advance(0, standing.begin())
+    kernel, standing = begun(EDGE)
     assert [type(wave) for _, wave in told(kernel, "gate")] == [Ramp]
     assert standing.look() == []
     kernel.advance(5 * S, [Detected("far", "clear")])  # another detector says nothing about the gate
