@@ -239,12 +239,12 @@ class LinkMachine:
 
     # --- what the station says -------------------------------------------------------------------------------------
 
-    def _understood(self) -> bool:
+    def _understood(self, reply: bool = False) -> bool:
         """It speaks. Whether what it says counts: while it wakes, only that it is awake does."""
         self._frames += 1
         if self.state is State.WAKING:
             return False
-        self._asking.heard(self._now_us)
+        self._asking.heard(self._now_us, reply)
         if self.state is State.SILENT:
             self._step(Event.ANSWERED)
         return True
@@ -278,12 +278,12 @@ class LinkMachine:
             self.inputs.output_moved(output, value)
 
     def _hear_took(self, _: d.Took) -> None:
-        if self._understood():
+        if self._understood(reply=True):
             self._starting.answered()
 
     def _hear_refused(self, _: d.Refused) -> None:
         """It does not say what it refuses. What waits for an answer of its own has most likely got it."""
-        if not self._understood():
+        if not self._understood(reply=True):
             return
         self.refused += 1
         self._refused += 1

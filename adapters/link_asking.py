@@ -37,7 +37,7 @@ class Asking:
         self._first_us: int | None = None  # the first command behind the last question
         self._on_way = self._behind = 0  # bytes: all that have no answer; those of them behind the question
         self._power_us: int | None = None
-        self._heard_us, self._pause_us = now_us, 0  # its last words, and the pause before them
+        self._report_us, self._pause_us = now_us, 0  # the last line that may be of a report, and the pause before it
         self._named = False  # whether it has said what it is since the last question
         self._doubt = False  # whether it has said what it is before its answer
         self._stalled = False
@@ -87,10 +87,14 @@ class Asking:
 
     # --- what comes in ---------------------------------------------------------------------------------------------
 
-    def heard(self, now_us: int) -> None:
-        """It has said something that can be understood."""
+    def heard(self, now_us: int, reply: bool = False) -> None:
+        """It has said something that can be understood. `reply`: what only ever answers a command, and is in no report.
+
+        A station may take a command just before it says what it is; so a reply makes nothing follow from a report.
+        """
         self._since_us, self._stalled = None, False
-        self._pause_us, self._heard_us = now_us - self._heard_us, now_us
+        if not reply:
+            self._pause_us, self._report_us = now_us - self._report_us, now_us
 
     def answered(self, now_us: int, refused: bool = False) -> None:
         """It has said how its power is, which is how it answers; or it has refused the question, which will do."""
