@@ -88,6 +88,14 @@ def _plan(project: Project, day: Day, options: argparse.Namespace) -> Plan:
     return begun(day, Plan(day, on, zone, project.layout.clock, begins))
 
 
+def whole_day(project: Project, name: str) -> Plan:
+    """The plan of a whole day, on its next date."""
+    from engine.day import Plan
+
+    day, zone = choose_day(project.program, name), hall_time.zone_of(project.layout)
+    return Plan(day, hall_time.next_date(day.name, datetime.now(zone)), zone, project.layout.clock)
+
+
 def begun(day: Day, plan: Plan) -> Plan:
     """The plan, if the day has not closed before it begins."""
     if plan.ends_us <= 0:
