@@ -55,7 +55,7 @@ def taken(output: Output, draw: Draw | None) -> Taken:
 
 
 def told_to(layout: Layout, trace: Sequence[Record], names: Mapping[str, object]) -> dict[str, list[tuple[int, Wave]]]:
-    """What each of the outputs was told from the beginning on; of several orders in an instant the last."""
+    """What each of the outputs was told from the beginning on: its state of rest first."""
     found: dict[str, list[tuple[int, Wave]]] = {name: [(0, _rest(layout.outputs[name]))] for name in names}
     for record in trace:
         if not isinstance(record, Told) or record.output not in found:
@@ -64,8 +64,6 @@ def told_to(layout: Layout, trace: Sequence[Record], names: Mapping[str, object]
         if record.why == "begins":
             waves[:] = [(0, record.wave)]
             continue
-        if waves[-1][0] == record.at_us and record.at_us > 0:
-            waves.pop()
         waves.append((record.at_us, record.wave))
     return found
 

@@ -6,9 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from engine.layout import Kind
+from engine.flicker import Flicker
+from engine.layout import Kind, Output, Position, Setting
+from engine.manners import MANNERS
+from engine.supply import Draw
 from engine.trace import Told
-from engine.waves import Wave
+from engine.waves import Ramp, Steady, Wave
 from wayside.project import Project, load
 from wayside.rehearsing import rehearse
 from wayside.supply_check import check, overloads
@@ -235,6 +238,71 @@ def test_a_lamp_counts_in_full_while_it_is_lit_at_all(projects: dict[str, Projec
     assert 3_900 < one[-1].at_us // MS <= 4_000  # faded out over the fourth second
 
 
+BARRIER = Output(
+    "barrier", Kind.SERVO, Setting(0.0), positions=(Position("up", 0.0), Position("down", 80.0)), travel_us=2_000 * MS
+)
+LAMP, MILL = Output("lamp", Kind.LAMP, Setting(0.0)), Output("mill", Kind.MOTOR, Setting(0.0))
+
+
+def rows(output: Output, draw: Draw, *waves: tuple[int, Wave]) -> list[tuple[int, int, str]]:
+    """Milliseconds, milliamperes and what is done, of waves that begin at milliseconds and end at ten seconds."""
+    told = [(at_ms * MS, wave) for at_ms, wave in waves]
+    found = steps(output, taken(output, draw), told, 10_000 * MS, 0)
+    return [(step.at_us // MS, step.ua // 1000, step.doing) for step in found]
+
+
+def test_a_servo_that_is_set_at_once_takes_its_own_time() -> None:
+    # a quarter of the way of 80 deg: a quarter of its 2 s
+    found = rows(BARRIER, Draw(), (0, Steady(0.0)), (3_000, Steady(20.0)), (4_000, Steady(20.0)))
+    assert found[1:] == [
+        (3_000, 650, "starts"),
+        (3_100, 170, "moves"),
+        (3_500, 10, "stands"),
+        (4_000, 10, "stands"),
+    ]
+
+
+def test_a_short_move_is_all_start() -> None:
+    found = rows(BARRIER, Draw(), (0, Steady(0.0)), (3_000, Steady(2.0)))  # 50 ms of way
+    assert found[1:] == [(3_000, 650, "starts"), (3_050, 10, "stands")]
+
+
+def test_a_move_that_is_cut_short_starts_again() -> None:
+    found = rows(
+        BARRIER, Draw(), (0, Steady(0.0)), (1_000, Ramp(1_000 * MS, 3_000 * MS, 0.0, 80.0)), (2_000, Steady(0.0))
+    )
+    assert found[1:] == [
+        (1_000, 650, "starts"),
+        (1_100, 170, "moves"),
+        (2_000, 650, "starts"),
+        (2_100, 170, "moves"),
+        (3_000, 10, "stands"),
+    ]
+
+
+def test_what_flickers_counts_as_lit() -> None:
+    embers = Flicker(500 * MS, 0, 1, MANNERS["embers"], (0.25, 0.9), (0.25, 0.9))
+    assert rows(LAMP, Draw(10_000), (0, Steady(0.0)), (500, embers)) == [(0, 0, ""), (500, 10, "on")]
+
+
+def test_a_motor_that_runs_already_does_not_start() -> None:
+    draw = Draw(90_000, 400_000)
+    found = rows(MILL, draw, (0, Steady(0.0)), (1_000, Steady(0.5)), (5_000, Steady(-1.0)), (8_000, Steady(0.0)))
+    assert found == [
+        (0, 0, ""),
+        (1_000, 400, "starts"),
+        (1_100, 90, "on"),
+        (5_000, 90, "on"),
+        (8_000, 0, ""),
+    ]
+
+
+def test_of_two_worst_moments_alike_the_first_is_named(projects: dict[str, Project]) -> None:
+    one = play(projects, "both")
+    found = loads(projects["both"].layout, [one, one._replace(name="again")])
+    assert worst(found[0]).play == "both"
+
+
 def test_against_asking_every_output_every_millisecond() -> None:
     """The same by brute force: everything that is not nothing counts, looked at a thousand times a second."""
     project = load([QUAY])
@@ -276,6 +344,13 @@ def test_all_at_once_that_never_comes_is_said_to_be_so(tmp_path: Path) -> None:
     assert said.advice
 
 
+def test_what_a_supply_gives_exactly_it_carries(tmp_path: Path) -> None:
+    (said,) = check(_changed(tmp_path, "gives: 1 A", "gives: 1.56 A").program)
+    assert "all that it powers" in said.what
+    (said,) = check(_changed(tmp_path, "gives: 1 A", "gives: 1559 mA").program)
+    assert "is drawn at 0 s" in said.what
+
+
 def test_a_supply_that_gives_enough_is_passed_over(tmp_path: Path) -> None:
     assert check(_changed(tmp_path, "gives: 1 A", "gives: 2.25 A").program) == []
     assert len(check(_changed(tmp_path, "gives: 1 A", "gives: 2249 mA").program)) == 1
@@ -285,6 +360,7 @@ def test_a_supply_that_gives_enough_is_passed_over(tmp_path: Path) -> None:
     ("settings", "said"),
     [
         ("voltage: 5 V dc, fuse: 500 mA, powers: [near, far]", ""),  # 270 mA lasting, 375 carried
+        ("voltage: 5 V dc, fuse: 360 mA, powers: [near, far]", ""),  # and here 270 carried, to the last
         ("voltage: 5 V dc, fuse: 315 mA, powers: [near, far]", "carries 236 mA for good"),
         ("voltage: 5 V dc, fuse: 4 A, powers: [near], wire: 1 m of 0.5 mm2", "carries 3 A"),
         ("voltage: 5 V dc, fuse: 3 A, powers: [near], wire: 1 m of 0.5 mm2", ""),

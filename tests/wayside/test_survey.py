@@ -92,7 +92,12 @@ def test_what_no_scene_uses(tmp_path: Path) -> None:
     assert surveyed(project_in(tmp_path, LAYOUT, used)).unused == ()
 
 
-def test_a_lamp_that_shows_readiness_or_the_sky_is_used() -> None:
+def test_a_lamp_that_follows_the_daylight_needs_no_scene(tmp_path: Path) -> None:
+    sky = "  sky: {kind: lamp, dimmable: yes, follows daylight: 1 lux to 1000 lux}\n  spare:"
+    assert surveyed(project_in(tmp_path, LAYOUT.replace("  spare:", sky))).unused == ("green", "spare")
+
+
+def test_a_lamp_that_shows_readiness_is_used() -> None:
     assert surveyed(load([QUAY])).unused == ()
 
 
