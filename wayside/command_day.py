@@ -36,9 +36,7 @@ def rehearse(project: Project, options: argparse.Namespace, seed: int, out: Out)
         if name not in project.program.named_scenes:
             raise UsageProblem(unknown("scene", name, project.program.named_scenes, (), ""))
     plan = _plan(project, day, options)
-    every_us = None if options.trains is None else wording.read_duration(options.trains, "--trains")
-    if every_us is not None and every_us < SHORTEST_US:
-        raise UsageProblem(f"--trains takes {wording.duration(SHORTEST_US)} or more.")
+    every_us = trains_every(options.trains)
     from wayside.day_rehearsing import rehearse_day
 
     with shares(1, "rehearsing") as come:
@@ -69,6 +67,14 @@ def rehearse(project: Project, options: argparse.Namespace, seed: int, out: Out)
     out(day_words.summary(project.name, played))
     write_files(project, [played.result], options, out)
     return FINE if played.result.passed else PROBLEMS
+
+
+def trains_every(written: str | None) -> int | None:
+    """How often a train runs, from what --trains says."""
+    every_us = None if written is None else wording.read_duration(written, "--trains")
+    if every_us is not None and every_us < SHORTEST_US:
+        raise UsageProblem(f"--trains takes {wording.duration(SHORTEST_US)} or more.")
+    return every_us
 
 
 def _plan(project: Project, day: Day, options: argparse.Namespace) -> Plan:

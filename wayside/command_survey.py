@@ -21,9 +21,9 @@ from wayside.usage import FINE, PROBLEMS, UsageProblem, why_not
 
 if TYPE_CHECKING:
     from wayside.flash_warnings import FastFlashing
-    from wayside.rehearsing import Result
-    from wayside.supply_loads import Load
+    from wayside.supply_loads import Load, Played
     from wayside.survey_pages import Section
+    from wayside.survey_paper import Written
     from wayside.survey_rows import Survey
 
 WIDTH = 100  # at most; a narrower terminal has its own
@@ -84,9 +84,9 @@ def run(options: argparse.Namespace) -> int:
     if _asked(options):
         return _answer(options)
     project = load(given_paths(options.paths, "survey"), watched=watched)
-    results = [] if project.errors else list(_played(project, options))
-    stock, loads, found = _stock(project, results)
-    for write in _faces(project, options, stock, loads, found, results):
+    played = [] if project.errors else list(_played(project, options))
+    stock, loads, found = _stock(project, played)
+    for write in _faces(project, options, stock, loads, found, played):
         write()
     if project.errors:
         tell(f"{project.name}: {counted(project)}; nothing was played. `wayside check` tells them all.")
@@ -137,37 +137,38 @@ def _answer(options: argparse.Namespace) -> int:
 # --- playing -------------------------------------------------------------------------------------------------------
 
 
-def _played(project: Project, options: argparse.Namespace) -> Iterator[Result]:
-    """Every rehearsal, and the day if one is asked for; without any, every scene by itself."""
+def _played(project: Project, options: argparse.Namespace) -> Iterator[Played]:
+    """Every rehearsal, and the day if one is asked for."""
     from wayside.rehearsing import rehearse
+    from wayside.supply_loads import Played
 
     rehearsals = list(project.program.rehearsals.values())
     days = 0 if options.day is None else 1
     with shares(len(rehearsals) + days, "playing") as come:
         for number, rehearsal in enumerate(rehearsals):
-            yield rehearse(project.program, rehearsal, None, None if come is None else partial(come, number))
+            result = rehearse(project.program, rehearsal, None, None if come is None else partial(come, number))
+            yield Played(rehearsal.name, result.trace, result.ended_us)
         if days:
             yield _day(project, options, None if come is None else partial(come, len(rehearsals)))
 
 
-def _day(project: Project, options: argparse.Namespace, progress: Callable[[float], None] | None) -> Result:
-    from wayside import wording
-    from wayside.command_day import whole_day
+def _day(project: Project, options: argparse.Namespace, progress: Callable[[float], None] | None) -> Played:
+    from wayside.command_day import trains_every, whole_day
     from wayside.day_rehearsing import rehearse_day
+    from wayside.supply_loads import Played
 
     plan = whole_day(project, options.day)
-    every_us = None if options.trains is None else wording.read_duration(options.trains, "--trains")
-    return rehearse_day(project.program, plan, 0, every_us, progress).result
+    played = rehearse_day(project.program, plan, 0, trains_every(options.trains), progress).result
+    return Played(played.rehearsal.name, played.trace, played.ended_us, plan.hall_starts_s)
 
 
-def _stock(project: Project, results: list[Result]) -> tuple[Survey, list[Load], list[FastFlashing]]:
+def _stock(project: Project, played: list[Played]) -> tuple[Survey, list[Load], list[FastFlashing]]:
     from wayside.flash_warnings import fast_flashing
-    from wayside.supply_loads import Played, loads
+    from wayside.supply_loads import loads
     from wayside.survey_rows import survey
 
     program = None if project.errors else project.program
-    played = [Played(one.rehearsal.name, one.trace, one.ended_us) for one in results]
-    fast = [one for result in results for one in fast_flashing(project.program, result.trace, result.ended_us)]
+    fast = [one for play in played for one in fast_flashing(project.program, play.trace, play.until_us)]
     return survey(project.layout, program, project.problems), loads(project.layout, played), fast
 
 
@@ -191,20 +192,20 @@ def _faces(
     stock: Survey,
     loads: list[Load],
     fast: list[FastFlashing],
-    results: list[Result],
+    played: list[Played],
 ) -> Iterator[Callable[[], None]]:
     """What is to be written, each as something to do: the screen's text unless something else was asked for."""
     from wayside import survey_faces, survey_pages, survey_sheet
 
     title = f"{project.name}: what is wired where"
-    sections = survey_pages.pages(project.layout, stock, loads, [one.rehearsal.name for one in results])
+    sections = survey_pages.pages(project.layout, stock, loads, [one.name for one in played])
     sheet_title = f"{project.name}: for the exhibition's organiser"
     if options.csv is not None:
         yield partial(_put, options.csv, [survey_faces.as_csv(stock).rstrip("\n")])
     if options.markdown is not None:
         yield partial(_put, options.markdown, list(survey_faces.as_markdown(title, sections)))
     if options.organiser is not None:
-        sheet = survey_sheet.pages(project.layout, project.program, loads, fast if results else None)
+        sheet = survey_sheet.pages(project.layout, project.program, loads, fast if played else None)
         yield partial(_sheet, options.organiser, sheet_title, sheet)
     if options.chart is not None:
         yield partial(_chart, project, Path(options.chart), stock, sections)
@@ -250,11 +251,13 @@ def _chart(project: Project, path: Path, stock: Survey, sections: list[Section])
     _paper(path, lambda to: write_chart(to, project.name, stock, sections, supplies))
 
 
-def _paper(path: Path, write: Callable[[Path], int]) -> None:
+def _paper(path: Path, write: Callable[[Path], Written]) -> None:
     from wayside.wording import count
 
     try:
-        number = write(path)
+        written = write(path)
     except OSError as problem:
         raise UsageProblem(f"{path} cannot be written: {why_not(problem)}.") from problem
-    say(f"{count(number, 'page')}, A4, in {path}.")
+    say(f"{count(written.pages, 'page')}, A4, in {path}.")
+    if written.missing:
+        tell(f"The type on paper has no letters for {written.missing}: they stand there as boxes.")

@@ -14,6 +14,7 @@ from scenes.problems import Problem
 from wayside import cables, fuses, voltage_limits
 from wayside.electric_values import amperes, digits, metres, supply_said, volts
 from wayside.supply_loads import Load, Moment, Part, run_sums
+from wayside.trace_words import time_of_day
 from wayside.wording import count, duration, listed
 
 MOST_NAMED = 5  # outputs of a moment
@@ -50,6 +51,8 @@ def added_up(load: Load) -> str:
 
 
 def when(moment: Moment) -> str:
+    if moment.hall_s is not None:
+        return f"at {time_of_day(moment.hall_s)} hall time of {moment.play}"
     return f"at {duration(round(moment.at_us, -4))} of {moment.play}"
 
 

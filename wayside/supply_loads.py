@@ -22,6 +22,7 @@ class Played(NamedTuple):
     name: str
     trace: Sequence[Record]
     until_us: int
+    hall_starts_s: int | None = None  # of a show day: the hall's second of the day at its beginning
 
 
 class Part(NamedTuple):
@@ -39,6 +40,7 @@ class Moment(NamedTuple):
     play: str
     at_us: int
     parts: tuple[Part, ...]
+    hall_s: int | None = None  # on a show day: the hall's second of the day
 
 
 class Sums(NamedTuple):
@@ -153,8 +155,8 @@ def _worse(layout: Layout, load: Load, play: Played) -> Load:
         for name in load.outputs
     }
     always = [Part(board, board_ua(layout, board), "on") for board in load.boards if board_ua(layout, board)]
-    worst = _most(all_steps, always, play.name, lasting=False)
-    lasting = _most(all_steps, always, play.name, lasting=True)
+    worst = _most(all_steps, always, play, lasting=False)
+    lasting = _most(all_steps, always, play, lasting=True)
     return load._replace(worst=_greater(load.worst, worst), lasting=_greater(load.lasting, lasting))
 
 
@@ -167,7 +169,7 @@ def _greater(first: Moment | None, second: Moment) -> Moment:
     return first if first is not None and first.ua >= second.ua else second
 
 
-def _most(all_steps: dict[str, list[Step]], always: list[Part], play: str, lasting: bool) -> Moment:
+def _most(all_steps: dict[str, list[Step]], always: list[Part], play: Played, lasting: bool) -> Moment:
     """The instant at which the sum is greatest, looked at after all that changes in that instant."""
     changes = sorted(
         ((step.at_us, name, step) for name, row in all_steps.items() for step in row), key=lambda one: one[0]
@@ -185,4 +187,5 @@ def _most(all_steps: dict[str, list[Step]], always: list[Part], play: str, lasti
         if last_of_instant and total > best:
             drawing = [Part(one, amount, doing[one]) for one, amount in now.items() if amount]
             best, best_us, parts = total, at_us, (*always, *drawing)
-    return Moment(best, play, best_us, tuple(sorted(parts, key=lambda part: -part.ua)))
+    hall_s = None if play.hall_starts_s is None else play.hall_starts_s + best_us // 1_000_000
+    return Moment(best, play.name, best_us, tuple(sorted(parts, key=lambda part: -part.ua)), hall_s)

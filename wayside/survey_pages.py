@@ -248,8 +248,11 @@ def _moments(load: Load) -> Iterator[tuple[str, str]]:
 
 def _fuse(load: Load) -> Iterator[tuple[str, str]]:
     lasting, most = load.sums.lasting_ua, load.sums.most_ua
-    rating = fuses.for_load(lasting) if lasting else None
+    if not lasting:
+        return
+    rating = fuses.for_load(lasting)
     if rating is None:
+        yield "a fuse for it", f"no rating ({fuses.RATINGS_SOURCE}) carries {amperes(lasting)}: divide what it powers"
         return
     why = f"the least that is loaded to no more than 75 % by {amperes(lasting)} ({fuses.SHARE_SOURCE})"
     slow = f"; time-lag, since {amperes(most)} flow for a moment as servos start" if most > rating else ""

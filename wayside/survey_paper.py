@@ -5,10 +5,12 @@ The one home of the PDF library. Knows pages and ink; the words come from others
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterable, Iterator, Sequence
+from datetime import UTC, datetime
 from math import ceil
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from wayside.electric_values import amperes, supply_said
 from wayside.survey_pages import FREE, Section, Table
@@ -20,13 +22,14 @@ if TYPE_CHECKING:
     from engine.supply import Supply
 
 FONT = "DejaVu"
+MISSING = "\u25a1"  # a box
+Boxes = dict[int, str]
 MARGIN_MM = 14.0
 BODY_PT, TABLE_PT, HEAD_PT, TITLE_PT = 9.0, 8.0, 11.0, 16.0
 LINE_MM, ROW_MM = 4.6, 4.4
 SHADE = 236  # of headings and free ports: the word says it, too
 CARD_MM = (45.5, 24.0)  # a label's width and height
 CARDS_ACROSS = 4
-MOST_LABELS = 2_000
 TICK, BOX = "seen", "\u2610"  # a column to tick beside the layout
 
 
@@ -37,41 +40,73 @@ class Label(NamedTuple):
     lines: tuple[str, ...]
 
 
-def write_chart(path: Path, title: str, survey: Survey, sections: Sequence[Section], supplies: Iterable[Supply]) -> int:
-    """The wiring chart, landscape, then labels, upright. Returns how many pages. Raises OSError."""
-    paper = _paper(f"{title}: wiring chart")
-    paper.add_page(orientation="landscape")
-    _title(paper, f"{title}: wiring chart")
+class Written(NamedTuple):
+    """How many pages, and the letters that the type does not have, which stand there as boxes."""
+
+    pages: int
+    missing: str
+
+
+def write_chart(
+    path: Path, title: str, survey: Survey, sections: Sequence[Section], supplies: Iterable[Supply]
+) -> Written:
+    """The wiring chart, landscape, then labels, upright. Raises OSError."""
+    paper, boxes = _begun(f"{title}: wiring chart", "landscape")
     for section in sections:
-        _section(paper, _with_ticks(section))
-    _labels(paper, title, list(labels(survey, supplies)))
-    return _write(paper, path)
+        _section(paper, _boxed(_with_ticks(section), boxes))
+    _labels(paper, title.translate(boxes), list(labels(survey, supplies)))
+    return _write(paper, path, boxes)
 
 
-def write_sheet(path: Path, title: str, sections: Sequence[Section]) -> int:
-    """The organiser's sheet, upright. Returns how many pages. Raises OSError."""
+def write_sheet(path: Path, title: str, sections: Sequence[Section]) -> Written:
+    """The organiser's sheet, upright. Raises OSError."""
+    words = " ".join(line for section in sections for line in section.lines)
+    paper, boxes = _begun(title, "portrait", words)
+    for section in sections:
+        _section(paper, _boxed(section, boxes))
+    return _write(paper, path, boxes)
+
+
+def _begun(title: str, way: Literal["landscape", "portrait"], words: str = "") -> tuple[FPDF, Boxes]:
+    """Paper with its title, and boxes for the letters of a person's own words that the type lacks."""
     paper = _paper(title)
-    paper.add_page(orientation="portrait")
-    _title(paper, title)
-    for section in sections:
-        _section(paper, section)
-    return _write(paper, path)
+    boxes = _missing(paper, title + words)
+    paper.add_page(orientation=way)
+    paper.set_font(FONT, "B", TITLE_PT)
+    paper.multi_cell(0, 8, title.translate(boxes), new_x="LMARGIN", new_y="NEXT")
+    return paper, boxes
 
 
-def _write(paper: FPDF, path: Path) -> int:
+def _write(paper: FPDF, path: Path, boxes: Boxes) -> Written:
     path.write_bytes(bytes(paper.output()))
-    return int(paper.pages_count)
+    return Written(int(paper.pages_count), "".join(map(chr, boxes)))
+
+
+def _missing(paper: FPDF, words: str) -> Boxes:
+    """Letters that the type does not have: it would leave them out without a word."""
+    from fpdf.fonts import TTFFont
+
+    font = paper.fonts[FONT.lower()]
+    assert isinstance(font, TTFFont)
+    return {ord(letter): MISSING for letter in words if ord(letter) not in font.cmap}
+
+
+def _boxed(section: Section, boxes: Boxes) -> Section:
+    return section._replace(lines=tuple(line.translate(boxes) for line in section.lines)) if boxes else section
 
 
 def _paper(title: str) -> FPDF:
     from fpdf import FPDF
     from matplotlib import get_data_path  # for the letters that come with it: names of layouts are in any language
 
+    for name in ("fontTools", "fpdf"):  # they say how they make fonts smaller
+        logging.getLogger(name).setLevel(logging.ERROR)
+
     class Paper(FPDF):
         def footer(self) -> None:
             self.set_y(-10)
             self.set_font(FONT, size=7)
-            self.cell(0, 4, f"{title}   page {self.page_no()} of {{nb}}", align="R")
+            self.cell(0, 4, f"{title.translate(_missing(self, title))}   page {self.page_no()} of {{nb}}", align="R")
 
     paper = Paper(format="A4", unit="mm")
     fonts = Path(get_data_path()) / "fonts" / "ttf"
@@ -80,15 +115,13 @@ def _paper(title: str) -> FPDF:
     paper.set_margin(MARGIN_MM)
     paper.set_auto_page_break(True, MARGIN_MM)
     paper.set_title(title)
+    paper.set_lang("en-GB")
+    paper.set_creator("Wayside")
+    paper.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))  # equal surveys make equal files
     return paper
 
 
 # --- sections ------------------------------------------------------------------------------------------------------
-
-
-def _title(paper: FPDF, title: str) -> None:
-    paper.set_font(FONT, "B", TITLE_PT)
-    paper.multi_cell(0, 8, title, new_x="LMARGIN", new_y="NEXT")
 
 
 def _section(paper: FPDF, section: Section) -> None:
@@ -197,7 +230,7 @@ def _label(box: Box, row: Row) -> Label:
 def _labels(paper: FPDF, title: str, found: list[Label]) -> None:
     """Cards with broken lines between them, to be cut apart."""
     across, down = CARD_MM
-    for number, label in enumerate(found[:MOST_LABELS]):
+    for number, label in enumerate(found):
         column = number % CARDS_ACROSS
         if number == 0 or (column == 0 and paper.get_y() + 2 * down > paper.h - MARGIN_MM):
             paper.add_page(orientation="portrait")
