@@ -22,9 +22,9 @@ from wayside.usage import FINE, PROBLEMS, UsageProblem, why_not
 if TYPE_CHECKING:
     from wayside.flash_warnings import FastFlashing
     from wayside.supply_loads import Load, Played
-    from wayside.survey_pages import Section
     from wayside.survey_paper import Written
     from wayside.survey_rows import Survey
+    from wayside.survey_sections import Section
 
 WIDTH = 100  # at most; a narrower terminal has its own
 LEAST_WIDTH = 72

@@ -14,8 +14,8 @@ from textwrap import wrap
 
 from wayside.electric_values import digits
 from wayside.journal_text import cell as harmless
-from wayside.survey_pages import Section, Table
 from wayside.survey_rows import Row, Survey
+from wayside.survey_sections import Section, Table
 
 GAP = "  "
 _QUANTITY = re.compile(r"([0-9]\*?) (m?A|m?V|m?W|m|mm2|deg|%|ohm|EUR|levels|min|s|h)(?![a-z0-9])")

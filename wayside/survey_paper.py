@@ -13,8 +13,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from wayside.electric_values import amperes, supply_said
-from wayside.survey_pages import FREE, Section, Table
+from wayside.survey_pages import FREE
 from wayside.survey_rows import Box, Row, Survey
+from wayside.survey_sections import Section, Table
 
 if TYPE_CHECKING:
     from fpdf import FPDF

@@ -13,7 +13,7 @@ from wayside import cables, fuses, resistors
 from wayside.electric_values import amperes, cable, current_ua, digits, supply_voltage, voltage_mv, volts, watts
 from wayside.layout_supplies import MOST_FORWARD_MV, MOST_IN_SERIES, MOST_MM, MOST_MM2, MOST_UA
 from wayside.supply_findings import lost_said
-from wayside.survey_pages import sold_said
+from wayside.survey_supplies import sold_said
 from wayside.usage import UsageProblem
 from wayside.voltage_limits import passed
 

@@ -13,7 +13,7 @@ from engine.program import Flash, Flickers, Program, Shows, Tell, lines_of
 from wayside.electric_values import amperes, power_w, supply_said, watts
 from wayside.flash_warnings import CAUTION, FastFlashing
 from wayside.supply_loads import Load
-from wayside.survey_pages import Section, Table
+from wayside.survey_sections import Section, Table
 from wayside.trace_words import rate
 from wayside.wording import count, listed
 
