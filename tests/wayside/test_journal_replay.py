@@ -1,0 +1,196 @@
+"""Minutes of a show given back as a rehearsal: rehearsed from its text, it does what the kernel's own trace says.
+
+The measure is the trace of the show itself, taken beside the journal, not what the journal says of it.
+"""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+from virtual_show import S, Shown, show
+
+from engine.trace import Broke, Record, SceneIs, Told
+from wayside.cli import main
+from wayside.project import load
+from wayside.rehearsing import rehearse
+
+QUAY = Path(__file__).parents[2] / "examples" / "pellbrook-quay"
+WATCHFUL = """
+
+rule lane-is-guarded
+    never lane is occupied while any of barriers is not lowered
+"""
+# two trains, a hand, a mark, the second train onto the lane before it is closed; then a quiet hour and another train
+BUSY = [
+    (20.25, "up-approach occupied"),
+    (44.5, "lane occupied"),
+    (45.75, "up-approach clear"),
+    (52.125, "lane clear"),
+    (130.0, "down-approach occupied"),
+    (133.3, "lane occupied"),
+    (134.0, "mark a train on the lane, barriers up"),
+    (150.0, "stop saltmarsh-lane"),
+    (170.0, "down-approach clear"),
+    (171.0, "lane clear"),
+    (200.0, "start saltmarsh-lane"),
+    (900.004321, "up-approach occupied"),
+    (930.0, "lane occupied"),
+    (931.0, "up-approach clear"),
+    (940.0, "lane clear"),
+    (941.5, "mark again"),
+]
+
+
+@pytest.fixture
+def quay(tmp_path: Path) -> Path:
+    folder = tmp_path / "quay"
+    shutil.copytree(QUAY, folder, ignore=shutil.ignore_patterns("journal*", ".wayside"))
+    with (folder / "saltmarsh-lane.scene").open("a", encoding="utf-8") as file:
+        file.write(WATCHFUL)
+    return folder
+
+
+def events(trace: list[Record] | tuple[Record, ...], from_us: int, until_us: int, without: set[str]) -> list[object]:
+    """What scenes and rules did, at times from the beginning of the window."""
+    found: list[object] = []
+    for one in trace:
+        if from_us <= one.at_us <= until_us:
+            if isinstance(one, SceneIs) and one.scene not in without:
+                found.append((one.at_us - from_us, one.scene, one.state, one.why))
+            elif isinstance(one, Broke):
+                found.append((one.at_us - from_us, one.rule, one.since_us - from_us))
+    return found
+
+
+def told(trace: list[Record] | tuple[Record, ...], from_us: int, until_us: int, scene: str) -> list[object]:
+    return [
+        (one.at_us - from_us, one.output, one.why, one.place.line)
+        for one in trace
+        if isinstance(one, Told) and one.scene == scene and from_us <= one.at_us <= until_us
+    ]
+
+
+def given_back(folder: Path, capsys: pytest.CaptureFixture[str], *options: str, status: int = 0) -> tuple[str, str]:
+    """The name of the rehearsal that was written, and what was said of it."""
+    target = folder / "odd.scene"
+    target.unlink(missing_ok=True)
+    capsys.readouterr()
+    assert main(["journal", str(folder), "--as-rehearsal", "--into", str(target), *options]) == status
+    return target.read_text().split("rehearsal ")[-1].split("\n")[0], capsys.readouterr().err
+
+
+def compared(shown: Shown, folder: Path, name: str, from_s: float, until_s: float, without: set[str] = frozenset()) -> int:  # type: ignore[assignment]
+    """Rehearse the text, and compare with the show's own trace; how many events there were."""
+    project = load([folder])
+    assert not project.errors, [str(one) for one in project.errors]
+    result = rehearse(project.program, project.program.rehearsals[name])
+    from_us, until_us = round(from_s * S), round(until_s * S)
+    length_us = until_us - from_us
+    theirs = events(shown.trace, from_us, until_us, without)
+    assert events(result.trace, 0, length_us, without) == theirs
+    assert told(result.trace, 0, length_us, "saltmarsh-lane") == told(
+        shown.trace, from_us, until_us, "saltmarsh-lane"
+    )
+    return len(theirs)
+
+
+def test_a_mark_is_given_back_with_the_broken_rule(quay: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    shown = show(quay, BUSY, 1000)
+    name, said = given_back(quay, capsys, "--at", "12:02:14", "--before", "1min")
+    assert "Rehearsed, it does the same" in said
+    assert "1 broken rule" in said
+    assert any(isinstance(one, Broke) and one.rule == "lane-is-guarded" for one in shown.trace)
+    text = (quay / "odd.scene").read_text()
+    start_s = _start(text, shown)
+    assert compared(shown, quay, name, start_s, 134.0) == 2
+
+
+def _start(text: str, shown: Shown) -> float:
+    """The second of the show at which the rehearsal begins, from its layout time."""
+    hours, minutes, seconds = map(int, text.split("begins at ")[1].split()[0].split(":"))
+    return hours * 3600 + minutes * 60 + seconds - shown.project.layout.clock.starts_s
+
+
+def test_the_last_mark_sets_out_from_rest(quay: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`at 900.004321 s` is kept to the microsecond, and the settling of detectors is reckoned with."""
+    shown = show(quay, BUSY, 1000)
+    name, said = given_back(quay, capsys, "--mark")
+    assert "Rehearsed, it does the same: 1 beginning or end of scenes." in said
+    text = (quay / "odd.scene").read_text()
+    start_s = _start(text, shown)
+    assert start_s <= 941.5 - 180
+    assert f"at {900.004321 - start_s:.6f} s up-approach becomes occupied" in text
+    assert compared(shown, quay, name, start_s, 941.5) == 1
+
+
+def test_a_scene_that_was_half_way_is_begun_earlier(quay: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    shown = show(quay, BUSY, 1000)
+    name, said = given_back(quay, capsys, "--at", "12:00:50", "--before", "10 s")  # 40 s: the crossing is closed
+    assert "earlier: only then did no scene run that counts" in said
+    text = (quay / "odd.scene").read_text()
+    assert _start(text, shown) < 20
+    assert compared(shown, quay, name, _start(text, shown), 50) == 1
+
+
+def test_hands_stop_and_start_scenes_at_the_same_instants(quay: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    shown = show(quay, BUSY, 1000)
+    name, said = given_back(quay, capsys, "--at", "12:05", "--before", "200s")
+    assert "Rehearsed, it does the same" in said
+    text = (quay / "odd.scene").read_text()
+    assert "stop saltmarsh-lane" in text
+    assert "start saltmarsh-lane" in text
+    assert compared(shown, quay, name, _start(text, shown), 300) >= 5
+
+
+EVENING = [
+    (10.0, "press evening-button"),
+    *((420.0 + at, line) for at, line in BUSY),
+]
+
+
+def test_what_runs_all_evening_and_shares_nothing_is_left_out(
+    quay: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Flags are as they were: a rehearsal can begin with them remembered."""
+    shown = show(quay, EVENING, 1500, seed=7)
+    name, said = given_back(quay, capsys, "--at", "12:09:14", "--before", "60s")
+    assert "were running all the time, and were left out" in said
+    text = (quay / "odd.scene").read_text()
+    assert "begins with evening-lit remembered" in text
+    assert "begins with evenings 1" in text
+    assert "seed 7" in text
+    without = {"forge-fire", "life-behind-the-windows"}
+    assert compared(shown, quay, name, _start(text, shown), 554, without) == 2
+
+
+def test_from_the_beginning_chance_is_the_same_chance(quay: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    shown = show(quay, EVENING, 1500, seed=7)
+    name, said = given_back(quay, capsys, "--at", "12:06", "--before", "6min")
+    assert "Rehearsed, it does the same" in said
+    project = load([quay])
+    played = rehearse(project.program, project.program.rehearsals[name]).trace
+    ours, theirs = (
+        [one for one in trace if isinstance(one, Told) and one.at_us < 360 * S and one.why != "begins"]
+        for trace in (played, shown.trace)
+    )
+    assert len(ours) > 100
+    assert [one[:4] for one in ours] == [one[:4] for one in theirs]
+
+
+def test_files_changed_since_are_noticed(quay: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    show(quay, BUSY, 1000)
+    file = quay / "saltmarsh-lane.scene"
+    file.write_text(file.read_text().replace("runs whenever train-about", "runs whenever lane is occupied", 1))
+    _, said = given_back(quay, capsys, "--at", "12:02:14", "--before", "1min", status=1)
+    assert "it does not do the same: the journal has saltmarsh-lane running at" in said
+
+
+def test_nothing_is_written_over(quay: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    show(quay, BUSY[:4], 100)
+    target = quay / "mine.scene"
+    target.write_text("# mine\n")
+    assert main(["journal", str(quay), "--at", "12:01", "--as-rehearsal", "--into", str(target)]) == 2
+    assert target.read_text() == "# mine\n"
+    assert "is there already" in capsys.readouterr().err
