@@ -1,4 +1,4 @@
-"""`wayside journal`: what happened in shows, filtered, followed, as a table, as a day's summary."""
+"""`wayside journal`: what happened in shows, filtered, followed, as a table, as a rehearsal, as a day's summary."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from wayside import wording
 from wayside.terminal import say, tell, width, written
-from wayside.usage import FINE, UsageProblem, near_miss, why_not
+from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss, why_not
 
 if TYPE_CHECKING:
     from wayside.journal_file import Entry
@@ -34,9 +34,11 @@ example:
   wayside journal examples/pellbrook-quay --follow
   wayside journal examples/pellbrook-quay --from 14:00 --to 15:00 --csv hour.csv
   wayside journal examples/pellbrook-quay --mark                                 the minutes before the last mark
+  wayside journal examples/pellbrook-quay --at 14:32 --as-rehearsal --into odd.scene
   wayside journal examples/pellbrook-quay --summary --day yesterday
 
-exit status: 0 fine, 2 wrong usage or a journal that cannot be read
+exit status: 0 fine, 1 a rehearsal that does not do what the journal says, 2 wrong usage or a journal that cannot
+be read
 """
 
 USUAL_LAST = 50
@@ -83,6 +85,8 @@ def describe(parser: argparse.ArgumentParser) -> None:
     add("--at", metavar="14:32", action=Once, help="the minutes before a time")
     add("--mark", action="store_true", help="the minutes before the last mark")
     add("--before", metavar="3min", action=Once, help="how long before --at or --mark (3 min unless given)")
+    add("--as-rehearsal", action="store_true", help="give them as a rehearsal that does the same again")
+    add("--into", metavar="FILE.scene", action=Once, help="write that rehearsal to a new file")
     add("--summary", action="store_true", help="a day in one page, and what to look at before the next")
 
 
@@ -95,6 +99,8 @@ def run(options: argparse.Namespace) -> int:
         try:
             if options.summary:
                 return _summary(options, base)
+            if options.as_rehearsal:
+                return _as_rehearsal(options, base, path)
             wanted = _wanted(options, base)
             if options.csv is not None:
                 return _csv(options.csv, base, wanted)
@@ -128,6 +134,10 @@ def _go_together(options: argparse.Namespace) -> None:
     clashes = (
         (options.at is not None and options.mark, "--at and --mark both say when: leave one of the two out."),
         (options.before is not None and not moment, "--before belongs to --at or --mark: write one of them."),
+        (options.as_rehearsal and not moment, "--as-rehearsal needs a moment: write --at 14:32, or --mark."),
+        (options.as_rehearsal and filtered, "--as-rehearsal takes everything: leave the filters out."),
+        (options.as_rehearsal and options.summary, "--summary and --as-rehearsal: leave one of the two out."),
+        (options.into is not None and not options.as_rehearsal, "--into belongs to --as-rehearsal: write both."),
         (options.follow and options.csv is not None, "--follow and --csv do not go together: a table has an end."),
         (options.follow and (moment or options.to), "--follow looks forward: leave --at, --mark and --to out."),
         (moment and (options.from_ or options.to), "--at and --mark say when: leave --from and --to out."),
@@ -283,6 +293,43 @@ def _csv(target: str, base: sqlite3.Connection, wanted: Wanted) -> int:
         raise UsageProblem(f"{target} cannot be written: {why_not(problem)}.") from problem
     tell(f"{wording.count(number, 'entry', 'entries')} written to {target}.")
     return FINE
+
+
+def _as_rehearsal(options: argparse.Namespace, base: sqlite3.Connection, path: Path) -> int:
+    from wayside import journal_replay
+    from wayside.command_check import counted
+    from wayside.project import load
+
+    moment = _moment(options, base)
+    given = Path(options.paths[0])
+    project = load([path.parent if given.suffix == ".sqlite" else given])
+    if project.errors:
+        raise UsageProblem(
+            f"{project.name}: {counted(project)}. Put the errors right first: `wayside check` tells them."
+        )
+    replay = journal_replay.replay(base, project.program, moment.local_us, _before_us(options), moment.words)
+    if options.into is not None:
+        _write_new(Path(options.into), replay.text)
+        tell(f"Written to {options.into}, the rehearsal {replay.name}.")
+    else:
+        say(replay.text.rstrip("\n"))
+    for remark in replay.remarks:
+        tell(remark)
+    return FINE if replay.same else PROBLEMS
+
+
+def _write_new(path: Path, text: str) -> None:
+    from wayside.project import SCENE_ENDING
+
+    if path.suffix != SCENE_ENDING:
+        raise UsageProblem(f"--into takes a scene file, whose name ends in {SCENE_ENDING}, not {path}.")
+    try:
+        with open(path, "x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except FileExistsError:
+        raise UsageProblem(f"{path} is there already, and is not written over. Name another file.") from None
+    except OSError as problem:
+        raise UsageProblem(f"{path} cannot be written: {why_not(problem)}.") from problem
 
 
 def _summary(options: argparse.Namespace, base: sqlite3.Connection) -> int:

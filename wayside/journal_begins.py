@@ -92,4 +92,3 @@ _BY_KIND = {Kind.SERVO: _servo, Kind.SIGNAL: _aspect, Kind.DAYLIGHT: _lux, Kind.
 def _number(value: float) -> str:
     """As many digits as give the same number again, without an exponent."""
     return f"{value:.12f}".rstrip("0").rstrip(".")
-
