@@ -20,6 +20,7 @@ from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss, why_not
 if TYPE_CHECKING:
     from wayside.journal_file import Entry
     from wayside.journal_read import Wanted
+    from wayside.journal_replay import Window
 
 DESCRIPTION = """\
 Reads the journal that `wayside run` keeps beside the layout file: every scene's beginning and end and why, detectors,
@@ -134,7 +135,10 @@ def _go_together(options: argparse.Namespace) -> None:
     clashes = (
         (options.at is not None and options.mark, "--at and --mark both say when: leave one of the two out."),
         (options.before is not None and not moment, "--before belongs to --at or --mark: write one of them."),
-        (options.as_rehearsal and not moment, "--as-rehearsal needs a moment: write --at 14:32, or --mark."),
+        (
+            options.as_rehearsal and not moment and not (options.from_ and options.to),
+            "--as-rehearsal needs to know when: write --at 14:32, --mark, or --from 14:00 --to 14:05.",
+        ),
         (options.as_rehearsal and filtered, "--as-rehearsal takes everything: leave the filters out."),
         (options.as_rehearsal and options.summary, "--summary and --as-rehearsal: leave one of the two out."),
         (options.into is not None and not options.as_rehearsal, "--into belongs to --as-rehearsal: write both."),
@@ -166,16 +170,20 @@ def _wanted(options: argparse.Namespace, base: sqlite3.Connection) -> Wanted:
     from_us = to_us = None
     if options.day is not None or options.from_ is not None or options.to is not None:
         day = _day(options.day, base)
-        first = 0 if options.from_ is None else wording.read_time_of_day(options.from_, "--from")
-        end = 86_400 if options.to is None else wording.read_time_of_day(options.to, "--to")
-        if first >= end:
-            raise UsageProblem(
-                f"--from {options.from_} is not before --to {options.to}. Past midnight, ask day by day."
-            )
+        first, end = _times(options)
         from_us, to_us = read.local_us(day, first), None if options.follow else read.local_us(day, end)
     elif last is None and not kinds and not about and options.csv is None:
         last = USUAL_LAST
     return read.Wanted(from_us, to_us, kinds, about, last)
+
+
+def _times(options: argparse.Namespace) -> tuple[int, int]:
+    """From when to when, in seconds after midnight: the whole day unless said."""
+    first = 0 if options.from_ is None else wording.read_time_of_day(options.from_, "--from")
+    end = 86_400 if options.to is None else wording.read_time_of_day(options.to, "--to")
+    if first >= end:
+        raise UsageProblem(f"--from {options.from_} is not before --to {options.to}. Past midnight, ask day by day.")
+    return first, end
 
 
 def _kind(word: str, base: sqlite3.Connection) -> str:
@@ -296,26 +304,46 @@ def _csv(target: str, base: sqlite3.Connection, wanted: Wanted) -> int:
 
 
 def _as_rehearsal(options: argparse.Namespace, base: sqlite3.Connection, path: Path) -> int:
-    from wayside import journal_replay
+    from wayside import journal_replay, journal_replay_words
     from wayside.command_check import counted
     from wayside.project import load
 
-    moment = _moment(options, base)
+    moment, before_us = _stretch(options, base)
     given = Path(options.paths[0])
     project = load([path.parent if given.suffix == ".sqlite" else given])
     if project.errors:
         raise UsageProblem(
             f"{project.name}: {counted(project)}. Put the errors right first: `wayside check` tells them."
         )
-    replay = journal_replay.replay(base, project.program, moment.local_us, _before_us(options), moment.words)
+    found = journal_replay.replay(base, project.program, moment.local_us, before_us, moment.words, _tried)
+    text = journal_replay_words.text(project.program, found, moment.words)
     if options.into is not None:
-        _write_new(Path(options.into), replay.text)
-        tell(f"Written to {options.into}, the rehearsal {replay.name}.")
+        _write_new(Path(options.into), text)
+        tell(f"Written to {options.into}, the rehearsal {journal_replay_words.name(project.program, found)}.")
     else:
-        say(replay.text.rstrip("\n"))
-    for remark in replay.remarks:
-        tell(remark)
-    return FINE if replay.same else PROBLEMS
+        say(text.rstrip("\n"))
+    for remark in journal_replay_words.remarks(project.program, found):
+        for line in wording.wrapped(remark, PRINTED_COLUMNS):
+            tell(line)
+    return FINE if found.apart is None else PROBLEMS
+
+
+def _tried(windows: list[Window]) -> Iterable[Window]:
+    """The instants that are tried, with a bar where that takes long."""
+    from wayside.progress import watched
+
+    return watched(windows, "playing")
+
+
+def _stretch(options: argparse.Namespace, base: sqlite3.Connection) -> tuple[Moment, int]:
+    """Until when a rehearsal goes, and how long before that it begins."""
+    from wayside.journal_read import local_us
+
+    if options.at is not None or options.mark:
+        return _moment(options, base), _before_us(options)
+    day = _day(options.day, base)
+    first, end = _times(options)
+    return Moment(local_us(day, end), f"{options.to} on {day}"), (end - first) * 1_000_000
 
 
 def _write_new(path: Path, text: str) -> None:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from engine.events import Input
-from engine.layout import Place
 from engine.trace import Record
 from wayside import journal_file, kept
 from wayside.journal import Journal
+from wayside.journal_hands import in_words
 from wayside.journal_watch import Watch
 from wayside.live_screen import Screen
 from wayside.project import Project
@@ -18,13 +17,6 @@ from wayside.project import Project
 if TYPE_CHECKING:
     from adapters.link_run import LinkRun
     from wayside.showing import Show
-
-
-def in_words(event: Input) -> str:
-    """An input for the journal: `start scene evening`, `by hand lamp 0.4`, `darken yes`."""
-    name = re.sub(r"(?<!^)(?=[A-Z])", " ", type(event).__name__).lower()
-    said = ("yes" if value is True else "no" if value is False else value for value in event)
-    return " ".join([name, *(str(value) for value in said if not isinstance(value, Place) and value != "")])
 
 
 class Memory:

@@ -1,0 +1,100 @@
+"""Whether playing a rehearsal does what the journal says: scenes begun and ended, rules broken, guarded outputs told.
+
+Knows a trace and entries; must not know how either came about.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+from engine.conditions import Sort, atoms
+from engine.program import Program
+from engine.trace import Broke, Record, SceneIs, Told
+from wayside.journal_file import Entry
+from wayside.journal_watch import does
+from wayside.wording import duration
+
+# orders that no scene gives: how it began, and what somebody else on the station did
+_NOT_COMPARED = ("begins", "put right", "another hand")
+
+
+class Event(NamedTuple):
+    """Something that both must have. `sort`: scene, rule or output."""
+
+    at_us: int
+    sort: str
+    subject: str
+    did: str
+
+    @property
+    def words(self) -> str:
+        return f"{'rule ' if self.sort == 'rule' else ''}{self.subject} {self.did} at {duration(self.at_us)}"
+
+
+class Apart(NamedTuple):
+    """Where they differ first, in microseconds of the rehearsal, and how, in words."""
+
+    at_us: int
+    words: str
+
+
+def played(program: Program, trace: Iterable[Record], without: frozenset[str], until_us: int) -> list[Event]:
+    """What a trace has. `without`: scenes that are left out, and what they tell outputs."""
+    outputs, trains = program.layout.outputs, ask_trains(program)
+    found = []
+    for one in trace:
+        if one.at_us > until_us:
+            continue
+        match one:
+            case SceneIs(at_us, scene, state) if scene not in without:
+                found.append(Event(at_us, "scene", scene, state))
+            case Broke(at_us, rule) if rule not in trains:
+                found.append(Event(at_us, "rule", rule, "broken"))
+            case Told(at_us, output, _, scene) if outputs[output].guarded and scene not in without:
+                if one.why not in _NOT_COMPARED:
+                    found.append(Event(at_us, "output", output, does(program, one)))
+    return sorted(found)
+
+
+def said(
+    program: Program, entries: Iterable[Entry], without: frozenset[str], from_us: int, until_us: int
+) -> list[Event]:
+    """What the journal has, its instants from the beginning of the rehearsal."""
+    outputs, trains = program.layout.outputs, ask_trains(program)
+    found = []
+    for one in entries:
+        at_us, details = (one.at_us or 0) - from_us, one.details
+        if at_us > until_us:
+            continue
+        match one.kind:
+            case "scene" if one.subject not in without:
+                found.append(Event(at_us, "scene", one.subject, str(details.get("state"))))
+            case "rule" if one.subject not in trains:
+                found.append(Event(at_us, "rule", one.subject, "broken"))
+            case "output" if details.get("scene") not in without and details.get("why") not in _NOT_COMPARED:
+                if one.subject not in outputs or outputs[one.subject].guarded:
+                    found.append(Event(at_us, "output", one.subject, str(details.get("does"))))
+    return sorted(found)
+
+
+def apart(ours: Sequence[Event], theirs: Sequence[Event]) -> Apart | None:
+    """Where what was played leaves what the journal says; None if nowhere."""
+    for mine, other in zip([*ours, None], [*theirs, None], strict=False):
+        if mine != other:
+            first = min(one.at_us for one in (mine, other) if one is not None)
+            return Apart(first, f"the journal has {_words(other)}, the rehearsal {_words(mine)}")
+    return None
+
+
+def _words(event: Event | None) -> str:
+    return "nothing more" if event is None else event.words
+
+
+def ask_trains(program: Program) -> frozenset[str]:
+    """Rules about where trains are: a show takes that from its detectors, a rehearsal from trains; here are none."""
+    return frozenset(
+        rule.name
+        for rule in program.rules.values()
+        if any(atom.sort is Sort.TRAIN for line in rule.lines for one in line.conditions for atom in atoms(one.term))
+    )
