@@ -1,4 +1,4 @@
-"""What came in from outside during a show, from its journal, as acts of a rehearsal. Knows entries; no file, no play."""
+"""What came in from outside during a show, from its journal, as a rehearsal's acts. Knows no file; plays nothing."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ from collections.abc import Iterator, Sequence
 from engine.layout import NOWHERE, OUT_OF_USE
 from engine.program import Act, Deed, Program
 from wayside.journal_file import Entry
+
+JUST_AFTER_US = 1  # a hand that stops what begins at that very instant comes too early; a broken rule does not
 
 _OF_A_SCENE = {"start": Deed.START, "stop": Deed.STOP}
 _OF_ALL = {"all stop": Deed.ALL_STOP, "go on": Deed.GO_ON}
@@ -19,8 +21,11 @@ def acts(program: Program, stood: Entry, entries: Sequence[Entry], from_us: int)
     `stood`: how all stood then; a detector that was out of use, and a link that was gone, are made so at once.
     """
     found = [(0, -1, one) for one in _to_begin_with(program, stood)]
+    begun = {(one.subject, one.at_us) for one in entries if one.details.get("state") == "running"}
     for number, entry in enumerate(entries):
         act = _act(program, entry)
+        if act is not None and act.deed is Deed.STOP and (act.subject, act.at_us) in begun:
+            act = act._replace(at_us=act.at_us + JUST_AFTER_US)
         if act is not None:
             found.append((max(0, act.at_us - from_us), number, act))
     for number, (at_us, _, act) in enumerate(sorted(found, key=lambda one: one[:2])):

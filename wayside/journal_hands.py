@@ -63,7 +63,14 @@ def asked(event: Input) -> Asked | None:
 
 
 def in_words(event: Input) -> str:
-    """An input in words: `start scene evening`, `by hand lamp 0.4`, `darken yes`."""
+    """An input in words: `start scene evening`, `by hand lamp 0.4`, `darken yes`, `clock 17:45:00`."""
+    if isinstance(event, SetClock):
+        ways = {True: "run", False: "stop", None: ""}
+        return " ".join(part for part in ("clock", _time(event.second), ways[event.running]) if part)
     name = re.sub(r"(?<!^)(?=[A-Z])", " ", type(event).__name__).lower()
     said = ("yes" if value is True else "no" if value is False else value for value in event)
     return " ".join([name, *(str(value) for value in said if not isinstance(value, Place) and value != "")])
+
+
+def _time(second: int | None) -> str:
+    return "" if second is None else f"{second // 3600:02d}:{second // 60 % 60:02d}:{second % 60:02d}"

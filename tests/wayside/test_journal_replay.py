@@ -136,7 +136,9 @@ def test_the_last_mark_sets_out_from_rest(quay: Path, capsys: pytest.CaptureFixt
     """`at 900.004321 s` is kept to the microsecond, and the settling of detectors is reckoned with."""
     shown = show(quay, BUSY, 1000)
     name, said = given_back(quay, capsys, "--mark")
-    assert "Rehearsed, it does the same: 2 beginnings and ends of scenes and 9 orders" in said  # the evening at 17:45, too
+    assert (
+        "Rehearsed, it does the same: 2 beginnings and ends of scenes and 9 orders" in said
+    )  # the evening at 17:45, too
     text = (quay / "odd.scene").read_text()
     start_s = _start(text, shown)
     assert start_s == 761  # nothing had happened for minutes: it sets out just where it was asked to
@@ -195,6 +197,80 @@ def test_from_the_beginning_chance_is_the_same_chance(quay: Path, capsys: pytest
     )
     assert len(ours) > 20  # draws of chance among them: windows in random order
     assert [one[:4] for one in ours] == [one[:4] for one in theirs]
+
+
+def test_what_the_show_day_begins_is_begun_by_hand(quay: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """At 10:02 by the hall's clock, two minutes after doors: no head of the scene says so."""
+    shown = show(quay, BUSY[:4], 400, day="saturday")
+    assert any(isinstance(one, SceneIs) and one.scene == "bell-rings" and one.at_us == 120 * S for one in shown.trace)
+    name, said = given_back(quay, capsys, "--from", "12:01:00", "--to", "12:03:00")
+    assert "Rehearsed, it does the same" in said
+    text = (quay / "odd.scene").read_text()
+    start_s = _start(text, shown)
+    assert f"at {120 - start_s:g} s start bell-rings" in text
+    assert compared(shown, quay, name, start_s, 180) >= 2
+
+
+def test_all_stop_and_what_came_after_it(quay: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    script = [*BUSY[:2], (46.0, "all stop"), (60.0, "lane clear"), (61.0, "up-approach clear"), (70.0, "go on")]
+    shown = show(quay, [*script, (90.0, "up-approach occupied"), (95.0, "up-approach clear")], 200)
+    name, said = given_back(quay, capsys, "--at", "12:02:30", "--before", "2min")
+    assert "Rehearsed, it does the same" in said
+    text = (quay / "odd.scene").read_text()
+    assert "s all stop\n" in text
+    assert "s go on\n" in text
+    assert compared(shown, quay, name, _start(text, shown), 150) >= 5
+
+
+def test_a_detector_that_was_out_of_use(quay: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """It says occupied all the while: out of use it keeps nothing closed, and back in use it does."""
+    script = [(5.0, "lane out of use dirty"), (8.0, "lane occupied"), (300.0, "lane in use"), (310.0, "lane clear")]
+    shown = show(quay, script, 400)
+    for until, start, expects in ((290.0, 180, "put lane out of use"), (305.0, 240, "put lane back in use")):
+        at = f"12:0{int(until // 60)}:{int(until % 60):02d}"
+        name, said = given_back(quay, capsys, "--at", at, "--before", "1min")
+        assert "same" in said or "No scene begins" in said
+        text = (quay / "odd.scene").read_text()
+        assert expects in text
+        assert _start(text, shown) >= start  # it need not set out from the beginning of the show
+        project = load([quay])
+        assert not project.errors, [str(one) for one in project.errors]
+        scenes = [one for one in shown.trace if isinstance(one, SceneIs) and start * S < one.at_us <= until * S]
+        played = rehearse(project.program, project.program.rehearsals[name]).trace
+        ours = [one for one in played if isinstance(one, SceneIs)]
+        # it begins when the detector counts again, and is stopped by the rule that breaks by that
+        assert [one.state for one in ours] == [one.state for one in scenes]
+        assert len(scenes) == (2 if until > 300 else 0)
+
+
+def test_an_operator_who_does_what_no_rehearsal_can_is_told_of(quay: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    show(quay, [*BUSY[:1], (22.0, "clock 17:44:30"), *BUSY[1:4]], 200)
+    _, said = given_back(quay, capsys, "--at", "12:01:30", status=1)
+    assert "What an operator did is left out, for want of a line that does it: `clock 17:44:30` at 12:00:22" in said
+    assert (
+        "it does not do the same. After 52 s the journal has evening running at 52 s, the rehearsal nothing like it."
+        in said
+    )
+
+
+def test_after_the_show_there_is_nothing_to_give_back(quay: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Its own last minutes are, without its being ended."""
+    shown = show(quay, [*BUSY[:4], (95.0, "up-approach occupied")], 100)
+    assert main(["journal", str(quay), "--at", "12:30", "--as-rehearsal"]) == 2
+    assert "No show was on in the 3 min before 12:30 on 2026-11-28." in capsys.readouterr().err
+    name, said = given_back(quay, capsys, "--at", "12:03", "--before", "2min")
+    assert "Rehearsed, it does the same" in said
+    assert compared(shown, quay, name, _start((quay / "odd.scene").read_text(), shown), 99.999) >= 1
+
+
+def test_of_several_that_differ_the_one_that_is_alike_the_longest(
+    quay: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Measured by the clock of the show, not from where each sets out."""
+    shown = show(quay, [*BUSY[:4], (100.0, "up-approach occupied"), (104.0, "clock 17:44:30")], 200)
+    given_back(quay, capsys, "--at", "12:02:30", "--before", "1min", status=1)
+    text = (quay / "odd.scene").read_text()
+    assert _start(text, shown) > 60  # from the show's beginning it would be alike for no longer
 
 
 def test_files_changed_since_are_noticed(quay: Path, capsys: pytest.CaptureFixture[str]) -> None:

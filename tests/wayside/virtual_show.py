@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Sequence
+from datetime import UTC, date
 from pathlib import Path
 from typing import NamedTuple
 
+from engine.day import Plan
+from engine.drive import Nothing
 from engine.events import Input
 from engine.rules import Rules, sentences
+from engine.show_day import ShowDay
 from engine.trace import Record
 from wayside import journal_file, kept
 from wayside.hands import understood
@@ -72,13 +76,14 @@ def show(
     starts_s: int | None = None,
     begins_us: int = NOON,
     seed: int = 0,
+    day: str = "",
 ) -> Shown:
-    """Perform a dry run to the end, its rules watched; lines are typed at their seconds."""
-    return asyncio.run(_show(folder, [*script, (until_s, "end")], starts_s, begins_us, seed))
+    """Perform a dry run to the end, its rules watched; lines are typed at their seconds. `day`: from its opening on."""
+    return asyncio.run(_show(folder, [*script, (until_s, "end")], starts_s, begins_us, seed, day))
 
 
 async def _show(
-    folder: Path, script: Sequence[tuple[float, str]], starts_s: int | None, begins_us: int, seed: int
+    folder: Path, script: Sequence[tuple[float, str]], starts_s: int | None, begins_us: int, seed: int, day: str
 ) -> Shown:
     project, trace, clock = load([folder]), list[Record](), Clock(script)
     assert not project.errors, project.errors
@@ -98,7 +103,8 @@ async def _show(
     holds = kept.Kept(made.kernel, keeping, kept.read(keeping, project.program)[0])
     journal.start()
     watch.begins(made, seed=seed)
-    await made.perform()
+    plan = Plan(project.program.days[day], date(2026, 11, 28), UTC, project.layout.clock) if day else None
+    await made.perform(ShowDay(made.kernel, plan, Nothing(), clock.now_us) if plan else None)
     watch.ended("the show has ended", 0)
     holds.close()
     return Shown(project, trace, path, journal.close())
