@@ -361,10 +361,10 @@ def _write_new(path: Path, text: str) -> None:
 
 
 def _summary(options: argparse.Namespace, base: sqlite3.Connection) -> int:
-    from wayside import journal_read, journal_summary
+    from wayside import journal_day, journal_read, journal_summary
 
     day = _day(options.day, base)
-    found = journal_summary.of(list(journal_read.whole_day(base, day)))
+    found = journal_day.of(list(journal_read.whole_day(base, day)))
     if not found.shows:
         tell(f"Nothing in the journal is of {day}.")
         return FINE

@@ -26,7 +26,7 @@ from engine.trace import (
     Trouble,
 )
 from engine.waves import Steady
-from wayside import journal_snags, journal_summary, journal_watch
+from wayside import journal_day, journal_snags, journal_summary, journal_watch
 from wayside.journal_file import Entry
 from wayside.journal_snags import CHATTERS_A_MINUTE
 from wayside.journal_watch import MOST_COUNTED, Watch
@@ -60,11 +60,11 @@ def seen(second: float, name: str, state: str, show: int = 1) -> Entry:
 
 
 def page(*entries: Entry) -> list[str]:
-    return list(journal_summary.text(journal_summary.of(entries), date(2026, 11, 28)))
+    return list(journal_summary.text(journal_day.of(entries), date(2026, 11, 28)))
 
 
 def snags(*entries: Entry) -> list[tuple[str, str]]:
-    return [(one.subject, one.what) for one in journal_snags.of(journal_summary.of(entries))]
+    return [(one.subject, one.what) for one in journal_snags.of(journal_day.of(entries))]
 
 
 # --- a day ---------------------------------------------------------------------------------------------------------
@@ -97,7 +97,7 @@ def test_a_day_in_which_nothing_was_wrong() -> None:
 
 
 def test_how_long_scenes_ran() -> None:
-    day = journal_summary.of([
+    day = journal_day.of([
         begins(),
         scene(1, "lane", "running"),
         scene(11, "lane", "ended"),
@@ -121,7 +121,7 @@ def test_a_show_without_an_end_is_seen_at_the_next_one_and_at_the_last_entry() -
         begins(80, 3),
         scene(90, "x", "running", 3),
     ]
-    day = journal_summary.of(made)
+    day = journal_day.of(made)
     assert [span.known for span, _ in day.shows] == [False, True, False]
     found = snags(*made)
     assert found[0] == ("show", "the one of 12:00:00 has no end; its last entry is of 12:00:05")
@@ -130,16 +130,16 @@ def test_a_show_without_an_end_is_seen_at_the_next_one_and_at_the_last_entry() -
 
 
 def test_what_comes_after_an_end_is_no_show_without_one() -> None:
-    day = journal_summary.of([begins(), ends(5), entry(6, "said", text="gone"), begins(9, 2), ends(10, 2)])
+    day = journal_day.of([begins(), ends(5), entry(6, "said", text="gone"), begins(9, 2), ends(10, 2)])
     assert [span.known for span, _ in day.shows] == [True, True]
 
 
 def test_a_scene_that_stops_without_having_begun_here_is_not_counted() -> None:
-    assert journal_summary.of([begins(), scene(1, "lane", "ended"), ends(2)]).scenes == {}
+    assert journal_day.of([begins(), scene(1, "lane", "ended"), ends(2)]).scenes == {}
 
 
 def test_nothing_at_all() -> None:
-    assert journal_summary.of([]).shows == []
+    assert journal_day.of([]).shows == []
     assert page()[-1] == "Nothing to look at before the next show."
 
 
@@ -148,12 +148,12 @@ def margin(second: float, line: int, amount: float | None, verdict: str = "kept"
 
 
 def test_of_several_shows_the_least_margin_of_each_line() -> None:
-    day = journal_summary.of([margin(1, 4, 3e6), margin(2, 4, 1e6), margin(3, 4, 2e6), margin(4, 5, None)])
+    day = journal_day.of([margin(1, 4, 3e6), margin(2, 4, 1e6), margin(3, 4, 2e6), margin(4, 5, None)])
     assert day.margins["road", 4].details["margin"] == 1e6
     said = "\n".join(page(margin(1, 4, 3e6), margin(2, 4, 1e6), margin(4, 5, None)))
     assert "road (line 4) kept, 1 s to spare at the least" in said
     assert "road (line 5) kept, never came near" in said
-    worse = journal_summary.of([margin(1, 4, 0.5e6), margin(2, 4, 9e6, "broken")])
+    worse = journal_day.of([margin(1, 4, 0.5e6), margin(2, 4, 9e6, "broken")])
     assert worse.margins["road", 4].details["verdict"] == "broken"
 
 
