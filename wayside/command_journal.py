@@ -18,6 +18,7 @@ from wayside.terminal import say, tell, width, written
 from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss, why_not
 
 if TYPE_CHECKING:
+    from wayside.journal_day import Day
     from wayside.journal_file import Entry
     from wayside.journal_read import Wanted
     from wayside.journal_replay import Window
@@ -36,12 +37,13 @@ example:
   wayside journal examples/pellbrook-quay --from 14:00 --to 15:00 --csv hour.csv
   wayside journal examples/pellbrook-quay --mark                                 the minutes before the last mark
   wayside journal examples/pellbrook-quay --at 14:32 --as-rehearsal --into odd.scene
-  wayside journal examples/pellbrook-quay --summary --day yesterday
+  wayside journal examples/pellbrook-quay --summary --day yesterday --picture saturday.svg
 
 exit status: 0 fine, 1 a rehearsal that does not do what the journal says, 2 wrong usage or a journal that cannot
 be read
 """
 
+PICTURES = (".svg", ".png")
 USUAL_LAST = 50
 MOST_LAST = 1_000_000
 BEFORE_US = 180_000_000
@@ -89,6 +91,7 @@ def describe(parser: argparse.ArgumentParser) -> None:
     add("--as-rehearsal", action="store_true", help="give them as a rehearsal that does the same again")
     add("--into", metavar="FILE.scene", action=Once, help="write that rehearsal to a new file")
     add("--summary", action="store_true", help="a day in one page, and what to look at before the next")
+    add("--picture", metavar="FILE", action=Once, help="the same as a picture, FILE.svg or FILE.png")
 
 
 def run(options: argparse.Namespace) -> int:
@@ -142,6 +145,11 @@ def _go_together(options: argparse.Namespace) -> None:
         (options.as_rehearsal and filtered, "--as-rehearsal takes everything: leave the filters out."),
         (options.as_rehearsal and options.summary, "--summary and --as-rehearsal: leave one of the two out."),
         (options.into is not None and not options.as_rehearsal, "--into belongs to --as-rehearsal: write both."),
+        (options.picture is not None and not options.summary, "--picture draws a day's summary: write --summary, too."),
+        (
+            options.picture is not None and Path(options.picture).suffix.lower() not in PICTURES,
+            f"--picture draws {' or '.join(PICTURES)} files: end the name {options.picture!r} in one of these.",
+        ),
         (options.follow and options.csv is not None, "--follow and --csv do not go together: a table has an end."),
         (options.follow and (moment or options.to), "--follow looks forward: leave --at, --mark and --to out."),
         (moment and (options.from_ or options.to), "--at and --mark say when: leave --from and --to out."),
@@ -370,4 +378,16 @@ def _summary(options: argparse.Namespace, base: sqlite3.Connection) -> int:
         return FINE
     for line in journal_summary.text(found, day):
         say(line)
+    if options.picture is not None:
+        _draw(found, day, Path(options.picture))
     return FINE
+
+
+def _draw(found: Day, day: date, path: Path) -> None:
+    from wayside import journal_picture
+
+    try:
+        journal_picture.draw(found, day, path)
+    except OSError as problem:
+        raise UsageProblem(f"{path} cannot be written: {why_not(problem)}.") from problem
+    say(f"\nThe picture is in {path}.")

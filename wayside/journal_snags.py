@@ -40,7 +40,11 @@ _ORDER = (SHOWS, RULES, LINKS, DETECTORS, OUTPUTS, BUTTONS, SCENES, OTHERS)
 
 def of(day: Day) -> list[Snag]:
     """By what they are about, in the order of the headings."""
-    return sorted(_found(day), key=lambda one: _ORDER.index(one.sort))
+    found = list(_found(day))
+    first: dict[str, int] = {}
+    for number, one in enumerate(found):
+        first.setdefault(one.subject, number)
+    return sorted(found, key=lambda one: (_ORDER.index(one.sort), first[one.subject]))
 
 
 def _found(day: Day) -> Iterator[Snag]:

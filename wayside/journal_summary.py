@@ -45,8 +45,11 @@ def snag_list(snags: Iterable[Snag], columns: int = COLUMNS) -> Iterator[str]:
     for sort, ones in found.items():
         yield f"  {sort}"
         widest = min(WIDEST_NAME, max(wide(plain(one.subject)) for one in ones))
+        before = ""
         for one in ones:
-            yield from _beside(plain(one.subject), widest + 2, plain(one.what), columns, "    ")
+            head = "" if one.subject == before else plain(one.subject)
+            yield from _beside(head, widest + 2, plain(one.what), columns, "    ")
+            before = one.subject
 
 
 def short(entries: Sequence[Entry], columns: int = COLUMNS) -> list[str]:
@@ -77,7 +80,7 @@ def _body(day: Day, columns: int, without: Sequence[str] = ()) -> Iterator[str]:
         ("detectors", _times({name: len(spans) for name, spans in day.occupied.items()}, day.detectors, "occupied ")),
         ("rules", list(_rules(day))),
         ("links", list(_outages(day))),
-        ("faults", list(_faults(day))),
+        ("faults", list(faults(day))),
         ("late", list(_late(day))),
         ("marks", list(_marks(day))),
     ]
@@ -123,7 +126,8 @@ def _spare(margin: float, unit: str) -> str:
     return f"{amount(abs(margin), unit)} {'to spare' if margin >= 0 else 'short'} at the least"
 
 
-def _faults(day: Day) -> Iterator[str]:
+def faults(day: Day) -> Iterator[str]:
+    """A line for each link that had any, with the last one."""
     by_subject = Counter(entry.subject for entry in day.faults)
     for name, number in by_subject.most_common():
         last = [entry for entry in day.faults if entry.subject == name][-1]

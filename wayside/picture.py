@@ -28,7 +28,7 @@ from wayside.picture_marks import (
     Scale,
     merged,
 )
-from wayside.picture_paper import Ink, Pen, Words, text_width
+from wayside.picture_paper import Pen, Words, text_width
 from wayside.picture_rows import Contents, RuleMark, Section, contents
 from wayside.picture_sheet import EDGE, NAME_SIZE, SIDE, TRAIN, Sheet, shortened, tick_marks
 from wayside.picture_spans import Look, Row, Span

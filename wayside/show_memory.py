@@ -13,6 +13,7 @@ from wayside.journal_hands import in_words
 from wayside.journal_watch import Watch
 from wayside.live_screen import Screen
 from wayside.project import Project
+from wayside.usage import INTERRUPTED
 
 if TYPE_CHECKING:
     from adapters.link_run import LinkRun
@@ -20,10 +21,15 @@ if TYPE_CHECKING:
 
 
 class Memory:
-    """Made before the show; `begins` before its first instant, `look` twice a second, `close` when it has ended."""
+    """Made before the show; `begins` before its first instant, `look` twice a second, `close` when it has ended.
 
-    def __init__(self, project: Project, screen: Screen, dry: bool, keeps_journal: bool) -> None:
-        self._project, self._screen, self._dry = project, screen, dry
+    `of_a_day`: a show day was performed, which leaves its summary beside the layout file.
+    """
+
+    def __init__(
+        self, project: Project, screen: Screen, dry: bool, keeps_journal: bool, of_a_day: bool = False
+    ) -> None:
+        self._project, self._screen, self._dry, self._of_a_day = project, screen, dry, of_a_day
         self._journal: Journal | None = None
         self._watch: Watch | None = None
         self._kept: kept.Kept | None = None
@@ -97,7 +103,13 @@ class Memory:
         watch.ended(how, status)
         for text in journal.close():
             self._screen.remark(text)
-        self._say_how_it_went(journal, watch)
+        if self._of_a_day and status != INTERRUPTED:  # who ends at once will not wait for a picture
+            from wayside import journal_closing
+
+            for text in journal_closing.closes(journal.path, watch.began_us):
+                self._screen.remark(text)
+        else:
+            self._say_how_it_went(journal, watch)
 
     def _say_how_it_went(self, journal: Journal, watch: Watch) -> None:
         """A few lines from the journal itself: what cannot be read there was not written."""
