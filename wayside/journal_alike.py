@@ -6,12 +6,12 @@ Knows a trace and entries; must not know how either came about.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import zip_longest
 from typing import NamedTuple
 
 from engine.conditions import Sort, atoms
-from engine.program import Program
+from engine.program import ByChance, ForEach, Program, Statement, Wait, lines_of
 from engine.trace import Broke, Record, SceneIs, Told
 from wayside.journal_file import Entry
 from wayside.journal_watch import does
@@ -83,17 +83,57 @@ def said(
 
 def apart(ours: Sequence[Event], theirs: Sequence[Event]) -> Apart | None:
     """Where what was played leaves what the journal says; None if nowhere. Each scene, rule and output for itself."""
-    mine, others = _by_subject(ours), _by_subject(theirs)
-    found = [
-        (min(one.at_us for one in pair if one is not None), *pair)
-        for key in mine.keys() | others.keys()
-        for pair in zip_longest(mine.get(key, ()), others.get(key, ()))
-        if not _alike(*pair)
-    ]
+    found = list(_differences(ours, theirs))
     if not found:
         return None
-    at_us, played_, said_ = min(found, key=lambda one: (one[0], str(one[1:])))
-    return Apart(at_us, f"the journal has {_words(said_)}, the rehearsal {_words(played_)}")
+    at_us, mine, other = min(found, key=lambda one: (one[0], str(one[1:])))
+    return Apart(at_us, f"the journal has {_words(other)}, the rehearsal {_words(mine)}")
+
+
+def ending_otherwise(ours: Sequence[Event], theirs: Sequence[Event]) -> frozenset[str]:
+    """The scenes that begin alike, and of which the first thing that differs is when they have ended."""
+    first: dict[str, bool] = {}
+    for _, *pair in _differences(ours, theirs):
+        for one in pair:
+            if one is not None and one.sort == "scene":
+                first.setdefault(one.subject, any(it is not None and it.did == "ended" for it in pair))
+    return frozenset(name for name, ends in first.items() if ends)
+
+
+def _differences(ours: Sequence[Event], theirs: Sequence[Event]) -> Iterator[tuple[int, Event | None, Event | None]]:
+    """The instant of each, what was played and what the journal has."""
+    mine, others = _by_subject(ours), _by_subject(theirs)
+    for key in mine.keys() | others.keys():
+        for pair in zip_longest(mine.get(key, ()), others.get(key, ())):
+            if not _alike(*pair):
+                yield min(one.at_us for one in pair if one is not None), *pair
+
+
+def scenery_by_chance(program: Program) -> frozenset[str]:
+    """Scenes that draw times or turns and tell no guarded output anything.
+
+    What is drawn hangs on how often the line was drawn for since the show began, which no rehearsal can begin with.
+    """
+    outputs = program.layout.outputs
+    return frozenset(
+        name
+        for name, scene in program.scenes.items()
+        if any(map(_draws, lines_of(scene.block))) and not any(outputs[one].guarded for one in scene.writes)
+    )
+
+
+def _draws(line: Statement) -> bool:
+    match line:
+        case Wait(_, low_us, high_us):
+            return low_us != high_us
+        case ForEach(_, _, apart_us, random_order):
+            return random_order or (apart_us is not None and apart_us[0] != apart_us[1])
+    return isinstance(line, ByChance)
+
+
+def but_for(events: Iterable[Event], scenes: frozenset[str]) -> list[Event]:
+    """Without the beginnings and ends of some scenes."""
+    return [one for one in events if one.sort != "scene" or one.subject not in scenes]
 
 
 def _by_subject(events: Iterable[Event]) -> dict[tuple[str, str], list[Event]]:

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from engine.conditions import Term, atoms
 from engine.layout import NOWHERE
-from engine.program import Program, Rehearsal
+from engine.program import Count, Program, Rehearsal, SetFlag, lines_of
 from wayside import journal_alike, journal_read
 from wayside.journal_acts import acts
 from wayside.journal_alike import Apart, Event
@@ -24,6 +24,7 @@ from wayside.wording import duration
 
 MOST_TRIED = 24  # instants from which it is tried to set out; the show's beginning is always one more
 SECOND = 1_000_000
+WORTH_US = 600_000_000  # so much earlier it may begin, if then nothing is left out
 STILL_US = 5_000_000  # before something happens, nothing did
 _CHANGES = frozenset(
     ["scene", "detector", "button", "hand", "day", "link", "flag", "counter", "rule", "output", "standing"]
@@ -44,7 +45,7 @@ class Window(NamedTuple):
 
     @property
     def went_on(self) -> frozenset[str]:
-        """Scenes that ran then and have no part in what followed: they are left out."""
+        """Scenes that were half-way then and have no part in what followed: they are left out."""
         return frozenset(self.start.details.get("running", ()))
 
 
@@ -57,6 +58,13 @@ class Replay:
     events: tuple[Event, ...]
     apart: Apart | None
     wanted_us: int  # the instant of the show from which on it was asked for
+    drawn: tuple[str, ...] = ()  # scenery whose draws came otherwise in the show; all else is as `apart` says
+
+    @property
+    def whole(self) -> bool:
+        """Whether nothing that happened is left out of the comparison."""
+        left_out = self.window.went_on & {one.subject for one in self.window.entries if one.kind == "scene"}
+        return not self.drawn and not left_out
 
     @property
     def same_until_us(self) -> int:
@@ -82,10 +90,12 @@ def replay(
         raise UsageProblem(f"No show was on in the {duration(before_us)} before {words}.")
     best: Replay | None = None
     for window in tried(list(_windows(program, show, until_us, wanted_us))):
+        if best is not None and best.apart is None and window.from_us < best.window.from_us - WORTH_US:
+            break
         found = _played(program, window, begins, wanted_us)
-        if best is None or found.same_until_us > best.same_until_us:
+        if best is None or (found.same_until_us, found.whole) > (best.same_until_us, best.whole):
             best = found
-        if found.apart is None:
+        if found.apart is None and found.whole:
             break
     if best is None:
         raise UsageProblem(
@@ -133,7 +143,7 @@ def _windows(program: Program, show: Sequence[Entry], until_us: int, wanted_us: 
         behind = tuple(one for one in show if one.number > start.number and (one.at_us or 0) <= until_us)
         if any(start.details.get(word) for word in _NOT_THEN):
             continue
-        if not any(_counts(program, name, behind) for name in start.details.get("running", ())):
+        if not any(_counts(program, name) for name in start.details.get("running", ())):
             later_us = min(wanted_us, _still_until(behind, until_us)) // SECOND * SECOND
             if later_us > at_us:
                 yield Window(start, later_us, until_us, behind)
@@ -145,17 +155,19 @@ def _still_until(behind: Sequence[Entry], until_us: int) -> int:
     return min((one.at_us or 0 for one in behind if one.kind in _CHANGES), default=until_us) - STILL_US
 
 
-def _counts(program: Program, name: str, behind: Sequence[Entry]) -> bool:
-    """Whether a scene that was half-way then has a part in what followed, so that it cannot be left out.
+def _counts(program: Program, name: str) -> bool:
+    """Whether a scene that was half-way has a part in what follows, so that it cannot be left out.
 
-    It has if it ends, if it reads a detector that changes, or if a rule or another scene asks after its outputs.
+    It has if it drives a guarded output, or if a rule or another scene asks after it, its outputs or what it remembers.
+    What it begins or stops is compared, and so cannot be missed.
     """
     scene = program.scenes.get(name)
-    if scene is None:
+    if scene is None or any(program.layout.outputs[one].guarded for one in scene.writes):
         return True
-    inputs = {one.subject for one in behind if one.kind in ("detector", "scene")}
-    asked = {atom.subject for one in _asked(program, name) for atom in atoms(one)}
-    return name in inputs or bool(inputs & set(scene.reads)) or bool(asked & set(scene.writes))
+    changes = {name, *scene.writes}
+    for line in lines_of(scene.block):
+        changes |= {line.flag} if isinstance(line, SetFlag) else {line.counter} if isinstance(line, Count) else set()
+    return bool(changes & {atom.subject for one in _asked(program, name) for atom in atoms(one)})
 
 
 def _asked(program: Program, without: str) -> Iterator[Term]:
@@ -178,7 +190,12 @@ def _played(program: Program, window: Window, begins: Entry, wanted_us: int) -> 
     theirs = journal_alike.said(program, window.entries, window.went_on, window.from_us, until_us)
     trace = rehearse(program, rehearsal).trace
     ours = journal_alike.played(program, trace, window.went_on, until_us)
-    return Replay(window, rehearsal, tuple(theirs), journal_alike.apart(ours, theirs), wanted_us)
+    apart, drawn = journal_alike.apart(ours, theirs), frozenset[str]()
+    if apart is not None:
+        drawn = journal_alike.ending_otherwise(ours, theirs) & journal_alike.scenery_by_chance(program)
+        ours, theirs = (journal_alike.but_for(one, drawn) for one in (ours, theirs))
+        apart = journal_alike.apart(ours, theirs)
+    return Replay(window, rehearsal, tuple(theirs), apart, wanted_us, tuple(sorted(drawn)))
 
 
 def _rehearsal(program: Program, window: Window, seed: int) -> Rehearsal:

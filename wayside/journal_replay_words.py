@@ -57,12 +57,18 @@ def remarks(program: Program, found: Replay) -> Iterator[str]:
     if early_us > SECOND:
         yield f"It sets out {duration(early_us // SECOND * SECOND)} earlier: only then did no scene run that counts."
     if running := sorted(window.went_on):
-        verb = "was" if len(running) == 1 else "were"
-        yield f"{_named(running)} {verb} running all the time, and {verb} left out."
+        was, has, it = ("was", "has", "it is") if len(running) == 1 else ("were", "have", "they are")
+        yield f"{_named(running)} {was} half-way then and {has} no part in the rest: {it} left out."
     if unsaid := list(window.start.details.get("unsettled", ())):
         each = "it" if len(unsaid) == 1 else "each"
         yield f"It begins with {_named(unsaid)} at rest: no rehearsal can begin with what {each} did then."
     yield from _not_in_it(program, window.entries)
+    if found.drawn:
+        draws, its = ("draws", "when it ends is") if len(found.drawn) == 1 else ("draw", "when they end is")
+        yield (
+            f"{_named(list(found.drawn))} {draws} by chance, and had drawn before: {its} not compared, since it is at "
+            "other times in the rehearsal."
+        )
     yield _verdict(found)
 
 
