@@ -11,8 +11,6 @@ from typing import Any, NamedTuple
 from wayside.journal_file import Entry
 from wayside.journal_read import hall
 
-LINK_WELL = ("talking", "waking")  # a link that is being opened has not failed
-
 
 class Span(NamedTuple):
     """From when to when, by the hall's clock, and whether its end is known."""
@@ -61,6 +59,7 @@ class _Reader:
         self._running: dict[str, datetime] = {}
         self._states: dict[str, tuple[str, datetime]] = {}
         self._away: dict[str, datetime] = {}  # links that do not talk, since when
+        self._talked: set[str] = set()
 
     def take(self, entry: Entry) -> None:
         if self._show is not None and entry.show != self._show.show:
@@ -82,7 +81,7 @@ class _Reader:
     def _opens(self, entry: Entry) -> None:
         """A show's first entry, which is its beginning unless that was on the day before or has been pruned."""
         self._show = entry
-        self._running, self._states, self._away = {}, {}, {}
+        self._running, self._states, self._away, self._talked = {}, {}, {}, set()
         found = entry.details
         day = self.day
         day.name = str(found.get("layout", "")) or day.name
@@ -160,8 +159,10 @@ class _Reader:
         self.day.links.setdefault(name)
         if state == "talking" and name in self._away:
             self.day.outages.setdefault(name, []).append(Span(self._away.pop(name), hall(entry)))
-        elif state not in LINK_WELL:
-            self._away.setdefault(name, hall(entry))
+        elif state != "talking" and (entry.kind == "fault" or name in self._talked):
+            self._away.setdefault(name, hall(entry))  # before it talked for the first time it was being opened
+        if state == "talking":
+            self._talked.add(name)
 
     def fault(self, entry: Entry) -> None:
         self.day.faults.append(entry)

@@ -12,7 +12,6 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from adapters.link_states import State
 from engine.events import Detected, Input
 from engine.layout import NOWHERE, Place
 from engine.monitors import Verdict
@@ -227,7 +226,7 @@ class Watch:
             if self._said.get(run.link.name) != state:
                 self._said[run.link.name] = state
                 tried = f" {health.instead[:1].upper()}{health.instead[1:]}." if health.instead else ""
-                kind = "link" if health.state in (State.TALKING, State.WAKING) and not health.instead else "fault"
+                kind = "fault" if health.instead else "link"  # a link that is being opened has nothing wrong with it
                 details = {"what": health.what, "state": health.state.value, "health": True}
                 self._put(kind, run.link.name, f"link {run.link.name}: {health.what}.{tried}", details)
 

@@ -71,7 +71,8 @@ def test_a_disk_that_takes_nothing_is_told_of(
     old.parent.mkdir()
     old.write_text("before")
 
-    def full(*_: object) -> None:
+    def full(_: object, __: object, path: Path) -> None:
+        path.write_text("half")
         raise OSError(number, os.strerror(number))
 
     monkeypatch.setattr(journal_picture, "draw", full)

@@ -228,6 +228,7 @@ def test_when_a_link_did_not_talk() -> None:
     made = [
         begins(),
         entry(0.5, "link", "main", state="waking", health=True),
+        entry(1.5, "link", "main", state="waiting", health=True),
         entry(2, "link", "main", state="talking", health=True),
         entry(2, "link", "shed", state="talking"),
         entry(60, "link", "main", state="gone"),
@@ -248,8 +249,19 @@ def test_when_a_link_did_not_talk() -> None:
     assert "           shed talked all the time" in said
 
 
+def test_a_link_that_never_talks_is_away_from_the_first_fault_on() -> None:
+    made = [
+        begins(),
+        entry(1, "link", "main", state="unplugged", health=True),
+        entry(6, "fault", "main", "link main: no such port", state="unplugged", health=True),
+        ends(66),
+    ]
+    assert [(span.to - span.from_).total_seconds() for span in journal_day.of(made).outages["main"]] == [60]
+
+
 def test_a_link_that_was_gone_in_one_show_has_no_outage_in_the_next() -> None:
-    day = journal_day.of([begins(), entry(5, "link", "main", state="gone"), ends(9), begins(50, 2), ends(99, 2)])
+    talks = entry(1, "link", "main", state="talking")
+    day = journal_day.of([begins(), talks, entry(5, "link", "main", state="gone"), ends(9), begins(50, 2), ends(99, 2)])
     assert [(span.to - span.from_).total_seconds() for span in day.outages["main"]] == [4]
 
 
@@ -572,6 +584,7 @@ def test_how_a_link_is_has_an_entry_when_it_changes(tmp_path: Path, bench: Bench
     bench.watch.begins(bench.show, [cast(LinkRun, run)])
     seen = (
         health("main", State.WAKING, "just opened"),
+        health("main", State.WAITING, "its boards are starting"),
         health("main", State.TALKING, "talking, 3 waiting"),
         health("main", State.TALKING, "talking, 12 waiting"),
         health("main", State.SILENT, "no answer for 5 s", "look at the cable"),
@@ -583,11 +596,12 @@ def test_how_a_link_is_has_an_entry_when_it_changes(tmp_path: Path, bench: Bench
     found = [one for one in bench.kept if one.subject == "main"]
     assert [(one.kind, one.at_us, one.details["state"]) for one in found] == [
         ("link", 1 * SECOND_US, "waking"),
-        ("link", 2 * SECOND_US, "talking"),
-        ("fault", 4 * SECOND_US, "silent"),
-        ("link", 6 * SECOND_US, "talking"),
+        ("link", 2 * SECOND_US, "waiting"),  # nothing is wrong with that
+        ("link", 3 * SECOND_US, "talking"),
+        ("fault", 5 * SECOND_US, "silent"),
+        ("link", 7 * SECOND_US, "talking"),
     ]
-    assert found[2].text == "link main: no answer for 5 s. Look at the cable."
+    assert found[3].text == "link main: no answer for 5 s. Look at the cable."
     assert all(one.details["health"] for one in found)
 
 
