@@ -93,20 +93,20 @@ scene waits
 scene draws
     by chance
         50 %
-        50 %: turn on lamp
+            turn on lamp
 scene orders
     for each one in lamps in random order
-        turn on one
+        wait 1 s
 scene spaces
     for each one in lamps, 1 s to 2 s apart
-        turn on one
+        wait 1 s
 scene guards
     turn on red
     wait 1 s to 3 s
 scene plain
     wait 1 s
     for each one in lamps, 2 s apart
-        turn on one
+        wait 1 s
 rule proven
     never a train is on lane while red is off
 rule dark
