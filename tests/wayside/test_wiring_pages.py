@@ -1,5 +1,5 @@
-"""The pages on wiring are true: what they say to write is read without a word, what they say to try says what they show,
-and their sums come out again by Ohm's law and the series of IEC 60063 (references: LEDs, supplies, protection)."""
+"""The pages on wiring are true: what they say to write is read without a word, what they say to try says what they
+show, and their sums come out again by Ohm's law and the series of IEC 60063 (references: LEDs, supplies)."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ WIRING = ROOT / "adapters/wiring"
 PAGES = sorted(page for page in WIRING.glob("*.md") if page.name != "README.md")
 SECTIONS = ["What you need", "How it is wired", "What to write", "Try it", "What goes wrong"]
 BASE = {"layout": "My Table", "links": {"main": {"kind": "serial text", "dialect": "late"}}}
-QUIET = "scene nothing-yet\n    note \"nothing yet\"\n"
+QUIET = 'scene nothing-yet\n    note "nothing yet"\n'
 E12 = (10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82)
 E24 = tuple(sorted((*E12, 11, 13, 16, 20, 24, 30, 36, 43, 51, 62, 75, 91)))
 
