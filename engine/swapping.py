@@ -115,14 +115,14 @@ def moved(old: Program, new: Program) -> tuple[dict[int, Any], dict[Place, Place
     return lines, places
 
 
-def in_words(found: Difference, what: str) -> str:
-    """`evening.scene is swapped in: evening is changed`. `what` names what was edited."""
+def in_words(found: Difference) -> str:
+    """`evening is changed, fog is gone`."""
     parts = [
         f"{_listed(names)} {'is' if len(names) == 1 else 'are'} {how}"
         for names, how in ((found.changed, "changed"), (found.new, "new"), (found.gone, "gone"))
         if names
     ]
-    return f"{what or 'a new text'} is swapped in: {', '.join(parts) or 'no scene is changed'}"
+    return ", ".join(parts) or ("no scene is changed" if found.others else "nothing that is performed is changed")
 
 
 def _listed(names: Iterable[str]) -> str:
@@ -203,7 +203,7 @@ class Swapping:
         found, self._wanted, self._touched = self._difference, None, frozenset()
         kernel.take_up(program)
         if found.something:
-            kernel.note("", in_words(found, self._what), NOWHERE)
+            kernel.note("", f"{self._what or 'a new text'} is swapped in: {in_words(found)}", NOWHERE)
         for name in (*found.changed, *found.new):
             kernel.scene_changed(name)
         self._begin_put_off()

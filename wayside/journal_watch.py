@@ -178,6 +178,11 @@ class Watch:
                 text = f"{event.output} was told something by somebody else on the station"
                 self._put("hand", event.output, text, {"deed": "moved", "value": event.value}, at_us=now_us)
 
+    def perform(self, program: Program) -> None:
+        """Another program is performed from now on."""
+        self._program = program
+        self._teller.perform(program)
+
     def typed(self, line: str) -> None:
         """A line that somebody typed."""
         if line.strip():

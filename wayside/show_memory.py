@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from engine.events import Input
 from engine.layout import Place
+from engine.program import Program
 from engine.trace import Record
 from wayside import journal_file, kept
 from wayside.journal import Journal
@@ -52,6 +53,13 @@ class Memory:
         for text in (trouble, kept.as_text(values)):
             if text:
                 self._screen.remark(text)
+
+    def perform(self, program: Program) -> None:
+        """Another program is performed from now on."""
+        if self._watch is not None:
+            self._watch.perform(program)
+        if self._kept is not None:
+            self._kept.swapped()
 
     def record(self, record: Record) -> None:
         """A record of the trace: shown, and written down."""

@@ -149,7 +149,8 @@ def test_the_same_program_at_any_instant_changes_nothing(instants: list[float], 
     swaps = [(at, Swap(again(EVERYTHING), at_once)) for at in instants]
     swapped, judged_too = performed(EVERYTHING, [*HANDS, *swaps], 60, True, seed)
     assert swapped.trace == plain.trace
-    assert judged is not None and judged_too is not None
+    assert judged is not None
+    assert judged_too is not None
     assert judged_too.judgements(60 * S) == judged.judgements(60 * S)
 
 
@@ -241,6 +242,26 @@ def test_guarded_outputs_of_a_scene_that_is_stopped_for_it_go_to_their_safe_stat
     assert states(kernel, "go")[-1] == (10, "stopped")
 
 
+def test_scenes_with_guarded_outputs_are_stopped_first() -> None:
+    text = "scene go\n    turn on ada\n    wait 60 s\n\nscene lane\n    move gate to 45 deg over 2 s\n    wait 60 s\n"
+    kernel, _ = performed(text, [(0, GO), (0, StartScene("lane")), swap(text.replace("60", "50"), now=True)])
+    assert [one.scene for one in kernel.trace if isinstance(one, t.SceneIs) and one.state == "stopped"] == [
+        "lane",
+        "go",
+    ]
+
+
+def test_what_is_given_back_and_what_is_told_at_that_instant_stand_in_the_new_text() -> None:
+    text = "scene go\n    set dot to 20 %\n    wait 3 s\n    set dot to 30 %\n    wait 30 s\n\n"
+    text += "scene other\n    takes dot from go\n    set dot to 50 %\n    wait 10 s\n"
+    events = [(0, GO), (1.0, StartScene("other")), (5.0, Swap(again(text, 9), False))]
+    kernel, _ = performed(text, events)
+    back = [one for one in kernel.trace if isinstance(one, t.Told) and one.why == "given back"]
+    assert [(one.at_us, one.place.line) for one in back] == [(11 * S, 4 + 9)]
+    at_once, _ = performed(text, [(0, GO), (0, Swap(again(text, 9), False))])
+    assert [one.place.line for one in at_once.trace if isinstance(one, t.Told)] == [2 + 9]
+
+
 def test_a_scene_that_begins_again_and_again_is_swapped_between_two_rounds() -> None:
     text = 'scene go\n    runs whenever near is occupied\n    note "old"\n    wait 4 s\n'
     kernel, _ = performed(text, [(0, NEAR), swap(text.replace("old", "new")), (15.0, CLEAR)])
@@ -330,6 +351,21 @@ def test_a_button_keeps_its_pause_and_one_that_is_gone_lets_its_lamp_go_out() ->
     assert (value(kernel, "ready", 5), value(kernel, "ready", 15)) == (1.0, 0.0)
 
 
+def test_whenever_that_no_longer_holds_is_not_begun_when_the_new_text_has_come() -> None:
+    text = "scene go\n    runs whenever near is occupied\n    when stopped\n        wait 5 s\n    wait 60 s\n"
+    kernel, _ = performed(text, [(0, NEAR), swap(text.replace("60", "50"), now=True), (12.0, CLEAR)], 40)
+    assert states(kernel, "go") == [(0, "running"), (10, "stopping"), (15, "stopped")]
+    held, _ = performed(text, [(0, NEAR), swap(text.replace("60", "50"), now=True)], 40)
+    assert states(held, "go")[-1] == (15, "running")
+
+
+def test_a_lamp_stays_ready_for_the_other_scene_of_the_same_button() -> None:
+    text = "scene go\n    starts on button red-button\n    wait 1 s\n\n"
+    both = text + text.replace("go", "other")
+    kernel, _ = performed(both, [swap(text)], 30)
+    assert value(kernel, "ready", 20) == 1.0
+
+
 # --- what is kept --------------------------------------------------------------------------------------------------
 
 
@@ -344,7 +380,13 @@ def test_flags_and_counters_keep_what_they_hold_while_they_are_declared() -> Non
 def test_what_an_operator_has_done_stays_done() -> None:
     text = "scene go\n    runs whenever near is occupied\n    turn on ada\n    wait 60 s\n"
     new = text.replace("60 s", "50 s")
-    by_hand = [(0, NEAR), (1.0, ByHand("ada", 0.4)), (2.0, InUse("far", False)), swap(new, now=True), (20.0, LetGo("ada"))]
+    by_hand = [
+        (0, NEAR),
+        (1.0, ByHand("ada", 0.4)),
+        (2.0, InUse("far", False)),
+        swap(new, now=True),
+        (20.0, LetGo("ada")),
+    ]
     kernel, _ = performed(text, by_hand, 30)
     assert (value(kernel, "ada", 15), value(kernel, "ada", 25)) == (0.4, 1.0)
     assert not kernel.stage.detectors["far"].used
@@ -366,7 +408,8 @@ def test_rules_that_are_alike_go_on_and_others_begin_anew() -> None:
 def test_a_rule_that_is_new_is_broken_by_what_is_so_already() -> None:
     kernel, judged = performed(OLD, [(0, NEAR), swap(OLD + "\nrule calm\n    never near is occupied\n")], rules=True)
     assert [(one.at_us, one.place.line) for one in kernel.trace if isinstance(one, t.Broke)] == [(10 * S, 13)]
-    assert judged is not None and len(judged.judgements(60 * S)) == 1
+    assert judged is not None
+    assert len(judged.judgements(60 * S)) == 1
 
 
 # --- a new text as if from the start -------------------------------------------------------------------------------
@@ -382,7 +425,9 @@ def test_a_swap_while_nothing_runs_equals_a_show_that_had_the_new_text_from_the_
     swapped, _ = performed(old, [(float(at), Swap(program(new), False)), *later], 100, seed=seed)
     ever, _ = performed(new, later, 100, seed=seed)
     assert [one for one in swapped.trace if one.at_us > at * S] == [one for one in ever.trace if one.at_us > at * S]
-    assert [text for at_s, text in notes(swapped) if at_s == at] == ["a new text is swapped in: go and dusk are changed"]
+    assert [text for at_s, text in notes(swapped) if at_s == at] == [
+        "a new text is swapped in: go and dusk are changed"
+    ]
 
 
 # --- what is alike -------------------------------------------------------------------------------------------------
