@@ -434,6 +434,6 @@ def test_a_closing_time_that_has_passed_closes_now_and_quiet_hours_hold_at_once(
 
 def test_a_day_swapped_before_it_opens_opens_by_its_new_hours() -> None:
     new = SCENES.replace("opens at 10:00", "opens at 11:00")
-    kernel, _ = played(made(DAY), [(-3600 + 3600 + 60, Swap(made(DAY, new), False))], 9 * H, 9 * H)
+    kernel, _ = played(made(DAY), [(60.0, Swap(made(DAY, new), False))], 9 * H, 9 * H)
     assert [at for at, text in notes(kernel) if text == "x: opens"] == [2 * H]
     assert begun(kernel, "ferry") == [3 * H]
