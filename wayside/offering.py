@@ -183,4 +183,5 @@ def _ended(scenes: Sequence[str]) -> str:
 def _first_lines(text: str) -> str:
     lines = text.splitlines()
     more = len(lines) - MOST_LINES
-    return "\n".join([*lines[:MOST_LINES], f"and {more} more lines; wayside check says it all"] if more > 0 else lines)
+    rest = f"and {wording.count(more, 'more line')}; wayside check says it all"
+    return "\n".join([*lines[:MOST_LINES], rest] if more > 0 else lines)
