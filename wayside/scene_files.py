@@ -86,19 +86,21 @@ class SceneFiles:
 
     async def look(self) -> None:
         """Check what has been saved since the last look, once nothing more is saved, and tell what came of it."""
-        stamps = self._stamped()
+        stamps = await asyncio.to_thread(self._stamped)  # a slow disk holds up no show
         if stamps == self._stamps:
             return
         while True:
             await self._quiet(stamps)
-            now, before = self._contents(), self._performed
+            now, before = await asyncio.to_thread(self._contents), self._performed
             names = sorted({path for path in {*now, *before} if now.get(path) != before.get(path)})
             if not names:
                 self._tell(None)
                 return
             checked = await self._checked()
-            stamps = self._stamped()
-            if stamps == self._stamps and self._contents() == now:  # else it was saved again meanwhile
+            stamps = await asyncio.to_thread(self._stamped)
+            if (
+                stamps == self._stamps and await asyncio.to_thread(self._contents) == now
+            ):  # else it was saved again meanwhile
                 break
         self._tell(
             Saved(
@@ -114,7 +116,7 @@ class SceneFiles:
         """Wait until nothing was saved for one look: some editors write in two steps, or take the file away first."""
         while True:
             await asyncio.sleep(LOOKS_EVERY_S)
-            self._stamps, stamps = stamps, self._stamped()
+            self._stamps, stamps = stamps, await asyncio.to_thread(self._stamped)
             if stamps == self._stamps:
                 return
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import asyncio
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from engine.drive import work
 from engine.events import Detected, Input, StartScene
+from engine.show_day import Phase
 from engine.trace import Noted, Record, SceneIs
 from wayside.checked_apart import check
 from wayside.offering import MOST_LINES, Offering, Stand
@@ -260,3 +262,41 @@ def test_nothing_is_swapped_in_when_the_show_ends(bench: Bench) -> None:
     bench.at(1)
     assert bench.notes == []
     assert bench.offering.asked("now") == (False, "The show is ending: nothing is swapped in any more.")
+
+
+def test_a_day_that_is_performed_is_not_taken_away_nor_anything_swapped_in_while_it_closes(real: Bench) -> None:
+    day = SimpleNamespace(name="saturday", phase=Phase.OPEN)
+    real.offering = Offering(real.project, real.show, False, real.said.append, day)  # type: ignore[arg-type]
+    real.at(0)
+    real.save(TEXT.split("day saturday")[0])
+    assert real.offering.stand is Stand.RESTART
+    assert real.said[-1].endswith("The day saturday, which is performed, is gone from it: begin the show anew for it.")
+    real.save(NEW)
+    day.phase = Phase.CLOSING
+    assert real.offering.asked("now") == (False, "The show is ending: nothing is swapped in any more.")
+
+
+def test_kept_flags_and_rules_are_those_of_the_new_text(bench: Bench) -> None:
+    from wayside.kept import Kept
+    from wayside.live_screen import Screen
+
+    path = bench.folder / "kept.json"
+    kept, screen = Kept(bench.show.kernel, path, {"seen": True}), Screen(bench.project, plain=True)
+
+    def performs(project: Project, contents: object) -> None:
+        kept.swapped()
+        screen.perform(project)
+
+    bench.offering.performs = performs
+    bench.at(0, Detected("lane", "occupied"))
+    rule = "\nrule quiet\n    never a train is on lane\n"
+    bench.save(TEXT.replace("flag seen, kept", "flag seen, kept\ncounter trains, kept") + rule)
+    bench.at(1)
+    bench.show.kernel.count("trains", 3)
+    assert kept.close() == ""
+    assert path.read_text().replace(" ", "").replace("\n", "") == '{"seen":true,"trains":3}'
+    assert screen.rules.tallies() == {"quiet": (0, 0)}
+    assert [one.text for one in bench.told if isinstance(one, Noted)] == [
+        "bench.scene is swapped in: no scene is changed"
+    ]
+    assert [type(one).__name__ for one in bench.told if one.at_us == S].count("Broke") == 1  # a train is there already

@@ -12,8 +12,8 @@ function listed(names) {
 
 const have = (waits) => `${listed(waits)} ${waits.length === 1 ? "has" : "have"}`;
 const SAYS = {
-  wrong: (names) => `${names} was saved, and something is wrong: see Scene files. The show goes on with what it has.`,
-  restart: (names) => `${names} was saved, and nothing is wrong; but a running show cannot take it up: see Scene files.`,
+  wrong: (names) => `${names} was saved, and something is wrong. The show goes on with what it has.`,
+  restart: (names) => `${names} was saved, and nothing is wrong; but a running show cannot take it up.`,
   offered: (names, what) => `${names} was saved, and nothing is wrong: ${what}. The show goes on with what it has.`,
   "when idle": (names, what, waits) => `${names} was saved, and nothing is wrong: ${what}. It is swapped in when ${have(waits)} ended.`,
   now: (names, what, waits) => `${names} is swapped in when ${have(waits)} stopped: ${what}.`,
@@ -47,7 +47,7 @@ export function edited(card, aloud) {
   card.append(text, kept.home, says);
   feed.on("files", ([stand, names, said, offer, what, waits]) => {
     const sentence = SAYS[stand]?.(names, what, waits) ?? "";
-    set(words, sentence);
+    set(words, ["wrong", "restart"].includes(stand) ? `${sentence} See Scene files.` : sentence);
     set(text, sentence);
     set(says, said);
     says.hidden = !said;
