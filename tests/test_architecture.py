@@ -109,10 +109,11 @@ def test_the_engine_needs_the_standard_library_and_the_calendar_only() -> None:
             {
                 "engine/live.py",
                 "wayside/command_run.py",
+                "wayside/live_edits.py",
                 "wayside/live_links.py",
+                "wayside/scene_files.py",
                 "wayside/showing.py",
                 "wayside/desk.py",
-                "wayside/desk_files.py",
                 "wayside/desk_guard.py",
                 "wayside/desk_hub.py",
                 "wayside/desk_server.py",

@@ -16,7 +16,6 @@ from engine.trace import Broke, LinkIs, Record, SceneIs, Trouble
 from wayside.desk_app import Desk as App
 from wayside.desk_app import Done
 from wayside.desk_facts import facts
-from wayside.desk_files import Files, Verdict
 from wayside.desk_hub import Hub
 from wayside.desk_orders import Asked, Order, asked
 from wayside.desk_server import Server, bound, lan_address
@@ -45,6 +44,9 @@ class Performer(Protocol):
     def mark(self, note: str) -> None:
         """Something odd was seen just now: into the journal."""
 
+    def swap(self, how: str, number: int) -> Done:
+        """What becomes of edited scene files: the offer of this number."""
+
 
 class Desk:
     """Made before the show begins, so that a port that cannot be had is said first."""
@@ -63,8 +65,7 @@ class Desk:
         self._before: State = {}
         self._talked: set[str] = set()
         self._tasks: list[asyncio.Task[None]] = []
-        self.paths: list[str] = []  # as given on the command line
-        self._edited: Verdict = []
+        self._edited: Callable[[], list[object]] = list
         self._server: Server | None = None
 
     @property
@@ -131,12 +132,13 @@ class Desk:
         performer: Performer,
         links: Callable[[], Iterable[str]],
         rules: Callable[[], dict[str, tuple[int, int]]],
+        edited: Callable[[], list[object]],
     ) -> None:
         """Open the page. To be called in the show's loop."""
         assert self._hub is not None
-        loop, kernel = asyncio.get_running_loop(), self._show.kernel
-        program, name = self._project.program, self._project.name
-        self._hub.facts = facts(program, name, self._dry_run, kernel.hall_starts_s)  # a show day has set it by now
+        loop = asyncio.get_running_loop()
+        self._edited = edited
+        self._hub.facts = self._facts()  # a show day has set the hall's time by now
 
         async def carry_out(order: Order) -> Done:
             future = asyncio.run_coroutine_threadsafe(self._carried_out(order, performer), loop)
@@ -148,8 +150,7 @@ class Desk:
         app.stream.let_go = self._server.doors.cut
         self._publish(links, rules)
         self._server.start()
-        files = Files(self._project.layout_file, self.paths, self._files_edited)
-        self._tasks = [asyncio.ensure_future(self._tell(links, rules)), asyncio.ensure_future(files.watch())]
+        self._tasks = [asyncio.ensure_future(self._tell(links, rules))]
 
     def stop(self) -> None:
         """The show is over: the pages are told, then the server ends."""
@@ -163,8 +164,17 @@ class Desk:
         else:
             self._socket.close()
 
-    def _files_edited(self, verdict: Verdict) -> None:
-        self._edited = verdict
+    def _facts(self) -> dict[str, object]:
+        kernel = self._show.kernel
+        return facts(kernel.program, self._project.name, self._dry_run, kernel.hall_starts_s)
+
+    def performs(self) -> None:
+        """Another program has been swapped in: pages that know other scenes or rules are begun anew."""
+        assert self._hub is not None
+        found = self._facts()
+        if found != self._hub.facts:
+            self._hub.renew(secrets.token_urlsafe(9), found)
+            self._before = {}
         self._touched.set()
 
     async def _tell(self, links: Callable[[], Iterable[str]], rules: Callable[[], dict[str, tuple[int, int]]]) -> None:
@@ -186,14 +196,14 @@ class Desk:
         assert self._hub is not None
         assert self._reader is not None
         self._reader.links, self._reader.rules = links(), rules()
-        state = self._reader.read() | {"files": self._edited}
+        state = self._reader.read() | {"files": self._edited()}
         self._hub.publish(difference(self._before, state))
         self._before = state
 
     # --- orders ----------------------------------------------------------------------------------------------------
 
     async def _carried_out(self, order: Order, performer: Performer) -> Done:
-        return self._do(asked(order, self._project.program, self._dry_run), performer)
+        return self._do(asked(order, self._show.kernel.program, self._dry_run), performer)
 
     def _do(self, what: Asked, performer: Performer) -> Done:
         if not what.fine:
@@ -203,6 +213,10 @@ class Desk:
         if what.mark is not None:
             performer.mark(what.mark)
             return True, ["Marked."]
+        if what.swap is not None:
+            fine, said = performer.swap(*what.swap)
+            self._touched.set()
+            return fine, said
         if what.train is not None or what.lifted is not None:
             return self._train(what, performer)
         says = performer.obey(what.answer)

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from engine import events as e
 from engine.program import Program
-from wayside.hands import STATES, Answer
+from wayside.hands import STATES, SWAPS, Answer
 from wayside.usage import UsageProblem, near_miss
 
 LONGEST_WORD = 200  # characters of one word of an order; a note's, too
@@ -39,13 +39,14 @@ class Train(NamedTuple):
 
 
 class Asked(NamedTuple):
-    """What an order comes to. `mark` and `train`, `lifted` are for the desk itself, `aloud` for the list of events."""
+    """What an order comes to. `mark` to `swap` are for the desk itself, `aloud` for the list of events."""
 
     answer: Answer = Answer()
     aloud: str = ""
     mark: str | None = None
     train: Train | None = None
     lifted: int | None = None
+    swap: tuple[str, int] | None = None  # how, and the number of the offer
     fine: bool = True
 
 
@@ -183,6 +184,12 @@ def _lift(words: Mapping[str, str], program: Program, dry_run: bool) -> Asked:
     return Asked(lifted=int(words["train"]))
 
 
+def _swap(words: Mapping[str, str], program: Program, dry_run: bool) -> Asked:
+    if words["how"] not in SWAPS or not re.fullmatch(r"[0-9]{1,6}", words["offer"]):
+        return _no("What was saved is swapped in now, when idle, or never.")
+    return Asked(Answer(), f"swap {words['how']}", swap=(words["how"], int(words["offer"])))
+
+
 _Make = Callable[[Mapping[str, str], Program, bool], Asked]
 _ORDERS: dict[str, tuple[tuple[str, ...], _Make]] = {
     "all stop": ((), _plain(e.AllStop(), "all stop")),
@@ -205,4 +212,5 @@ _ORDERS: dict[str, tuple[tuple[str, ...], _Make]] = {
     "mark": (("note",), _mark),
     "train": (("track", "length", "speed", "direction", "signals"), _train),
     "take away": (("train",), _lift),
+    "swap": (("how", "offer"), _swap),
 }
