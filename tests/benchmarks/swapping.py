@@ -12,7 +12,7 @@ import sys
 import time
 from pathlib import Path
 
-sys.path[:0] = [str(Path(__file__).parents[2])]
+sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from engine.events import StartScene, Swap
 from engine.kernel import Kernel
