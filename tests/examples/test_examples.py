@@ -155,6 +155,13 @@ TRAPS = [  # what each scene guards against, put back into it
 ]
 
 
+def test_every_link_of_the_cookbook_leads_somewhere() -> None:
+    links = re.findall(r"\]\(([^)#]+)\)", COOKBOOK)
+    assert links
+    for link in links:
+        assert (EXAMPLES / link).is_file(), link
+
+
 def test_there_is_enough_to_copy() -> None:
     assert len(SCENES_TO_COPY) >= 12
     assert len(RULED) >= 8
