@@ -1,0 +1,129 @@
+"""A day sheet on paper: one page of A4, as PDF. The one place that knows the PDF library, imported when a page is made.
+
+Of the sheets that it is given it takes the first that fits, in the largest type that does. Knows tables only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+from wayside.day_sheet import Part, Sheet
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
+
+SIZES = (10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5)  # points; the letters of this type are wide and tall
+SMALLEST_WHOLE = 7.0  # smaller than this, gathering reads better
+MARGIN_MM = 11.0
+FONT = "DejaVu"
+LEADING = 1.2  # of a line, as a share of its type
+MM_A_POINT = 25.4 / 72
+GREY = 238
+
+
+class Page(NamedTuple):
+    """The page's bytes, and the sheet that it shows."""
+
+    pdf: bytes
+    sheet: Sheet
+    points: float
+
+
+class TooMuch(Exception):
+    """Not even the most gathered sheet fits on a page."""
+
+
+def page(sheets: Iterable[Sheet], on: date) -> Page:
+    """The first sheet that fits on one page, in the largest type in which it does. Equal sheets give equal bytes."""
+    given = list(sheets)
+    for number, sheet in enumerate(given):
+        last = number == len(given) - 1
+        for points in SIZES:
+            if points < SMALLEST_WHOLE and not last:
+                continue
+            pdf = _set(sheet, points, on)
+            if pdf.pages_count == 1:
+                return Page(bytes(pdf.output()), sheet, points)
+    raise TooMuch
+
+
+def _set(sheet: Sheet, points: float, on: date) -> FPDF:
+    pdf = _paper(sheet, on)
+    pdf.set_font(FONT, "B", points + 4)
+    pdf.cell(0, (points + 4) * MM_A_POINT * LEADING, sheet.title, new_x="LMARGIN", new_y="NEXT")
+    pdf.set_font(FONT, "", points + 1)
+    pdf.cell(0, (points + 1) * MM_A_POINT * LEADING, sheet.under, new_x="LMARGIN", new_y="NEXT")
+    for part in sheet.parts:
+        _part(pdf, part, points)
+        if pdf.pages_count > 1:
+            return pdf
+    pdf.ln(points * MM_A_POINT * 0.4)
+    pdf.set_font(FONT, "", points - 1)
+    pdf.multi_cell(0, (points - 1) * MM_A_POINT * LEADING, sheet.foot, align="L")
+    return pdf
+
+
+def _paper(sheet: Sheet, on: date) -> FPDF:
+    import logging
+
+    import matplotlib
+    from fpdf import FPDF
+
+    logging.getLogger("fontTools").setLevel(logging.ERROR)  # says how it makes fonts smaller
+    pdf = FPDF(orientation="portrait", unit="mm", format="A4")
+    pdf.set_margins(MARGIN_MM, MARGIN_MM)
+    pdf.set_auto_page_break(True, MARGIN_MM)
+    pdf.c_margin = 0
+    fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"  # the fonts that every picture is drawn with
+    pdf.add_font(FONT, "", fonts / "DejaVuSans.ttf")
+    pdf.add_font(FONT, "B", fonts / "DejaVuSans-Bold.ttf")
+    pdf.set_title(sheet.title)
+    pdf.set_lang("en-GB")
+    pdf.set_creator("Wayside")
+    pdf.set_creation_date(datetime(on.year, on.month, on.day, tzinfo=UTC))
+    pdf.add_page()
+    return pdf
+
+
+def _part(pdf: FPDF, part: Part, points: float) -> None:
+    from fpdf.enums import TableBordersLayout, VAlign
+    from fpdf.fonts import FontFace
+
+    line = points * MM_A_POINT * LEADING
+    pdf.ln(line * 0.45)
+    pdf.set_font(FONT, "B", points + 0.5)
+    pdf.cell(0, line * 1.1, part.title, new_x="LMARGIN", new_y="NEXT")
+    pdf.set_font(FONT, "", points)
+    pdf.set_draw_color(150)
+    plain, bold = FontFace(), FontFace(emphasis="BOLD")
+    with pdf.table(
+        col_widths=part.widths,
+        first_row_as_headings=bool(part.heads),
+        headings_style=FontFace(emphasis="BOLD", fill_color=GREY),
+        borders_layout=TableBordersLayout.HORIZONTAL_LINES,
+        line_height=line,
+        text_align="LEFT",
+        v_align=VAlign.T,
+        padding=(0.25, 1.5, 0.25, 0),
+        wrapmode="WORD",
+    ) as table:
+        for cells in (part.heads, *part.rows) if part.heads else part.rows:
+            row = table.row()
+            for number, cell in enumerate(cells):
+                row.cell(_quoted(cell), style=bold if _leads(part, number) else plain)
+
+
+def _leads(part: Part, number: int) -> bool:
+    """Whether a column is the one by which a row is found."""
+    return number == part.leads
+
+
+def _quoted(cell: str) -> str:
+    """What is to be typed stands in quotation marks on paper."""
+    pieces = cell.split("`")
+    if len(pieces) % 2 == 0:
+        return cell
+    return "".join(f"“{piece}”" if n % 2 else piece for n, piece in enumerate(pieces))
