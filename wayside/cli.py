@@ -38,6 +38,8 @@ COMMANDS = {
     "day-sheet": Command(
         "one page for whoever minds a show day: times, signs, what to do if", "wayside.command_day_sheet"
     ),
+    "pack": Command("what a show needs in one file, for another computer", "wayside.command_pack"),
+    "unpack": Command("put a pack into a folder, check and rehearse it there", "wayside.command_unpack"),
     "stand-in": Command(
         "a far end that is not there: see what would be told to the hardware", "wayside.command_stand_in"
     ),

@@ -103,7 +103,8 @@ def _gone(program: Program) -> str:
     unknown = " Its detectors count as occupied meanwhile, so a crossing stays closed to the road." if wired else ""
     return (
         f"See to the plug and the supply of {links}; it is found again by itself and every output put right. Models "
-        f"stay as they are until then.{unknown} Track power off: look that no hand is on the track, then type `power on`."
+        f"stay as they are until then.{unknown} Track power off: see that no hand is on the track, then type "
+        "`power on`."
     )
 
 
