@@ -178,9 +178,9 @@ def _sound(archive: zipfile.ZipFile, shown: str) -> list[zipfile.ZipInfo]:
     """Its files, if each of them may be there."""
     infos = archive.infolist()
     if sum(info.file_size for info in infos) > MOST_BYTES:
-        raise PackProblem(
-            f"{shown} swells to more than {MOST_BYTES // 1024 // 1024} MB, the most that a pack may hold."
-        )
+        most = f"{MOST_BYTES // 1024 // 1024} MB, the most that a pack may hold"
+        raise PackProblem(f"{shown} swells to more than {most}.{UNUSED}")
+
     for info in infos:
         if why := _why_not(info):
             raise PackProblem(f"{shown} holds {_clean(info.orig_filename)}, which is not taken: {why}.{UNUSED}")

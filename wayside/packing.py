@@ -30,7 +30,10 @@ class Packed(NamedTuple):
 
 
 def pack_of(project: Project, folder: Path, held: Mapping[str, bool], with_kept: bool, with_positions: bool) -> Packed:
-    """Everything that the show needs; `held`: which rehearsals did. Raises UsageProblem for a file that lies elsewhere, or cannot be taken along."""
+    """Everything that the show needs. `held`: each rehearsal, and whether it did.
+
+    Raises UsageProblem for a file that lies elsewhere, or cannot be taken along.
+    """
     home = folder.resolve()
     files: dict[str, bytes] = {}
     for name, file in _needed(project, folder, with_kept, with_positions):
