@@ -21,6 +21,7 @@ from wayside.terminal import say, tell
 from wayside.usage import FINE, PROBLEMS, UsageProblem, why_not
 
 SCREEN_COLUMNS = 100
+MOST_ROWS = 100  # with a row for each time
 DESCRIPTION = """\
 One page for whoever minds a show day: what begins when, what each scene does, what to look for, how long it takes, what
 the buttons start, quiet hours and closing, what to do if something goes wrong, and who stays with it, to be filled in
@@ -69,16 +70,16 @@ def run(options: argparse.Namespace) -> int:
         return PROBLEMS
     known = _known(project, _day(project, options.day), options, str(paths[0]))
     from wayside.day_sheet import sheets
+    from wayside.day_sheet_text import markdown, text
 
     given = list(sheets(known))
     if options.markdown is not None:
-        from wayside.day_sheet_text import markdown
-
-        _write(options.markdown, "\n".join(markdown(given[0])).encode() + b"\n")
+        _write(options.markdown, "\n".join(markdown(_whole(given))).encode() + b"\n")
     if options.pdf is not None:
         _print(given, known, options.pdf)
     if options.pdf is None and options.markdown is None:
-        _show(given)
+        for line in text(_whole(given), SCREEN_COLUMNS):
+            say(line)
     return FINE if all(one.kept for one in known.played.result.rules) else PROBLEMS
 
 
@@ -119,11 +120,9 @@ def _traces(project: Project, played: DayPlayed) -> Iterator[tuple[Record, ...]]
         yield rehearse(project.program, rehearsal).trace
 
 
-def _show(given: list[Sheet]) -> None:
-    from wayside.day_sheet_text import text
-
-    for line in text(next((one for one in given if not one.gathered), given[1]), SCREEN_COLUMNS):
-        say(line)
+def _whole(given: list[Sheet]) -> Sheet:
+    """The sheet that leaves nothing out, with a row for every time, unless that would be very many."""
+    return given[0] if given[0].rows <= MOST_ROWS else given[1]
 
 
 def _print(given: list[Sheet], known: Known, file: str) -> None:

@@ -43,6 +43,11 @@ class Sheet(NamedTuple):
     foot: str
     gathered: bool
 
+    @property
+    def rows(self) -> int:
+        """How many rows it has at least, with headings."""
+        return sum(len(part.rows) + 1 for part in self.parts)
+
 
 class Room(NamedTuple):
     """How much a sheet may hold: the most rows of times and of scenes, letters of what a scene does."""
@@ -53,8 +58,14 @@ class Room(NamedTuple):
     letters: int
 
 
-ROOMS = (Room(True, 100, 100, 240), Room(False, 100, 100, 240), Room(False, 30, 30, 110), Room(False, 12, 10, 70),
-         Room(False, 6, 5, 50))  # fmt: skip
+EVERYTHING = 1_000_000
+ROOMS = (
+    Room(True, EVERYTHING, EVERYTHING, 240),
+    Room(False, EVERYTHING, EVERYTHING, 240),
+    Room(False, 30, 30, 110),
+    Room(False, 12, 10, 70),
+    Room(False, 6, 5, 50),
+)
 
 
 class Known(NamedTuple):
@@ -70,11 +81,12 @@ class Known(NamedTuple):
 
 def sheets(known: Known) -> Iterator[Sheet]:
     """The sheet with everything on it, then gathered more and more."""
+    times = _all_times(known)
     for room in ROOMS:
-        yield _sheet(known, room)
+        yield _sheet(known, times, room)
 
 
-def _sheet(known: Known, room: Room) -> Sheet:
+def _sheet(known: Known, times: Sequence[_Time], room: Room) -> Sheet:
     played, plan = known.played, known.played.plan
     layout = played.program.layout
     opens, ends = plan.hall(plan.opens_us), plan.hall(plan.ends_us)
@@ -83,7 +95,13 @@ def _sheet(known: Known, room: Room) -> Sheet:
     kept = f"Rules broken in its rehearsal: {listed(sorted(rules))}." if rules else "Every rule was kept."
     parts = (
         Part("Hours", (), tuple(_hours(known)), (14, 86)),
-        Part("What begins when", ("hall time", "scene", "because", "takes"), _times(known, room), (14, 22, 46, 18), 1),
+        Part(
+            "What begins when",
+            ("hall time", "scene", "because", "takes"),
+            _times(known, times, room),
+            (14, 22, 46, 18),
+            1,
+        ),
         Part("Scenes", ("scene", "what it does", "look for", "takes"), _scenes(known, room), (21, 37, 29, 13)),
         Part("Buttons", (), _buttons(known, room), (21, 79)),
         Part("What to do if", (), tuple(day_what_if.rows(played.program, plan.day.name, known.folder)), (25, 75)),
@@ -96,7 +114,7 @@ def _sheet(known: Known, room: Room) -> Sheet:
         f"{hall_time.said(plan.date)}, {hours} hall time ({opens:%Z})",
         tuple(part for part in parts if part.rows),
         said,
-        room != ROOMS[0] or len(_all_times(known)) > room.times,
+        room != ROOMS[0],
     )
 
 
@@ -138,7 +156,8 @@ class _Time(NamedTuple):
 def _all_times(known: Known) -> list[_Time]:
     """All that the day begins, or leaves out, and what scenes begin by a clock of their own; in order."""
     played = known.played
-    found = [_of_day(played, one, one.entry) for one in played.log if one.entry is not None]
+    began = {(ran.scene, ran.at_us): ran for ran in played.runs}
+    found = [_of_day(one, one.entry, began) for one in played.log if one.entry is not None]
     named = played.program.named_scenes
     for ran in played.runs:
         if ran.why == BY_CLOCK and ran.scene in named:
@@ -147,11 +166,11 @@ def _all_times(known: Known) -> list[_Time]:
     return sorted(found, key=lambda one: one.at_us)
 
 
-def _of_day(played: DayPlayed, one: Happened, entry: DayEntry) -> _Time:
+def _of_day(one: Happened, entry: DayEntry, began: Mapping[tuple[str, int], Ran]) -> _Time:
     time = _Time(one.at_us, entry.scene, entry.words, about=isinstance(entry, DayAfter))
     if one.left_out:
         return time._replace(instead=f"left out: {one.left_out}", left_out=True)
-    ran = played.run_of(one)
+    ran = began.get((entry.scene, one.at_us))
     return time._replace(instead=one.what) if ran is None else _begun(time, ran)
 
 
@@ -166,8 +185,7 @@ def _about(us: int) -> str:
     return "at once" if us < 50_000 else length(round(us, -5) if us < 10_000_000 else round(us, -6))
 
 
-def _times(known: Known, room: Room) -> tuple[tuple[str, ...], ...]:
-    times = _all_times(known)
+def _times(known: Known, times: Sequence[_Time], room: Room) -> tuple[tuple[str, ...], ...]:
     if room.each_time:
         rows = [_time(known, one) for one in times]
     else:
@@ -223,7 +241,7 @@ def _scenes(known: Known, room: Room) -> tuple[tuple[str, ...], ...]:
     others = list(named)[room.scenes - 1 :]
     return (
         *rows[: room.scenes - 1],
-        (count(len(others), "more"), listed(others, 8), "see the sheet on the screen", ""),
+        (f"{len(others)} more", listed(others, 8), "see the sheet on the screen", ""),
     )
 
 

@@ -5,6 +5,7 @@ Of the sheets that it is given it takes the first that fits, in the largest type
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -22,6 +23,9 @@ FONT = "DejaVu"
 LEADING = 1.2  # of a line, as a share of its type
 MM_A_POINT = 25.4 / 72
 GREY = 238
+MOST_LINES = 110  # that a page can hold in the smallest type
+LONG_WORD = 22  # letters; a longer one may be parted behind a hyphen
+_LONG_WORD = re.compile(rf"\S{{{LONG_WORD},}}")
 
 
 class Page(NamedTuple):
@@ -41,6 +45,8 @@ def page(sheets: Iterable[Sheet], on: date) -> Page:
     given = list(sheets)
     for number, sheet in enumerate(given):
         last = number == len(given) - 1
+        if sheet.rows > MOST_LINES:
+            continue
         for points in SIZES:
             if points < SMALLEST_WHOLE and not last:
                 continue
@@ -122,7 +128,8 @@ def _leads(part: Part, number: int) -> bool:
 
 
 def _quoted(cell: str) -> str:
-    """What is to be typed stands in quotation marks on paper."""
+    """A cell as it stands on paper: what is to be typed is in quotation marks, and long names can be parted."""
+    cell = _LONG_WORD.sub(lambda word: word[0].replace("-", "-\u200b"), cell)
     pieces = cell.split("`")
     if len(pieces) % 2 == 0:
         return cell

@@ -52,12 +52,18 @@ def _columns(part: Part, width: int) -> list[int]:
 
 
 def _row(row: tuple[str, ...], columns: list[int]) -> Iterator[str]:
-    cells = [wrap(cell, width, break_on_hyphens=False) or [""] for cell, width in zip(row, columns, strict=True)]
+    cells = [_cell(cell, width) for cell, width in zip(row, columns, strict=True)]
     for number in range(max(map(len, cells))):
         line = GAP.join(
             f"{cell[number] if number < len(cell) else '':<{width}}" for cell, width in zip(cells, columns, strict=True)
         )
         yield f"{GAP}{line}".rstrip()
+
+
+def _cell(cell: str, width: int) -> list[str]:
+    """Names stay whole, so that they can be looked for; one that is wider than its column is parted at a hyphen."""
+    too_long = any(len(word) > width for word in cell.split())
+    return wrap(cell, width, break_on_hyphens=too_long) or [""]
 
 
 def markdown(sheet: Sheet) -> Iterator[str]:

@@ -21,6 +21,8 @@ Row = tuple[str, str]
 def rows(program: Program, day: str, folder: str) -> Iterator[Row]:
     """What is amiss, and what to do. What stands between `` is typed in the terminal of the show."""
     layout = program.layout
+    servos = any(output.kind is Kind.SERVO for output in layout.outputs.values())
+    jump = "Hands off: servos may jump. " if servos else ""
     yield "danger, or a hand in the way", _all_stop(layout)
     if any(output.kind is Kind.LAMP for output in layout.outputs.values()):
         but = " but guarded ones" if any(output.guarded for output in layout.outputs.values()) else ""
@@ -46,7 +48,7 @@ def rows(program: Program, day: str, folder: str) -> Iterator[Row]:
     yield (
         "the computer or the program has stopped",
         (
-            f"Hands off: servos may jump. `wayside run {folder} --day {day}` begins again; what was missed by less "
+            f"{jump}`wayside run {folder} --day {day}` begins again; what was missed by less "
             f"than {length(GRACE_US)} is done at once, what by more is left out."
         ),
     )

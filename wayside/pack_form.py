@@ -180,7 +180,6 @@ def _sound(archive: zipfile.ZipFile, shown: str) -> list[zipfile.ZipInfo]:
     if sum(info.file_size for info in infos) > MOST_BYTES:
         most = f"{MOST_BYTES // 1024 // 1024} MB, the most that a pack may hold"
         raise PackProblem(f"{shown} swells to more than {most}.{UNUSED}")
-
     for info in infos:
         if why := _why_not(info):
             raise PackProblem(f"{shown} holds {_clean(info.orig_filename)}, which is not taken: {why}.{UNUSED}")
