@@ -92,7 +92,8 @@ def _sheet(known: Known, times: Sequence[_Time], room: Room) -> Sheet:
     opens, ends = plan.hall(plan.opens_us), plan.hall(plan.ends_us)
     hours = f"{opens:%H:%M} to {ends:%H:%M}" if plan.closes else f"from {opens:%H:%M} on"
     rules = {one.judgement.rule.name for one in played.result.rules if not one.kept}
-    kept = f"Rules broken in its rehearsal: {listed(sorted(rules))}." if rules else "Every rule was kept."
+    kept = f" Rules broken in it: {listed(sorted(rules))}." if rules else " Every rule was kept in it."
+    kept = kept if played.program.rules else ""
     parts = (
         Part("Hours", (), tuple(_hours(known)), (14, 86)),
         Part(
@@ -108,7 +109,7 @@ def _sheet(known: Known, times: Sequence[_Time], room: Room) -> Sheet:
         Part("With care", (), tuple((one,) for one in day_what_if.cautions(layout)), (100,), NO_COLUMN),
         Part("Filled in by hand", (), _by_hand(), (25, 75)),
     )
-    said = f"Made by Wayside {known.version} from the files and the rehearsal of this day. {kept}"
+    said = f"Made by Wayside {known.version} from the files and the rehearsal of this day.{kept}"
     return Sheet(
         f"{known.name}: day sheet, {plan.day.name}",
         f"{hall_time.said(plan.date)}, {hours} hall time ({opens:%Z})",
