@@ -136,6 +136,8 @@ def _print(given: list[Sheet], known: Known, file: str) -> None:
             "without --pdf shows it all."
         ) from None
     _write(file, made.pdf)
+    if made.missing:
+        tell(f"The page's type does not have {made.missing[:20]}: boxes stand there instead.")
     if made.sheet.gathered:
         tell("To fit on one page some of it is gathered and counted. The same command without --pdf shows all of it.")
 

@@ -16,24 +16,24 @@ from wayside.day_sheet import Part, Sheet
 if TYPE_CHECKING:
     from fpdf import FPDF
 
-SIZES = (10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5)  # points; the letters of this type are wide and tall
-SMALLEST_WHOLE = 7.0  # smaller than this, gathering reads better
+SIZES = (10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0)  # points; the letters of this type are wide and tall
 MARGIN_MM = 11.0
 FONT = "DejaVu"
 LEADING = 1.2  # of a line, as a share of its type
 MM_A_POINT = 25.4 / 72
 GREY = 238
-MOST_LINES = 110  # that a page can hold in the smallest type
+MOST_LINES = 85  # that a page can hold in the smallest type
 LONG_WORD = 22  # letters; a longer one may be parted behind a hyphen
 _LONG_WORD = re.compile(rf"\S{{{LONG_WORD},}}")
 
 
 class Page(NamedTuple):
-    """The page's bytes, and the sheet that it shows."""
+    """The page's bytes, and the sheet that it shows. `missing`: letters that its type does not have, shown as boxes."""
 
     pdf: bytes
     sheet: Sheet
     points: float
+    missing: str
 
 
 class TooMuch(Exception):
@@ -42,24 +42,44 @@ class TooMuch(Exception):
 
 def page(sheets: Iterable[Sheet], on: date) -> Page:
     """The first sheet that fits on one page, in the largest type in which it does. Equal sheets give equal bytes."""
-    given = list(sheets)
-    for number, sheet in enumerate(given):
-        last = number == len(given) - 1
-        if sheet.rows > MOST_LINES:
-            continue
-        for points in SIZES:
-            if points < SMALLEST_WHOLE and not last:
-                continue
-            pdf = _set(sheet, points, on)
-            if pdf.pages_count == 1:
-                return Page(bytes(pdf.output()), sheet, points)
+    for sheet in sheets:
+        if sheet.rows <= MOST_LINES and (made := _largest(sheet, on)) is not None:
+            return made
     raise TooMuch
+
+
+def _largest(sheet: Sheet, on: date) -> Page | None:
+    """A sheet in the largest type in which it fits; None if it does not in any. Setting a page takes a while: halve."""
+    fits: Page | None = None
+    low, high = 0, len(SIZES) - 1
+    while low <= high:
+        middle = (low + high) // 2 if fits else high  # first the smallest: most sheets that are not gathered fail it
+        pdf = _set(sheet, SIZES[middle], on)
+        if pdf.pages_count == 1:
+            fits, high = Page(bytes(pdf.output()), sheet, SIZES[middle], _missing(pdf, sheet)), middle - 1
+        elif fits is None:
+            return None
+        else:
+            low = middle + 1
+    return fits
+
+
+def _missing(pdf: FPDF, sheet: Sheet) -> str:
+    from fpdf.fonts import TTFFont
+
+    font = pdf.fonts[FONT.lower()]
+    assert isinstance(font, TTFFont)
+    cells = (cell for part in sheet.parts for row in part.rows for cell in row)
+    letters = dict.fromkeys("".join((sheet.title, *cells)))
+    return "".join(letter for letter in letters if ord(letter) not in font.cmap)
 
 
 def _set(sheet: Sheet, points: float, on: date) -> FPDF:
     pdf = _paper(sheet, on)
     pdf.set_font(FONT, "B", points + 4)
-    pdf.cell(0, (points + 4) * MM_A_POINT * LEADING, sheet.title, new_x="LMARGIN", new_y="NEXT")
+    pdf.multi_cell(
+        0, (points + 4) * MM_A_POINT * LEADING, _quoted(sheet.title), align="L", new_x="LMARGIN", new_y="NEXT"
+    )
     pdf.set_font(FONT, "", points + 1)
     pdf.cell(0, (points + 1) * MM_A_POINT * LEADING, sheet.under, new_x="LMARGIN", new_y="NEXT")
     for part in sheet.parts:
@@ -78,7 +98,8 @@ def _paper(sheet: Sheet, on: date) -> FPDF:
     import matplotlib
     from fpdf import FPDF
 
-    logging.getLogger("fontTools").setLevel(logging.ERROR)  # says how it makes fonts smaller
+    for name in ("fontTools", "fpdf"):  # say how they make fonts smaller, and which letters are missing
+        logging.getLogger(name).setLevel(logging.ERROR)
     pdf = FPDF(orientation="portrait", unit="mm", format="A4")
     pdf.set_margins(MARGIN_MM, MARGIN_MM)
     pdf.set_auto_page_break(True, MARGIN_MM)

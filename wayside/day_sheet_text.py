@@ -40,8 +40,8 @@ def _columns(part: Part, width: int) -> list[int]:
     columns = [
         min(most, max(word, share * room // 100)) for most, word, share in zip(widest, least, part.widths, strict=True)
     ]
-    while sum(columns) > room and columns != least:  # a long name takes it from whichever column has most to spare
-        number = max(range(len(columns)), key=lambda n: columns[n] - least[n])
+    while sum(columns) > room:  # a long name takes it from whichever column has most to spare, or else is widest
+        number = max(range(len(columns)), key=lambda n: (columns[n] - least[n], columns[n]))
         columns[number] -= 1
     spare = max(room - sum(columns), 0)
     for number, most in enumerate(widest):

@@ -100,13 +100,13 @@ def _seen(layout: Layout, runs: list[_Run]) -> Seen:
             moments.setdefault(told.at_us, []).append((told.output, verb))
     if not moments:
         return Seen(took_us=took)
-    first, last = moments[min(moments)], moments[max(moments)]
+    ends = run.whole_us is not None and len(moments) > 1
+    first, last = moments[min(moments)], moments[max(moments)] if ends else []
     named = {name for name, _ in (*first, *last)}
     moving = (name for each in moments.values() for name, _ in each if layout.outputs[name].kind is Kind.SERVO)
     between = list(dict.fromkeys(name for name in moving if name not in named))
     meanwhile = f"{listed(between, MOST_NAMED)} {'moves' if len(between) == 1 else 'move'}" if between else ""
-    ends = run.whole_us is not None and len(moments) > 1
-    return Seen(_sentence(first), meanwhile, _sentence(last) if ends else "", took)
+    return Seen(_sentence(first), meanwhile, _sentence(last), took)
 
 
 def _verb(output: Output, wave: Wave, at_us: int) -> Verb:
