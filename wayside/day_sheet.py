@@ -128,7 +128,7 @@ def _hours(known: Known) -> Iterator[tuple[str, str]]:
     if not plan.closes:
         yield (
             "no end",
-            "nothing in the files closes it: type end, and wait until guarded outputs are in their safe state",
+            "nothing in the files closes it: type `end`, and wait until it says that the show has ended",
         )
         return
     closing = played.program.scenes.get(plan.day.closing)

@@ -52,11 +52,13 @@ def _largest(sheet: Sheet, on: date) -> Page | None:
     """A sheet in the largest type in which it fits; None if it does not in any. Setting a page takes a while: halve."""
     fits: Page | None = None
     low, high = 0, len(SIZES) - 1
+    missing = _missing(_paper(sheet, on), sheet)
+    shown = _boxed(sheet, missing)
     while low <= high:
         middle = (low + high) // 2 if fits else high  # first the smallest: most sheets that are not gathered fail it
-        pdf = _set(sheet, SIZES[middle], on)
+        pdf = _set(shown, SIZES[middle], on)
         if pdf.pages_count == 1:
-            fits, high = Page(bytes(pdf.output()), sheet, SIZES[middle], _missing(pdf, sheet)), middle - 1
+            fits, high = Page(bytes(pdf.output()), sheet, SIZES[middle], missing), middle - 1
         elif fits is None:
             return None
         else:
@@ -65,6 +67,7 @@ def _largest(sheet: Sheet, on: date) -> Page | None:
 
 
 def _missing(pdf: FPDF, sheet: Sheet) -> str:
+    """Letters of a sheet that the type does not have: it would leave them out without a word."""
     from fpdf.fonts import TTFFont
 
     font = pdf.fonts[FONT.lower()]
@@ -72,6 +75,15 @@ def _missing(pdf: FPDF, sheet: Sheet) -> str:
     cells = (cell for part in sheet.parts for row in part.rows for cell in row)
     letters = dict.fromkeys("".join((sheet.title, *cells)))
     return "".join(letter for letter in letters if ord(letter) not in font.cmap)
+
+
+def _boxed(sheet: Sheet, missing: str) -> Sheet:
+    boxes = dict.fromkeys(map(ord, missing), "□")
+    parts = (
+        part._replace(rows=tuple(tuple(cell.translate(boxes) for cell in row) for row in part.rows))
+        for part in sheet.parts
+    )
+    return sheet._replace(title=sheet.title.translate(boxes), parts=tuple(parts))
 
 
 def _set(sheet: Sheet, points: float, on: date) -> FPDF:

@@ -316,6 +316,18 @@ def test_a_small_day_stands_there_whole(quay: Path, tmp_path: Path, capsys: pyte
     assert words.count("every 7 min between 10:10 and 11:30") == 12
 
 
+def test_letters_that_the_type_does_not_have_are_told(
+    quay: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Common practice of type: a letter without a shape is a box. It is never just not there."""
+    text_of = (quay / "all.scene").read_text(encoding="utf-8")
+    (quay / "all.scene").write_text(text_of.replace("it grows dark", "Dämmerung, ÆØÅ, 日暮れ"), encoding="utf-8")
+    file = tmp_path / "sheet.pdf"
+    assert main(["day-sheet", str(quay), "--pdf", str(file), "--date", "2026-11-28"]) == 0
+    assert "does not have 日暮れ: boxes stand there" in capsys.readouterr().err
+    assert "Dämmerung, ÆØÅ, □□□" in read_page(file)
+
+
 def busy(folder: Path, scenes: int) -> Path:
     """Very many scenes with long names, each very often."""
     folder.mkdir()
