@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from wayside import wording
 from wayside.command_check import counted, paragraphs
-from wayside.pack_form import Pack, PackProblem, packed
+from wayside.pack_form import Pack, PackProblem, packed, read
 from wayside.progress import watched
 from wayside.project import Project, load
 from wayside.terminal import say
@@ -79,7 +79,9 @@ def _pack(folder: Path, options: argparse.Namespace) -> int:
     _may_be_written(target)
     held = {result.rehearsal.name: result.passed for result in played(project)}
     made, left = pack_of(project, folder, held, options.kept, options.positions)
-    _write(target, packed(made))
+    data = packed(made)
+    read(data, str(target))  # what could not be unpacked is not written
+    _write(target, data)
     for line in contents(made, str(target)):
         say(line)
     if left:

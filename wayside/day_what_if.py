@@ -22,6 +22,7 @@ def rows(program: Program, day: str, folder: str) -> Iterator[Row]:
     """What is amiss, and what to do. What stands between `` is typed in the terminal of the show."""
     layout = program.layout
     servos = any(output.kind is Kind.SERVO for output in layout.outputs.values())
+    port = " --port PORT" if layout.links and not any(link.port for link in layout.links.values()) else ""
     jump = "Hands off: servos may jump. " if servos else ""
     yield "danger, or a hand in the way", _all_stop(layout)
     if any(output.kind is Kind.LAMP for output in layout.outputs.values()):
@@ -48,7 +49,7 @@ def rows(program: Program, day: str, folder: str) -> Iterator[Row]:
     yield (
         "the computer or the program has stopped",
         (
-            f"{jump}`wayside run {folder} --day {day}` begins again; what was missed by less "
+            f"{jump}`wayside run {folder}{port} --day {day}` begins again; what was missed by less "
             f"than {length(GRACE_US)} is done at once, what by more is left out."
         ),
     )

@@ -150,7 +150,9 @@ def test_the_crossing_of_the_example(capsys: pytest.CaptureFixture[str]) -> None
     )
     assert takes.startswith("40 s to")
     assert rows["bell-rings"][2] == "4.4 s"  # four times 200 ms and 900 ms
+    assert rows["drifter-calls"][1] == "first drifter-whistle sounds; last crane moves to quay"
     assert rows["harbour-light-keeper"][1] == "first harbour-light flashes"
+    assert "daylight falls" in rows["evening"][1]
     assert rows["forge-fire"][2] == "while that holds"
 
 
@@ -168,6 +170,7 @@ def test_hours_closing_and_buttons(quay: Path, capsys: pytest.CaptureFixture[str
         ["spare-button", "nothing"],
     ]
     example = said(QUAY, capsys)
+    assert "lid of its box" not in example  # a line's own comment is not for the operator
     assert "closes: run closing-time; turn off house-windows, forge, harbour-light; move crane" in example
 
 
@@ -195,6 +198,7 @@ def test_a_stopped_run_ends_where_it_was_stopped() -> None:
     trace[3:] = [
         SceneIs(9 * S, "saltmarsh-lane", "ended", "", HERE),
         Told(9 * S, "amber", Steady(0.0), "saltmarsh-lane", HERE, "line"),
+        Told(9 * S, "bell", Steady(0.0), "saltmarsh-lane", HERE, "rest"),  # nobody asked for it
         Told(10 * S, "bell", Steady(1.0), "saltmarsh-lane", HERE, "line"),  # of no run any more
     ]
     found = seen(project.program, [trace])["saltmarsh-lane"]
@@ -357,6 +361,8 @@ def test_a_busy_day_is_gathered_and_counted(tmp_path: Path, capsys: pytest.Captu
     scenes = len(re.findall(r"first lamp-\d+ comes on", words))
     (others,) = re.findall(r"(\d+) more the-rather", words)
     assert scenes + int(others) == 60
+    (unnamed,) = re.findall(r"and (\d+) more see the sheet on the screen Buttons", words)
+    assert int(unnamed) + 8 == int(others)  # so many are at least named
     buttons = len(re.findall(r"button-\d+ starts", words))
     (rest,) = re.findall(r"(\d+) more see the sheet on the screen What to do if", words)
     assert buttons + int(rest) == 60
@@ -445,6 +451,12 @@ def test_a_day_without_an_end_and_one_over_midnight(quay: Path, capsys: pytest.C
     rows = [row[0] for row in rows_of(said(quay, capsys), "What begins when") if row[1] == "ferry"]
     assert rows[0] == "23:00"
     assert rows[-1] == "00:24"
+
+
+def test_names_stay_whole_where_there_is_room() -> None:
+    cell = "near-barrier and far-barrier and up-signal and down-signal"
+    lines = list(text(Sheet("T", "u", (Part("P", (), ((cell, cell),), (50, 50)),), "f", False), 60))
+    assert not [line for line in lines if line.rstrip().endswith("-")]
 
 
 def test_the_text_of_a_narrow_screen_keeps_every_word() -> None:
