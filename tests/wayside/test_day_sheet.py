@@ -249,6 +249,7 @@ def test_only_what_the_layout_has_is_spoken_of(quay: Path, tmp_path: Path) -> No
     assert "gate lowered" in rows["danger, or a hand in the way"]
     cautions = " ".join(day_what_if.cautions(load([quay]).layout))
     assert "photosensitive" in cautions
+    assert "Moving parts" in cautions
     assert "Sound" not in cautions
     assert "scenery" in " ".join(day_what_if.cautions(load([QUAY]).layout))
 
