@@ -1,4 +1,4 @@
-"""A day sheet on paper: one page of A4, as PDF. The one place that knows the PDF library, imported when a page is made.
+"""A day sheet on paper: one page of A4, as PDF. The PDF library is imported when a page is made.
 
 Of the sheets that it is given it takes the first that fits, in the largest type that does. Knows tables only.
 """
@@ -7,20 +7,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from datetime import UTC, date, datetime
-from pathlib import Path
+from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
 from wayside.day_sheet import Part, Sheet
+from wayside.pdf_type import FONT, MM_A_POINT, Boxes, dress, missing
 
 if TYPE_CHECKING:
     from fpdf import FPDF
 
 SIZES = (10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0)  # points; the letters of this type are wide and tall
 MARGIN_MM = 11.0
-FONT = "DejaVu"
 LEADING = 1.2  # of a line, as a share of its type
-MM_A_POINT = 25.4 / 72
 GREY = 238
 MOST_LINES = 85  # that a page can hold in the smallest type
 LONG_WORD = 22  # letters; a longer one may be parted behind a hyphen
@@ -52,13 +50,13 @@ def _largest(sheet: Sheet, on: date) -> Page | None:
     """A sheet in the largest type in which it fits; None if it does not in any. Setting a page takes a while: halve."""
     fits: Page | None = None
     low, high = 0, len(SIZES) - 1
-    missing = _missing(_paper(sheet, on), sheet)
-    shown = _boxed(sheet, missing)
+    boxes = missing(_paper(sheet, on), _words(sheet))
+    shown = _boxed(sheet, boxes)
     while low <= high:
         middle = (low + high) // 2 if fits else high  # first the smallest: most sheets that are not gathered fail it
         pdf = _set(shown, SIZES[middle], on)
         if pdf.pages_count == 1:
-            fits, high = Page(bytes(pdf.output()), sheet, SIZES[middle], missing), middle - 1
+            fits, high = Page(bytes(pdf.output()), sheet, SIZES[middle], "".join(map(chr, boxes))), middle - 1
         elif fits is None:
             return None
         else:
@@ -66,19 +64,11 @@ def _largest(sheet: Sheet, on: date) -> Page | None:
     return fits
 
 
-def _missing(pdf: FPDF, sheet: Sheet) -> str:
-    """Letters of a sheet that the type does not have: it would leave them out without a word."""
-    from fpdf.fonts import TTFFont
-
-    font = pdf.fonts[FONT.lower()]
-    assert isinstance(font, TTFFont)
-    cells = (cell for part in sheet.parts for row in part.rows for cell in row)
-    letters = dict.fromkeys("".join((sheet.title, *cells)))
-    return "".join(letter for letter in letters if ord(letter) not in font.cmap)
+def _words(sheet: Sheet) -> str:
+    return "".join((sheet.title, *(cell for part in sheet.parts for row in part.rows for cell in row)))
 
 
-def _boxed(sheet: Sheet, missing: str) -> Sheet:
-    boxes = dict.fromkeys(map(ord, missing), "□")
+def _boxed(sheet: Sheet, boxes: Boxes) -> Sheet:
     parts = (
         part._replace(rows=tuple(tuple(cell.translate(boxes) for cell in row) for row in part.rows))
         for part in sheet.parts
@@ -105,24 +95,11 @@ def _set(sheet: Sheet, points: float, on: date) -> FPDF:
 
 
 def _paper(sheet: Sheet, on: date) -> FPDF:
-    import logging
-
-    import matplotlib
     from fpdf import FPDF
 
-    for name in ("fontTools", "fpdf"):  # say how they make fonts smaller, and which letters are missing
-        logging.getLogger(name).setLevel(logging.ERROR)
     pdf = FPDF(orientation="portrait", unit="mm", format="A4")
-    pdf.set_margins(MARGIN_MM, MARGIN_MM)
-    pdf.set_auto_page_break(True, MARGIN_MM)
+    dress(pdf, sheet.title, on, MARGIN_MM)
     pdf.c_margin = 0
-    fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"  # the fonts that every picture is drawn with
-    pdf.add_font(FONT, "", fonts / "DejaVuSans.ttf")
-    pdf.add_font(FONT, "B", fonts / "DejaVuSans-Bold.ttf")
-    pdf.set_title(sheet.title)
-    pdf.set_lang("en-GB")
-    pdf.set_creator("Wayside")
-    pdf.set_creation_date(datetime(on.year, on.month, on.day, tzinfo=UTC))
     pdf.add_page()
     return pdf
 

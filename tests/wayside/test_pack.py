@@ -109,12 +109,17 @@ def test_all_that_the_show_needs_and_nothing_else(
     assert "1 rehearsal, all held" in said
 
 
-def test_what_shows_keep_comes_along_when_it_is_asked_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_shows_keep_comes_along_when_it_is_asked_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     monkeypatch.chdir(tmp_path)
     small(tmp_path / "quay")
     assert main(["pack", "quay", "--kept", "--positions"]) == 0
     assert names(tmp_path / "quay.zip")[1:3] == [".wayside/kept.json", ".wayside/last-positions.json"]
     assert main(["unpack", "quay.zip", "there"]) == 0
+    said = capsys.readouterr().out
+    assert "Flags and counters come along" in said
+    assert "each may jump" not in said  # where they stood is known
     assert json.loads((tmp_path / "there" / ".wayside" / "kept.json").read_text(encoding="utf-8")) == {"seen": True}
 
 
