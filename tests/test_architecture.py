@@ -123,7 +123,7 @@ def test_the_engine_needs_the_standard_library_and_the_calendar_only() -> None:
         ("starlette", {"wayside/desk_app.py"}),
         ("uvicorn", {"wayside/desk_server.py"}),
         ("segno", {"wayside/desk.py"}),
-        ("fpdf", {"wayside/survey_paper.py"}),
+        ("fpdf", {"wayside/day_sheet_page.py", "wayside/pdf_type.py", "wayside/survey_paper.py"}),
         ("tqdm", {"wayside/progress.py"}),
         ("pytest", {"wayside/pytest_plugin.py"}),
     ],

@@ -35,6 +35,11 @@ COMMANDS = {
     ),
     "run": Command("perform a show in real time, with --dry-run on no hardware at all", "wayside.command_run"),
     "journal": Command("what happened in shows: filtered, followed, replayed, summed up", "wayside.command_journal"),
+    "day-sheet": Command(
+        "one page for whoever minds a show day: times, signs, what to do if", "wayside.command_day_sheet"
+    ),
+    "pack": Command("what a show needs in one file, for another computer", "wayside.command_pack"),
+    "unpack": Command("put a pack into a folder, check and rehearse it there", "wayside.command_unpack"),
     "stand-in": Command(
         "a far end that is not there: see what would be told to the hardware", "wayside.command_stand_in"
     ),

@@ -113,14 +113,14 @@ def _crossing(crossing: Crossing) -> Facts:
 
 def _scene(scene: Scene) -> Facts:
     timed = [one for head in scene.heads if (one := _timed(head)) is not None]
-    return {"name": scene.name, "starts": [_begins(head) for head in scene.heads], "timed": timed}
+    return {"name": scene.name, "starts": [begins(head) for head in scene.heads], "timed": timed}
 
 
 def _timed(head: Head) -> list[object] | None:
     return [head.second_of_day, head.layout_time] if isinstance(head, AtTime) else None
 
 
-def _begins(head: Head) -> str:
+def begins(head: Head) -> str:
     """A head, as a person says it."""
     match head:
         case AtTime(_, second, layout_time):
