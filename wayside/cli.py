@@ -40,6 +40,7 @@ COMMANDS = {
     ),
     "probe": Command("see which far ends answer, and what is wrong when nothing moves", "wayside.command_probe"),
     "try": Command("tell one output one thing, and see what goes over the wire for it", "wayside.command_try"),
+    "jog": Command("step a servo by hand, and set its ends, limits and travel", "wayside.command_jog"),
     "draw": Command("show how lamps flicker, come on and fade, so that you can choose", "wayside.command_draw"),
 }
 
