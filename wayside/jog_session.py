@@ -16,6 +16,7 @@ from adapters.dialects import PowerIs, Refused, Said
 from engine.codes import code
 from engine.layout import Layout
 from wayside import keys, last_positions, terminal
+from wayside.jog_line import KEYS, LINES, STEPS, ends, picture
 from wayside.jogging import Jog, Move, told
 from wayside.layout_edit import CannotSave, save
 from wayside.terminal import finish, say
@@ -23,24 +24,6 @@ from wayside.trial_talk import POWER
 from wayside.wording import duration
 
 TURN_S = 0.05  # a move is told so often: as fast as the least of steps is seen, and as a pulse's frame allows
-GAUGE = 25  # columns between two limits
-
-KEYS = """\
-  right, up or +   a step up            1 2 3   to that end           h and a number   that end is here
-  left, down or -  a step down          [  ]    lowest, highest here  l   let go       s   save
-  <  >             smaller, larger step :       type a line (help)    e   end          ?   these keys
-  Any key ends a move where it is.
-"""
-_STEPS = {"right": "+", "up": "+", "+": "+", "=": "+", "left": "-", "down": "-", "-": "-"}
-_LINES = {
-    "[": "lowest here",
-    "]": "highest here",
-    "l": "let go",
-    "s": "save",
-    "e": "end",
-    "q": "end",
-    keys.ESCAPE: "end",
-}
 
 
 class Talks(Protocol):
@@ -93,11 +76,11 @@ class Session:
 
     def line(self, line: str) -> bool:
         """Do what a line says, to its end; whether it ends the session."""
+        before = self._sent
         ends = self._obey(line)
-        moves = self._move is not None
         while self._turn():
             pass  # hearing what comes takes a moment
-        if moves:
+        if self._sent not in (before, None) and self._talk is not None:
             say(f"  {self.jog.state()}")
         return ends
 
@@ -121,7 +104,7 @@ class Session:
         say(KEYS.rstrip())
         with keys.single():
             while True:
-                terminal.show_line(self._picture())
+                terminal.show_line(picture(self.jog, self._now()))
                 key = keys.key(0.0 if self._talk is not None else TURN_S)
                 if not key:
                     self._turn()
@@ -132,8 +115,8 @@ class Session:
 
     def _key(self, key: str) -> bool:
         self._stop_here()
-        if key in _STEPS:
-            return self._obey(_STEPS[key])
+        if key in STEPS:
+            return self._obey(STEPS[key])
         if key in "<," or key == "page down":
             self.jog.other_step(larger=False)
         elif key in ">." or key == "page up":
@@ -141,26 +124,23 @@ class Session:
         elif key.isdecimal():
             return self._numbered("to", key)
         elif key == "h":
-            terminal.show_line(f"  Which end is here? {self._ends()}")
+            terminal.show_line(f"  Which end is here? {ends(self.jog)}")
             return self._numbered("here is", keys.key(30.0))
         elif key in ":\n\r":
             return self._one_line()
-        elif key in _LINES:
-            return self._obey(_LINES[key])
+        elif key in LINES:
+            return self._obey(LINES[key])
         elif key == "?":
             say(KEYS.rstrip())
         else:
             say(f"  {key if key.isprintable() else 'That key'} does nothing here. ? lists the keys.")
         return False
 
-    def _ends(self) -> str:
-        return ", ".join(f"{number} {name}" for number, name in enumerate(self.jog.ends, 1))
-
     def _numbered(self, verb: str, key: str) -> bool:
         names = list(self.jog.ends)
         if key.isdecimal() and 1 <= int(key) <= len(names):
             return self._obey(f"{verb} {names[int(key) - 1]}")
-        say(f"  The ends are {self._ends()}.")
+        say(f"  The ends are {ends(self.jog)}.")
         return False
 
     def _one_line(self) -> bool:
@@ -169,31 +149,12 @@ class Session:
             line = sys.stdin.buffer.raw.readline() if hasattr(sys.stdin.buffer, "raw") else sys.stdin.buffer.readline()
         return self._obey(line.decode("utf-8", "replace"))
 
-    def _picture(self) -> str:
-        """The line that is worked at: the angle and where it lies between the limits, and the numbers of the ends."""
-        jog = self.jog
-        now = jog.at if self._move is None else self._angle_now()
-        if now is None:
-            return f"  {jog.name}: {jog.state()}"
-        cells = ["-"] * GAUGE
-        for number, at in enumerate(jog.ends.values(), 1):
-            cells[self._cell(at)] = str(number)[-1]
-        cells[self._cell(now)] = "#"
-        gauge = f"{jog.low:g} [{''.join(cells)}] {jog.high:g}"
-        unsaved = "  not saved" if jog.changes() else ""
-        return f"  {now:6.1f} deg  {wires.pulse_us(now):4.0f} us  step {jog.step:g}  {gauge}{unsaved}  {self._ends()}"
-
-    def _cell(self, at: float) -> int:
-        span = self.jog.high - self.jog.low
-        return min(max(round((at - self.jog.low) / span * (GAUGE - 1)), 0), GAUGE - 1)
-
     # --- moving ----------------------------------------------------------------------------------------------------
 
     def first(self, degrees: float) -> None:
         """Send it to where it is taken to stand, before anything else."""
         self.jog.at = degrees
         self._begin(Move(degrees))
-        self._turn()
 
     def _begin(self, move: Move) -> None:
         self._from = self._shown() if self._sent is not None else move.degrees
@@ -202,9 +163,14 @@ class Session:
             over = f", over {duration(round(move.over_us, -5))}" if move.over_us >= 100_000 else ""
             self._move = None
             self._tell(move.degrees, over)
+        self._advance()  # at once: the next key may come before the next turn, and ends the move
 
     def _shown(self) -> float:
         return (self._sent or 0) / 100
+
+    def _now(self) -> float | None:
+        """Where it is to be seen."""
+        return self.jog.at if self._move is None else self._angle_now()
 
     def _angle_now(self) -> float:
         move = self._move
@@ -217,15 +183,18 @@ class Session:
 
     def _turn(self) -> bool:
         """Tell what is due and hear what has come; whether a move is still under way."""
+        self._advance()
+        for said in self._talk.catch() if self._talk is not None else ():
+            self._hear(said)
+        return self._move is not None
+
+    def _advance(self) -> None:
         if self._move is not None:
             now = self._angle_now()
             self._tell(now)
             if now == self._move.degrees:
                 self._move = None
                 self._keep()
-        for said in self._talk.catch() if self._talk is not None else ():
-            self._hear(said)
-        return self._move is not None
 
     def _stop_here(self) -> None:
         if self._move is not None:

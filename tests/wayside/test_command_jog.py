@@ -320,6 +320,19 @@ def test_keys_step_set_and_save(folder: Path) -> None:
 
 
 @pty_only
+def test_keys_that_come_at_once_are_all_heard(folder: Path) -> None:
+    last_positions.write(last_positions.file_for(folder / "layout.yaml"), {"gate": 45.0})
+    with far_end() as stand_in:
+        terminal = Terminal(folder, "gate", "--port", port_of(stand_in), "--yes")
+        terminal.until("  45.0 deg")
+        terminal.press("+++\x1b[A>--\x1b[B+", "  45.0 deg")
+        terminal.press("e", "Let go")
+        assert terminal.ended() == 0
+        told = heard(stand_in)
+    assert told == [f"z 20 {pulse(at)}" for at in (45, 46, 47, 48, 49, 47, 45, 43, 45)] + ["z 20 0"]
+
+
+@pty_only
 def test_any_key_ends_a_move_where_it_is(folder: Path) -> None:
     text = LAYOUT.replace("full travel: 300 ms", "full travel: 40 s")
     (folder / "layout.yaml").write_text(text, encoding="utf-8")
