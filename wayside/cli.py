@@ -27,6 +27,7 @@ class Command(NamedTuple):
 
 
 COMMANDS = {
+    "new": Command("make the folder of a new layout: a few questions, and a scene that runs", "wayside.command_new"),
     "check": Command("find everything wrong with a layout's files, before anything moves", "wayside.command_check"),
     "rehearse": Command("play the rehearsals, or any scene, in no time and with no layout", "wayside.command_rehearse"),
     "challenge": Command("drive trains against the rules until one breaks, or none does", "wayside.command_challenge"),
