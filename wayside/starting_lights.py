@@ -15,11 +15,12 @@ FREE_S = 5
 # --- a row of lamps ------------------------------------------------------------------------------------------------
 
 LAMPS = """\
-# An evening at {name}: somebody lights the {place} lamps one by one, and late at night they go out again.
+# An evening at {name}: somebody lights the {place} lamps one by one.
+# Late at night they go out again.
 # Play it freely with: wayside rehearse FOLDER --scene evening --from {evening}
 # `wayside draw` lists how else a lamp can come on, flicker and fade.
 
-group {place}-lamps: {listed}
+{group}
 
 scene evening
     starts at {evening} layout time
@@ -56,7 +57,9 @@ def lamps(answers: Answers, wires: Wires) -> Part:
     scene = LAMPS.format(
         place=answers.place,
         name=answers.name,
-        listed=fill(", ".join(names), 90, subsequent_indent="    ", break_on_hyphens=False),
+        group=fill(
+            f"group {answers.place}-lamps: {', '.join(names)}", 90, subsequent_indent="    ", break_on_hyphens=False
+        ),
         evening=EVENING,
         night=NIGHT,
         apart=APART_S,
