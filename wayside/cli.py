@@ -27,6 +27,7 @@ class Command(NamedTuple):
 
 
 COMMANDS = {
+    "new": Command("make the folder of a new layout: a few questions, and a scene that runs", "wayside.command_new"),
     "check": Command("find everything wrong with a layout's files, before anything moves", "wayside.command_check"),
     "rehearse": Command("play the rehearsals, or any scene, in no time and with no layout", "wayside.command_rehearse"),
     "challenge": Command("drive trains against the rules until one breaks, or none does", "wayside.command_challenge"),
@@ -46,6 +47,7 @@ COMMANDS = {
     "survey": Command("what is wired where, and what each supply has to carry", "wayside.command_survey"),
     "probe": Command("see which far ends answer, and what is wrong when nothing moves", "wayside.command_probe"),
     "try": Command("tell one output one thing, and see what goes over the wire for it", "wayside.command_try"),
+    "jog": Command("step a servo by hand, and set its ends, limits and travel", "wayside.command_jog"),
     "draw": Command("show how lamps flicker, come on and fade, so that you can choose", "wayside.command_draw"),
 }
 

@@ -12,7 +12,9 @@ import socket
 from collections.abc import Callable, Iterable
 from typing import Protocol
 
+from engine.events import ByHand
 from engine.trace import Broke, LinkIs, Record, SceneIs, Trouble
+from wayside import desk_servos
 from wayside.desk_app import Desk as App
 from wayside.desk_app import Done
 from wayside.desk_facts import facts
@@ -203,7 +205,21 @@ class Desk:
     # --- orders ----------------------------------------------------------------------------------------------------
 
     async def _carried_out(self, order: Order, performer: Performer) -> Done:
-        return self._do(asked(order, self._show.kernel.program, self._dry_run), performer)
+        what = asked(order, self._show.kernel.program, self._dry_run)
+        if what.here is not None:
+            return await self._set_here(*what.here, performer)
+        return self._do(what, performer)
+
+    async def _set_here(self, name: str, end: str, performer: Performer) -> Done:
+        """The disk may take its time, so a thread writes, and the show goes on."""
+        kernel = self._show.kernel
+        change, why = desk_servos.here(kernel, name, end, self._show.now_us)
+        if change is None:
+            return False, [why]
+        fine, says = await asyncio.to_thread(desk_servos.write, self._project.layout_file, change, kernel)
+        if fine:
+            performer.say(f"from a page: {end} of {name} is {change.value} in the layout file")
+        return fine, [says]
 
     def _do(self, what: Asked, performer: Performer) -> Done:
         if not what.fine:
@@ -219,7 +235,18 @@ class Desk:
             return fine, said
         if what.train is not None or what.lifted is not None:
             return self._train(what, performer)
+        if what.step is not None:
+            return self._step(*what.step, performer)
         says = performer.obey(what.answer)
+        return not says, says
+
+    def _step(self, name: str, by: float, performer: Performer) -> Done:
+        found = desk_servos.step(self._show.kernel, name, by, self._show.now_us)
+        if found.why_not:
+            return False, [found.why_not]
+        says = performer.obey(Answer((ByHand(name, found.to),)))
+        if not says:
+            performer.say(f"from a page: step {name} to {found.to:g} deg")
         return not says, says
 
     def _train(self, what: Asked, performer: Performer) -> Done:

@@ -7,6 +7,7 @@ from __future__ import annotations
 from engine.layout import Crossing, Kind, Layout, Output, Track
 from engine.program import AtTime, Every, Head, OnButton, Program, Scene
 from wayside import trace_words as words
+from wayside.desk_servos import angles
 
 Facts = dict[str, object]
 
@@ -38,6 +39,7 @@ def _output(output: Output, layout: Layout, program: Program) -> Facts:
         "guarded": output.guarded,
         "dimmable": output.dimmable,
         "told_by_hand": shown and output.follows_lux is None,
+        "angles": angles(output),
         "states": _states(output) if shown else [],
         "stops": [one.stops for one in output.aspects] if output.kind is Kind.SIGNAL else [],
         "parts": list(parts) if output.kind is Kind.SIGNAL else [],

@@ -155,8 +155,39 @@ def test_a_lamp_taken_by_hand_shows_it_and_goes_back_to_its_scene(show: Running,
     hand.get_by_role("button", name="Let go forge").click()
     expect(tile(page, "forge")).not_to_contain_text("by hand")
     tile(page, "near-barrier").click()
-    page.get_by_role("group", name="near-barrier by hand").get_by_role("button", name="lowered").click()
+    page.get_by_role("group", name="near-barrier by hand").get_by_role("button", name="lowered", exact=True).click()
     expect(page.locator("#said")).to_contain_text("work saltmarsh-lane-crossing by hand first")
+
+
+def test_a_servo_is_stepped_and_an_end_is_saved_where_it_stands(opened: Open, tmp_path: Path) -> None:
+    folder = tmp_path / "pellbrook-quay"
+    shutil.copytree(QUAY, folder, ignore=KEPT)
+    before = (folder / "layout.yaml").read_text(encoding="utf-8")
+    with running(folder=folder) as show:
+        page = opened(show.address)
+        live(page)
+        tile(page, "crane").click()
+        hand = page.get_by_role("group", name="crane by hand")
+        expect(hand.locator(".angle")).to_have_text("20.0°, 750 µs; limits 10° to 150°")  # 544 us + 20 of 10.31 us
+        save = hand.get_by_role("button", name="quay is here: save it for crane")
+        expect(save).to_have_attribute("aria-disabled", "true")
+        hand.get_by_role("button", name="+5° crane").click()
+        hand.get_by_role("button", name="+5° crane").click()
+        hand.get_by_role("button", name="−1° crane").click()
+        expect(hand.locator(".angle")).to_contain_text("29.0°, 843 µs")
+        expect(hand).not_to_contain_text("on its way")
+        expect(tile(page, "crane")).to_contain_text("by hand")
+        expect(save).to_have_attribute("aria-disabled", "false")
+        save.click()
+        expect(page.locator("#said")).to_contain_text("Saved: quay of crane is 29 deg in layout.yaml; the old file is")
+        expect(page.locator("#said")).to_contain_text("This show goes on with 20 deg.")
+        for _ in range(5):
+            hand.get_by_role("button", name="−5° crane").click()
+        expect(page.locator("#said")).to_contain_text("crane is at its limit, 10 deg: no further.")
+        tile(page, "near-barrier").click()
+        page.get_by_role("button", name="+1° near-barrier").click()
+        expect(page.locator("#said")).to_contain_text("work saltmarsh-lane-crossing by hand first")
+    assert (folder / "layout.yaml").read_text(encoding="utf-8") == before.replace("quay: 20 deg", "quay: 29 deg")
 
 
 def test_hand_working_has_a_banner_until_it_is_given_back(show: Running, opened: Open) -> None:
@@ -166,7 +197,7 @@ def test_hand_working_has_a_banner_until_it_is_given_back(show: Running, opened:
     expect(page.locator("#banners")).to_contain_text("is worked by hand")
     page.get_by_role("button", name="up-signal clear").click()
     expect(page.locator("#said")).to_contain_text("may not clear before every barrier")
-    page.get_by_role("button", name="near-barrier lowered").click()
+    page.get_by_role("button", name="near-barrier lowered", exact=True).click()
     expect(tile(page, "near-barrier")).to_contain_text("lowered")
     page.locator("#banners").get_by_role("button", name="Give back").click()
     expect(page.locator("#banners").get_by_role("button", name="Give back")).to_be_hidden()
