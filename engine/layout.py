@@ -320,6 +320,14 @@ class Keeping(NamedTuple):
     most_bytes: int = 50_000_000
 
 
+class Plan(NamedTuple):
+    """Where things stand as seen from above, in mm of the model: from the left edge, and from the back edge."""
+
+    size_mm: tuple[int, int] | None = None  # None: as large as what has a place on it
+    places: dict[str, tuple[int, int]] = {}  # noqa: RUF012  of outputs, detectors and buttons that have one
+    passes: dict[str, tuple[tuple[int, int], ...]] = {}  # noqa: RUF012  of tracks: from beginning to end
+
+
 @dataclass(frozen=True, slots=True)
 class Layout:
     """Everything that the layout file says. The mappings keep the file's order."""
@@ -338,6 +346,7 @@ class Layout:
     daylight_lux: float = 10_000.0
     whereabouts: Whereabouts = Whereabouts()
     keeping: Keeping = Keeping()
+    plan: Plan = Plan()
     viewing_mm: int | None = None  # from the nearest visitor's eye to the nearest lamp; None: not stated
     supplies: dict[str, Supply] = field(default_factory=dict)
     draws: dict[tuple[str, str], Draw] = field(default_factory=dict)  # by section and name, where anything is stated

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from engine.layout import Crossing, Kind, Layout, Output, Track
 from engine.program import AtTime, Every, Head, OnButton, Program, Scene
+from wayside import desk_plan
 from wayside import trace_words as words
 from wayside.desk_servos import angles
 
@@ -27,6 +28,7 @@ def facts(program: Program, name: str, dry_run: bool, hall_s: int) -> Facts:
         "links": list(layout.links),
         "tracks": [_track(one) for one in layout.tracks.values()],
         "crossings": [_crossing(one) for one in layout.crossings.values()],
+        "plan": desk_plan.plan(layout),
     }
 
 

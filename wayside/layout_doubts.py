@@ -16,12 +16,12 @@ from wayside.layout_names import SEEN_BY_SCENES
 from wayside.layout_schema import plain_name
 from wayside.yaml_places import Entry, Items, Table, Text, Value
 
-_WIRES = frozenset(["board", "link", "port", "address", "pin"])  # no line of a scene depends on these
+_WIRES = frozenset(["board", "link", "port", "address", "pin", "at", "passes"])  # no line of a scene depends on these
 _COSTS = frozenset(["current", "stalled current", "idle current", "forward voltage", "in series", "price"])  # nor these
 _UNSEEN = frozenset(
     [
         *("layout", "clock", "hall time", "daylight", "whereabouts", "viewing distance", "boards", "feeds"),
-        *("supplies", "crossing", "exhibition"),
+        *("supplies", "crossing", "exhibition", "plan size"),
     ]
 )
 MOST_WEIGHED = 100  # errors; a layout file with more has another trouble

@@ -32,6 +32,7 @@ from wayside.layout_keeping import read_keeping
 from wayside.layout_links import boards_apart, links_apart, read_board, read_link
 from wayside.layout_names import NOUNS, Reading, check_names, of_kind, table, text, wiring
 from wayside.layout_outputs import positive_us, read_outputs
+from wayside.layout_plan import read_plan
 from wayside.layout_schema import check, pattern, schema_text, with_sections_named
 from wayside.layout_supplies import read_draws, read_exhibition, read_prices, read_supplies
 from wayside.layout_tracks import read_track
@@ -247,6 +248,7 @@ def _layout(root: Table, shown: str, problems: list[Problem]) -> tuple[Layout, s
         daylight_lux=light,
         whereabouts=read_whereabouts(reading, table(root, "whereabouts")),
         keeping=read_keeping(reading, table(root, "journal")),
+        plan=read_plan(reading, root),
         viewing_mm=read_viewing(reading, root),
         supplies=read_supplies(reading),
         draws=read_draws(reading),

@@ -25,6 +25,8 @@ _OTHERWISE: tuple[tuple[re.Pattern[str], str], ...] = tuple(
         (r"([0-9]{4}-[0-9]{1,2}-[0-9]{1,2})[ t].*", r"\1"),
         (rf"({_NUMBER}) ?(?:sq\.? ?|square )([cm]m)", r"\1 \g<2>2"),
         (rf"({_NUMBER}) ?([cm]m)\^2", r"\1 \g<2>2"),
+        (rf"({_NUMBER}) ?(?:by|x|×|,|;|/) ?({_NUMBER})", r"\1 mm by \2 mm"),
+        (rf"({_NUMBER}) ?([cm]?m) ?(?:by|x|×|,|;|/|and) ?({_NUMBER})(?: ?[cm]?m)?", r"\1 \2 by \3 \2"),
     )
 )
 _DAY_FIRST = re.compile(r"([0-9]{1,2})\.? ([a-z]{3})[a-z]*\.?,? ([0-9]{4})", re.IGNORECASE)

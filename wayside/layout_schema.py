@@ -219,7 +219,9 @@ def _write(name: str, part: dict[str, Any]) -> str:
 _Explained = dict[tuple[Sequence[str | int], str], None]
 
 
-def _wrong_form(one: _Found, _: _Explained) -> list[Problem]:
+def _wrong_form(one: _Found, explained: _Explained) -> list[Problem]:
+    if (one.path, _COMMA) in explained:
+        return []
     part, text = one.schema, one.value.text if isinstance(one.value, Text) else ""
     title, example = part.get("title", "right here"), _example(part)
     unit = example.partition(" ")[2]
@@ -236,7 +238,8 @@ def _wrong_form(one: _Found, _: _Explained) -> list[Problem]:
     from wayside.layout_meant import meant  # late: a good file needs none of its forms
 
     guess = meant(text, part.get("pattern", ""))
-    instead = f"Write `{one.name}: {guess}`" if guess else _write(one.name, part)
+    where = "" if one.name.startswith("an item of ") else f"{one.name}: "
+    instead = f"Write `{where}{guess}`" if guess else _write(one.name, part)
     return [Problem(one.place, f"{one.said}: `{text}` is not {title}", instead)]
 
 
@@ -285,6 +288,10 @@ def _unknown_keys(one: _Found, explained: _Explained) -> list[Problem]:
     known = _known_keys(one)
     problems = []
     for name in one.error.kind.unexpected:
+        if cut := _cut_by_a_comma(one.value, name):
+            explained[((*one.path, cut[0]), _COMMA)] = None
+            problems.append(cut[1])
+            continue
         near = _in_short(name.lower(), known) or nearest(name.lower(), known)
         if near:
             explained[(one.path, near)] = None
@@ -294,6 +301,21 @@ def _unknown_keys(one: _Found, explained: _Explained) -> list[Problem]:
         key = one.value.entries[name].key
         problems.append(Problem(key.place, f"`{name}` is not known {where}", instead))
     return problems
+
+
+_COMMA = ","  # what has been explained of a value that a comma has cut
+
+
+def _cut_by_a_comma(table: Table, name: str) -> tuple[str, Problem] | None:
+    """`{at: 1200 mm, 300 mm}`: in braces a comma ends the value, and its second half reads as a key."""
+    before = list(table.entries)[list(table.entries).index(name) - 1]
+    value, rest = table.entries[before].value, table.entries[name]
+    if before != "at" or rest.value != Text("", rest.value.place) or not isinstance(value, Text):
+        return None
+    whole = f"{value.text} by {name}"
+    if not pattern("place-on-the-plan").fullmatch(whole):
+        return None
+    return before, Problem(rest.key.place, f"in braces a comma ends `{before}`", f"Write `{before}: {whole}`")
 
 
 def _in_short(name: str, known: list[str]) -> str | None:

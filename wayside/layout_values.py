@@ -49,6 +49,15 @@ def length_mm(text: str) -> Fraction | None:
     return _number(found[1]) * _LENGTH_MM[found[2]] if found else None
 
 
+def place_mm(text: str) -> tuple[int, int] | None:
+    """From the left and from the back, to the nearest mm. A unit that stands once counts for both."""
+    found = pattern("place-on-the-plan").fullmatch(text)
+    if not found:
+        return None
+    across, down = _LENGTH_MM[found[2] or found[4]], _LENGTH_MM[found[4]]
+    return round(_number(found[1]) * across), round(_number(found[3]) * down)
+
+
 def speed_mm_s(text: str) -> Fraction | None:
     found = pattern("speed").fullmatch(text)
     return _number(found[1]) * _LENGTH_MM[found[2].partition("/")[0]] if found else None

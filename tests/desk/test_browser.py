@@ -133,11 +133,11 @@ def test_a_train_is_sent_waits_at_its_signal_and_is_taken_away(show: Running, op
     expect(row(page, "detectors", "up-approach")).to_contain_text("occupied")
     expect(row(page, "trains", "train 1")).to_contain_text("waits at a signal")
     expect(row(page, "detectors", "lane")).to_contain_text("clear")
-    expect(page.locator("#tracks .train")).to_have_count(1)
-    expect(page.locator("#tracks .train-name")).to_contain_text("waits")
+    expect(page.locator("#layout-plan .train")).to_have_count(1)
+    expect(page.locator("#layout-plan .train-name")).to_contain_text("waits")
     expect(tile(page, "near-barrier")).to_contain_text("on its way")
     page.get_by_role("button", name="Take train 1 away").click()
-    expect(page.locator("#tracks .train")).to_have_count(0)
+    expect(page.locator("#layout-plan .train")).to_have_count(0)
     expect(row(page, "detectors", "up-approach")).to_contain_text("clear")
 
 
@@ -376,6 +376,84 @@ def test_it_is_worked_by_keyboard_alone(show: Running, opened: Open) -> None:
 WIDTHS = ((360, 740), (768, 1024), (1920, 1080))
 
 
+def assert_all_on_the_sheet(page: Page, sheet: str) -> None:
+    """No word of a plan is cut off at its edge, and there are words."""
+    assert page.locator(f"#{sheet} text").count() > 4
+    outside = page.evaluate(
+        """sheet => [...document.querySelectorAll(`#${sheet} text`)].filter(one => { const box = one.getBBox();
+           return box.x < -1 || box.x + box.width > document.getElementById(sheet).viewBox.baseVal.width + 1; })
+           .map(one => one.textContent)""",
+        sheet,
+    )
+    assert outside == []
+
+
+def thing(page: Page, name: str) -> Any:
+    """What stands on the plan under a name."""
+    return page.locator("#layout-plan .thing", has=page.locator("title", has_text=re.compile(f"^{name}$")))
+
+
+def test_the_plan_has_everything_where_the_layout_file_says_and_it_moves(show: Running, opened: Open) -> None:
+    page = opened(show.address, 1920, 1080)
+    live(page)
+    sheet = page.locator("#layout-plan")
+    edge, whole = sheet.bounding_box(), 14  # px that the page leaves around the plan
+    assert edge is not None
+    scale = (edge["width"] - 2 * whole) / 5200
+    for name, (across, down) in {"forge": (1950, 480), "crane": (1600, 1440), "near-barrier": (3650, 1120)}.items():
+        x, y, width, height = (float(thing(page, name).get_attribute(key)) for key in ("x", "y", "width", "height"))
+        assert x + width / 2 == pytest.approx(whole + across * scale, abs=1)
+        assert y + height / 2 == pytest.approx(whole + down * scale, abs=1)
+    lamp = thing(page, "quay-lamp-1").locator(".lit")
+    expect(lamp).to_have_attribute("opacity", "0")
+    page.get_by_role("button", name="Start evening").click()
+    expect(lamp).not_to_have_attribute("opacity", "0")
+    arm = thing(page, "near-barrier").locator(".arm")
+    raised = arm.evaluate("one => one.style.transform")
+    page.get_by_role("button", name="All stop").click()
+    expect(arm).to_have_attribute("style", re.compile(r"rotate\((-?0|0)deg\)"))
+    assert raised != arm.evaluate("one => one.style.transform")
+
+
+def test_on_the_plan_a_train_runs_along_its_track(show: Running, opened: Open) -> None:
+    page = opened(show.address, 768, 1024)
+    live(page)
+    page.select_option("#train-track", "up-line")
+    page.get_by_role("button", name="Send the train").click()
+    expect(page.locator("#layout-plan .train-name")).to_have_text("train 1")
+    expect(page.locator("#layout-plan text", has_text="up-approach: occupied")).to_be_visible()
+    nose = page.locator("#layout-plan circle.train")
+    place = lambda: float(nose.get_attribute("cx") or 0)  # noqa: E731
+    was = place()
+    wait_for(lambda: place() > was + 5)
+    page.get_by_role("button", name="Take train 1 away").click()
+    expect(nose).to_have_count(0)
+
+
+def test_a_narrow_screen_slides_the_plan_sideways_and_nothing_else(show: Running, opened: Open) -> None:
+    page = opened(show.address, 360, 740)
+    live(page)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    holder = page.locator("#plan .sideways")
+    assert holder.evaluate("one => one.scrollWidth > one.clientWidth")
+    holder.focus()
+    page.keyboard.press("ArrowRight")
+    wait_for(lambda: holder.evaluate("one => one.scrollLeft") > 0)
+
+
+def test_without_places_tracks_are_laid_out_by_themselves(tmp_path: Path, opened: Open) -> None:
+    folder = shutil.copytree(QUAY, tmp_path / "quay", ignore=KEPT)
+    text = (folder / "layout.yaml").read_text(encoding="utf-8")
+    text = re.sub(r" ?at: [0-9]+ mm by [0-9]+ mm,", "", re.sub(r"    passes: \[[^]]+\]\n", "", text))
+    (folder / "layout.yaml").write_text(text, encoding="utf-8")
+    with running(folder=folder) as show:
+        for wide in (360, 768, 1920):
+            page = opened(show.address, wide, 800)
+            live(page)
+            expect(page.locator("#layout-plan")).to_have_count(0)
+            assert_all_on_the_sheet(page, "tracks")
+
+
 @pytest.mark.parametrize(("wide", "high"), WIDTHS)
 @pytest.mark.parametrize("shade", ["dark", "light"])
 def test_nothing_is_cut_off_and_no_rule_of_accessibility_is_broken(
@@ -396,13 +474,7 @@ def test_nothing_is_cut_off_and_no_rule_of_accessibility_is_broken(
            && getComputedStyle(one).display !== 'inline').map(one => one.textContent)"""
     )
     assert cut == []
-    outside = page.evaluate(
-        """[...document.querySelectorAll('#tracks text')].filter(one => { const box = one.getBBox();
-           return box.x < -1 || box.x + box.width > document.getElementById('tracks').viewBox.baseVal.width + 1; })
-           .map(one => one.textContent)"""
-    )
-    assert outside == []
-    assert page.locator("#tracks text").count() > 4
+    assert_all_on_the_sheet(page, "layout-plan")
     for button in ("all-stop", "dark", "hush"):
         box = page.locator(f"#{button}").bounding_box()
         assert box is not None

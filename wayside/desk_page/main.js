@@ -5,6 +5,7 @@ import { connect, feed } from "/page/feed.js";
 import * as lists from "/page/lists.js";
 import { ask, say } from "/page/orders.js";
 import { outputs } from "/page/outputs.js";
+import { plan } from "/page/plan.js";
 import * as side from "/page/side.js";
 import { tracks } from "/page/tracks.js";
 import { timeOfDay } from "/page/words.js";
@@ -114,8 +115,8 @@ feed.begin = () => {
   set(at("layout"), layout || "Desk");
   document.title = `${layout || "Layout"}: desk`;
   ticks.push(lists.now(at("now")), side.clock(at("clock")));
-  tracks(at("plan"));
-  if (!feed.facts.tracks.length) at("plan").hidden = true;
+  const planned = plan(at("plan"));
+  if (!tracks(at("plan")) && !planned) at("plan").hidden = true;
   lists.scenes(at("scenes"));
   lists.trains(at("trains"));
   lists.detectors(at("detectors"));

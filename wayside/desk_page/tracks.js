@@ -1,4 +1,4 @@
-// The tracks, laid out by themselves: a line each, those that cross one road one above the other, with their trains.
+// The tracks that the layout file gives no place, laid out by themselves: a line each, those that cross one road one above the other, with their trains.
 import { el, set, svg } from "/page/dom.js";
 import { feed } from "/page/feed.js";
 import { SECOND } from "/page/words.js";
@@ -9,9 +9,11 @@ const OCCUPIED = { occupied: "occupied", unknown: "not known", "out of use": "ou
 const unheard = []; // what the sheet that is drawn hears; forgotten with it
 const hear = (name, show) => unheard.push(feed.on(name, show));
 
+const unplaced = (facts) => facts.tracks.filter((one) => !(one.name in (facts.plan?.ways ?? {})));
+
 // For each track: which way it is drawn, and where along it the common road lies.
 function courses(facts) {
-  const found = facts.tracks.map((track) => ({ track, way: 1, road: null, crossing: null, roadLength: 0 }));
+  const found = unplaced(facts).map((track) => ({ track, way: 1, road: null, crossing: null, roadLength: 0 }));
   for (const crossing of facts.crossings) {
     let n = 0;
     for (const one of found) {
@@ -146,8 +148,9 @@ class Trains {
   }
 }
 
+// Draws them; whether there are any.
 export function tracks(home) {
-  if (!feed.facts.tracks.length) return;
+  if (!unplaced(feed.facts).length) return false;
   const holder = el("div");
   home.append(holder);
   let width = 0, trains = null;
@@ -174,4 +177,5 @@ export function tracks(home) {
   };
   new ResizeObserver(redraw).observe(holder);
   redraw();
+  return true;
 }
