@@ -6,7 +6,7 @@ Owns what is done about times that were missed and about the end. Knows no calen
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from enum import Enum
 from typing import NamedTuple, Protocol
 
@@ -61,6 +61,15 @@ class Happened(NamedTuple):
     missed: int = 0  # earlier times of the same entry that were missed, too
 
 
+class Coming(NamedTuple):
+    """What is due next of one line of the day, or one of its hours. `quiet`: it would be left out."""
+
+    at_us: int
+    what: str  # for the hours, what they do; else empty
+    entry: DayEntry | None = None
+    quiet: bool = False
+
+
 AGAIN = {
     Again.CARRY_ON: "runs already, carries on",
     Again.START_OVER: "runs already, from the start",
@@ -72,16 +81,25 @@ class ShowDay:
     """The day's own world. `log` is all that has come of it; `over` whether it has closed and everything has ended.
 
     `now` is the present, where instants may be worked late: a program that was asleep finds out by it. Without it
-    every instant is worked on time, as in a rehearsal.
+    every instant is worked on time, as in a rehearsal. `begun`: when a show before this one last began what stands in a
+    line, by its number; that is not begun again for a time that was missed.
     """
 
-    def __init__(self, kernel: Kernel, plan: Times, around: World, now: Callable[[], int] | None = None) -> None:
+    def __init__(
+        self,
+        kernel: Kernel,
+        plan: Times,
+        around: World,
+        now: Callable[[], int] | None = None,
+        begun: Mapping[int, int] | None = None,
+    ) -> None:
         self.log: list[Happened] = []
         self.phase = Phase.BEFORE
         self._kernel = kernel
         self._plan = plan
         self._around = around
         self._now = now
+        self._begun = begun or {}
         self._limit_us = 0
         self._closing_done = False
         self._due: list[tuple[int, int, int]] = []  # a heap: instant, rank, number of the entry or of the hour
@@ -121,7 +139,7 @@ class ShowDay:
         if alike(before, day) or self.phase not in (Phase.BEFORE, Phase.OPEN):
             return []
         ended = [before.entries[number] for _, rank, number in self._due if rank == 2]
-        self._due, self._hours = [], []
+        self._due, self._hours, self._begun = [], [], {}
         self._plan_all(now_us)
         for number, entry in enumerate(day.entries):
             if any(alike(one, entry) for one in ended):
@@ -135,6 +153,18 @@ class ShowDay:
     @property
     def over(self) -> bool:
         return self.phase is Phase.OVER
+
+    def coming(self, most: int) -> list[Coming]:
+        """What is due next, in order: of each line once, and the day's hours."""
+        if self.phase not in (Phase.BEFORE, Phase.OPEN) or self._kernel.closed:
+            return []
+        entries, plan = self._plan.day.entries, self._plan
+        return [
+            Coming(due_us, "", entries[number], plan.is_quiet(due_us))
+            if rank
+            else Coming(due_us, self._hours[number][0])
+            for due_us, rank, number in heapq.nsmallest(most, self._due)
+        ]
 
     def _hour(self, at_us: int, name: str, deed: Callable[[int, int], list[Input]]) -> None:
         heapq.heappush(self._due, (at_us, 0, len(self._hours)))
@@ -236,7 +266,7 @@ class ShowDay:
         if not isinstance(entry, DayAfter):
             self._plan_next(number, due_us)
         late_us = now_us - due_us
-        why = self._why_not(due_us, now_us, missed)
+        why = self._why_not(due_us, now_us, missed) or self._begun_before(number, due_us, now_us)
         run = self._kernel.cast.runs.get(entry.scene)
         what = "begins" if run is None else AGAIN[run.scene.again]
         self.log.append(Happened(now_us, late_us, what, entry, why, missed))
@@ -255,6 +285,13 @@ class ShowDay:
         if now_us - due_us > GRACE_US:
             return f"missed by {_minutes(now_us - due_us)}" + (f", the last of {missed + 1}" if missed else "")
         return ""
+
+    def _begun_before(self, number: int, due_us: int, now_us: int) -> str:
+        """A show that was killed has begun it, and this one makes up for what was missed only."""
+        at_us = self._begun.get(number)
+        if at_us is None or at_us < due_us or now_us - due_us <= LATE_US:
+            return ""
+        return f"begun {_minutes(now_us - at_us)} ago, before this show"
 
     # --- the end ---------------------------------------------------------------------------------------------------
 

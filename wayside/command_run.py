@@ -26,11 +26,11 @@ from wayside.terminal import say
 from wayside.usage import FINE, INTERRUPTED, OUR_FAULT, PROBLEMS, UsageProblem
 
 if TYPE_CHECKING:
-    from engine.day import Plan
     from engine.drive import World
     from engine.show_day import ShowDay
     from wayside.desk import Desk
     from wayside.hands import Answer
+    from wayside.live_day import Asked
     from wayside.live_links import Links
 
 DESCRIPTION = """\
@@ -104,25 +104,36 @@ def run(options: argparse.Namespace) -> int:
     if options.dry_run and options.port:
         raise UsageProblem("--dry-run opens no port: leave one of the two out.")
     screen = Screen(project, plain=options.plain or not (sys.stdout.isatty() and sys.stdin.isatty()))
-    plan = None
+    asked = None
     if options.day is not None:
-        from wayside.command_day import announced, live_plan
+        from wayside.command_day import announced
 
-        plan = live_plan(project, options.day, from_s)
-        from_s = plan.layout_starts_s
-        screen.remark(announced(project, plan))
+        asked = _asked(project, options, from_s)
+        from_s = asked.plan.layout_starts_s
+        screen.remark(announced(project, asked.plan))
     elif project.program.days:
         names = wording.listed(list(project.program.days), 4)
         screen.remark(f"{project.name}: no show day is performed; --day NAME performs one ({names}).")
     desk = desk_asked.desk(options, screen)
-    memory = Memory(project, screen, options.dry_run, not options.no_journal, plan is not None)
+    memory = Memory(project, screen, options.dry_run, not options.no_journal, asked is not None)
     if options.dry_run:
         show = Show(project.program, memory.record, seed=seed, starts_s=from_s, known=True, broken=screen.rules.broken)
         memory.begins(show, seed=seed)
-        day = _day_of(show, plan, _staged(desk, project, show, True))
+        day = _day_of(show, asked, _staged(desk, project, show, True), memory, desk)
         edits = Edits(project, options.paths, show, screen, memory, True, day, desk)
         return _performed(Performance(project, show, screen, memory, edits, day=day, desk=desk), memory)
-    return _on_links(project, options, screen, memory, seed, from_s, plan, desk)
+    return _on_links(project, options, screen, memory, seed, from_s, asked, desk)
+
+
+def _asked(project: Project, options: argparse.Namespace, from_s: int | None) -> Asked:
+    """The show day that is asked for. By a made-up time, or with no hardware, nothing of it is kept."""
+    from wayside import day_kept
+    from wayside.command_day import live_plan
+    from wayside.live_day import Asked
+
+    true_time = from_s is None and not options.dry_run
+    kept = day_kept.file_for(project.layout_file) if true_time else None
+    return Asked(live_plan(project, options.day, from_s), kept)
 
 
 def _performed(performance: Performance, memory: Memory) -> int:
@@ -143,14 +154,13 @@ def _staged(desk: Desk | None, project: Project, show: Show, dry_run: bool) -> W
     return desk.trains or Nothing()
 
 
-def _day_of(show: Show, plan: Plan | None, world: World) -> ShowDay | None:
+def _day_of(show: Show, asked: Asked | None, world: World, memory: Memory, desk: Desk | None) -> ShowDay | None:
     """The show day as the world of a show; None where none was asked for."""
-    if plan is None:
+    if asked is None:
         return None
-    from engine.show_day import ShowDay
+    from wayside.live_day import day_of
 
-    show.kernel.hall_starts_s = plan.hall_starts_s
-    return ShowDay(show.kernel, plan, world, lambda: show.now_us)
+    return day_of(show, asked, world, memory, desk)
 
 
 def _on_links(
@@ -160,7 +170,7 @@ def _on_links(
     memory: Memory,
     seed: int,
     from_s: int | None,
-    plan: Plan | None,
+    asked: Asked | None,
     desk: Desk | None,
 ) -> int:
     from wayside.live_links import Links, links_of
@@ -179,7 +189,7 @@ def _on_links(
         guarded = {name for name, output in project.layout.outputs.items() if output.guarded}
         positions = {name: degrees for name, degrees in positions.items() if name not in guarded}
     show = Show(project.program, memory.record, links.runs, seed, from_s, False, positions, clock, screen.rules.broken)
-    day = _day_of(show, plan, _staged(desk, project, show, False))
+    day = _day_of(show, asked, _staged(desk, project, show, False), memory, desk)
     memory.begins(show, links.runs, seed)
     servos = Servos(show, kept, links.runs)
     edits = Edits(project, options.paths, show, screen, memory, False, day, desk)

@@ -10,13 +10,15 @@ import io
 import secrets
 import socket
 from collections.abc import Callable, Iterable
-from typing import Protocol
+from functools import partial
+from typing import TYPE_CHECKING, Protocol
 
 from engine.events import ByHand
 from engine.trace import Broke, LinkIs, Record, SceneIs, Trouble
 from wayside import desk_servos
 from wayside.desk_app import Desk as App
 from wayside.desk_app import Done
+from wayside.desk_day import coming
 from wayside.desk_facts import facts
 from wayside.desk_hub import Hub
 from wayside.desk_orders import Asked, Order, asked
@@ -28,6 +30,10 @@ from wayside.hands import Answer
 from wayside.playing import drivers_see
 from wayside.project import Project
 from wayside.showing import Show
+
+if TYPE_CHECKING:
+    from engine.day import Plan
+    from engine.show_day import ShowDay
 
 MOVES_EVERY_S = 0.1  # while something moves and a page is open, pages are told so often
 LOOKS_EVERY_S = 0.5
@@ -104,6 +110,11 @@ class Desk:
         self._reader = Reader(show, self.trains)
         self._hub = Hub(secrets.token_urlsafe(9), {})
         self._hub.now_us = show.clock.now_us
+
+    def shows_day(self, day: ShowDay, plan: Plan) -> None:
+        """The show performs a show day: pages are told what of it comes next."""
+        if self._reader is not None:
+            self._reader.coming = partial(coming, day, plan)
 
     def record(self, record: Record) -> None:
         """From the trace, as it is made."""

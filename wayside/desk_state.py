@@ -5,7 +5,7 @@ Reads the show, in the show's own thread, and changes nothing. Knows no web.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from engine.layout import Kind, Output, colour_of
@@ -35,6 +35,7 @@ class Reader:
         self.links: Iterable[str] = ()
         self.rules: Mapping[str, tuple[int, int]] = {}
         self.fault: tuple[int, str] | None = None
+        self.coming: Callable[[], list[list[object]]] = list  # of a show day: what its lines have due next
 
     def scene_is(self, scene: str, state: str, at_us: int, why: str) -> None:
         """From the trace: since when a scene does what it does."""
@@ -52,6 +53,8 @@ class Reader:
             "clock": self._layout_clock(kernel, now_us),
             "waits": list(show.kept_closed) if not show.waiting else [],
             "fault": self.fault,
+            "quiet": kernel.quiet,
+            "coming": self.coming(),
         }
         for name in kernel.program.named_scenes:
             doing, since_us, why = self._scenes.get(name, ("", 0, ""))

@@ -1,4 +1,6 @@
-"""What outlasts a show: its journal, and flags and counters that are kept. Joins them to one show and its screen."""
+"""What outlasts a show: its journal, flags and counters that are kept, what its day has begun. Joins them to one
+show and its screen.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from engine.events import Input
 from engine.program import Program
-from engine.trace import Record
+from engine.trace import Record, SceneIs
 from wayside import journal_file, kept
 from wayside.journal import Journal
 from wayside.journal_hands import in_words
@@ -18,6 +20,7 @@ from wayside.usage import INTERRUPTED
 
 if TYPE_CHECKING:
     from adapters.link_run import LinkRun
+    from wayside.day_kept import DayKept
     from wayside.showing import Show
 
 
@@ -34,7 +37,8 @@ class Memory:
         self._journal: Journal | None = None
         self._watch: Watch | None = None
         self._kept: kept.Kept | None = None
-        self._trouble = ""
+        self._day: DayKept | None = None
+        self._trouble = self._day_trouble = ""
         if keeps_journal:
             self._journal = Journal(journal_file.file_for(project.layout_file), project.layout.keeping)
             self._watch = Watch(self._journal, project.program, project.name, dry=dry)
@@ -59,8 +63,15 @@ class Memory:
         if self._kept is not None:
             self._kept.swapped()
 
+    def keeps_day(self, day: DayKept, trouble: str) -> None:
+        """The show performs a day by the hall's time: what it begins is not begun again by a show after it."""
+        self._day = day
+        self._keep_day(trouble)
+
     def record(self, record: Record) -> None:
         """A record of the trace: shown, and written down."""
+        if self._day is not None and isinstance(record, SceneIs):
+            self._day.keep()  # at once: the show may be killed
         if self._watch is not None:
             self._watch.record(record)
         self._screen.record(record)
@@ -92,17 +103,26 @@ class Memory:
             for text in self._journal.messages():
                 self._screen.remark(text)
         self._keep(self._kept.keep() if self._kept is not None else "")
+        self._keep_day(self._day.keep() if self._day is not None else "")
 
     def _keep(self, trouble: str) -> None:
         if trouble and trouble != self._trouble:
             self._screen.remark(trouble)
         self._trouble = trouble
 
+    def _keep_day(self, trouble: str) -> None:
+        if trouble and trouble != self._day_trouble:
+            self._screen.remark(trouble)
+        self._day_trouble = trouble
+
     def close(self, how: str, status: int) -> None:
         """The show has ended: write what is left, and say how it went. A second time does nothing."""
         if self._kept is not None:
             self._keep(self._kept.close())
             self._kept = None
+        if self._day is not None:
+            self._keep_day(self._day.close())
+            self._day = None
         journal, watch = self._journal, self._watch
         if journal is None or watch is None:
             return

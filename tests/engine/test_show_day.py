@@ -232,6 +232,58 @@ def test_of_every_only_the_last_is_made_up_for() -> None:
     assert next(one for one in day.log if one.entry).left_out == "missed by 11 min, the last of 6"
 
 
+@pytest.mark.parametrize(
+    ("line", "begun_s", "came_of"),
+    [
+        ("at 10:30 hall time run gulls", {0: -60}, "begun 1 min ago, before this show"),
+        ("at 10:30 hall time run gulls", {0: -300}, "begun 5 min ago, before this show"),  # at 10:30 itself
+        ("at 10:30 hall time run gulls", {0: -301}, "begins"),  # an earlier time of it
+        ("at 10:30 hall time run gulls", {1: -60}, "begins"),  # of another line
+        ("every 15 min run gulls", {0: -300}, "begun 5 min ago, before this show"),
+        ("every 15 min run gulls", {0: -301}, "begins"),
+    ],
+)
+def test_what_a_killed_show_has_begun_is_not_begun_again(line: str, begun_s: dict[int, int], came_of: str) -> None:
+    """At 10:35 a show begins anew: what was due at 10:30 is made up for only if the one before it had not done it."""
+    found = made(f"{line}\nat 10:40 hall time run gulls")
+    plan = plan_of(found, 10 * H + 35 * 60)
+    kernel = Kernel(found, 0, plan.layout_starts_s)
+    day = ShowDay(kernel, plan, Script(), begun={number: at * S for number, at in begun_s.items()})
+    jump(kernel, day, 20 * 60 * S)
+    log = [one for one in day.log if one.entry]
+    assert (log[0].left_out or log[0].what) == came_of
+    assert (0 in begun(kernel, "gulls")) is (came_of == "begins")
+    assert 5 * 60 in begun(kernel, "gulls")  # what comes after it comes all the same
+
+
+def test_what_comes_next_is_told_in_order_with_the_hours_and_what_is_quiet() -> None:
+    """By hand, at 10:00: each line once, the day's hours between them."""
+    found = made(
+        "quiet from 12:30 to 13:15\nat 12:45 hall time run gulls\nevery 25 min between 10:30 and 16:30 run gulls\n"
+        "at 10:10 hall time run gulls"
+    )
+    plan = plan_of(found)
+    kernel = Kernel(found, 0, plan.layout_starts_s)
+    day = ShowDay(kernel, plan, Script())
+    jump(kernel, day, S)
+    told = [
+        (one.at_us // S // 60, one.what or one.entry.words, one.quiet) for one in day.coming(9) if one.entry or one.what
+    ]
+    assert told == [
+        (10, "10:10 hall time", False),
+        (30, "every 25 min between 10:30 and 16:30", False),
+        (150, "quiet begins", False),
+        (165, "12:45 hall time", True),
+        (195, "quiet ends", False),
+        (420, "closes", False),
+    ]
+    assert [one.at_us for one in day.coming(2)] == [10 * 60 * S, 30 * 60 * S]
+    jump(kernel, day, 31 * 60 * S)
+    assert day.coming(1)[0].at_us == 55 * 60 * S  # 10:10 has been, and of every 25 min the next
+    jump(kernel, day, 8 * H * S)
+    assert day.coming(9) == []
+
+
 def test_asleep_for_two_hours() -> None:
     lines = "every 25 min run gulls\n" + "".join(
         f"at {time} hall time run ferry\n" for time in ("10:30", "12:25", "13:00")

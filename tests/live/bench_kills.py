@@ -25,10 +25,10 @@ class Shows:
         self.far.power()
         self.process: subprocess.Popen[bytes] | None = None
 
-    def begin(self) -> None:
+    def begin(self, *options: str) -> None:
         command = [sys.executable, "-m", "wayside", "run", str(self.folder), "--port", self.far.url, "--plain"]
         with open(self.folder / "said.txt", "ab") as said:
-            self.process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=said, stderr=said)
+            self.process = subprocess.Popen([*command, *options], stdin=subprocess.PIPE, stdout=said, stderr=said)
 
     def kill(self) -> None:
         assert self.process is not None

@@ -6,11 +6,13 @@ Eight lives here; `tests/benchmarks/kills.py` takes a hundred, and says what it 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from bench_crossing import until
 from bench_kills import Shows, killed_at, order_of_guarded
+from bench_power import Hall, in_a_safe_order, power_goes
 
 
 @pytest.fixture
@@ -45,3 +47,49 @@ def test_after_a_kill_signals_and_barriers_are_put_right_before_all_else(shows: 
 
 def _about(command: str, things: set[str]) -> bool:
     return any(command.startswith(f"{thing} ") for thing in things)
+
+
+def test_with_the_power_gone_from_all_of_it_at_once_it_comes_right_again(tmp_path: Path) -> None:
+    """Show and station are killed at one instant, arms left anywhere; `benchmarks/kills.py power` takes a hundred."""
+    hall = Hall(tmp_path / "crossing")
+    try:
+        for number in range(5):
+            power_goes(hall, number)
+    finally:
+        hall.close()
+
+
+def test_what_a_day_had_begun_is_not_begun_again_after_a_kill(shows: Shows) -> None:
+    """By this computer's own clock: a line that was due a minute ago is made up for once, and not after the kill."""
+    now = datetime.now(UTC)
+    layout = shows.folder / "layout.yaml"
+    layout.write_text(layout.read_text() + "hall time: {time zone: 0 h}\n")
+    opens, due = now - timedelta(minutes=2), now - timedelta(minutes=1)
+    (shows.folder / "day.scene").write_text(
+        'scene lamplighter\n    note "the lamps are lit"\n    wait 10 min\n\n'
+        f"day fair\n    opens at {opens:%H:%M}\n    at {due:%H:%M} hall time run lamplighter\n"
+    )
+    said, kept = shows.folder / "said.txt", shows.folder / ".wayside" / "day-begun.json"
+    shows.begin("--day", "fair")
+    until(lambda: "scene lamplighter begins" in said.read_text() and kept.exists())
+    shows.kill()
+    before = len(said.read_text())
+    shows.begin("--day", "fair")
+    until(lambda: "lamplighter is left out" in said.read_text()[before:])
+    assert "before this show" in said.read_text()[before:]
+    until(shows.far.up)
+    assert "scene lamplighter begins" not in said.read_text()[before:]
+
+
+def test_the_judge_of_the_order_can_fail() -> None:
+    safe = ["Z 23 1", "Z 24 0", "a 11 0 1", "z 20 544", "z 21 544", "a 10 0 0", "z 20 1420", "z 21 1420"]
+    in_a_safe_order(safe)
+    for wrong in (
+        ["z 20 1420", *safe],
+        [one for one in safe if one != "Z 23 1"],
+        ["a 10 0 0", *safe],
+        [one for one in safe if one != "z 21 544"],
+        [*safe[:2], *safe[3:]],
+    ):
+        with pytest.raises(AssertionError):
+            in_a_safe_order(wrong)

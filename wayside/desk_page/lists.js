@@ -44,16 +44,24 @@ export function now(home) {
     }
     idle.hidden = running > 0;
     const ratio = feed.state.clock?.[3] ?? 1, goes = feed.state.clock?.[2] ?? true;
-    const coming = timed.map((one) => ({ ...one, wait: one.layoutTime ? untilNext(one.second, feed.layoutSecond()) / ratio : untilNext(one.second, feed.hallSecond()) }));
-    coming.sort((a, b) => a.wait - b.wait);
-    const texts = coming.slice(0, 5).map((one) => `${one.name} at ${timeOfDay(one.second).slice(0, 5)} ${one.layoutTime ? "layout" : "hall"} time, ${one.layoutTime && !goes ? "when the layout clock runs" : `in ${length(one.wait)}`}`);
+    const heads = timed.map(({ name, second, layoutTime }) => {
+      const wait = layoutTime ? untilNext(second, feed.layoutSecond()) / ratio : untilNext(second, feed.hallSecond());
+      return { wait, text: `${name} at ${timeOfDay(second).slice(0, 5)} ${layoutTime ? "layout" : "hall"} time, ${layoutTime && !goes ? "when the layout clock runs" : `in ${length(wait)}`}` };
+    });
+    const day = (feed.state.coming ?? []).map(([atUs, hall, what, why, leftOut]) => {
+      const wait = Math.max(0, (atUs - feed.nowUs()) / SECOND);
+      return { wait, text: `${what} at ${hall} hall time${why ? ` (${why})` : ""}, in ${length(wait)}${leftOut ? `; ${leftOut}` : ""}` };
+    });
+    const texts = [...heads, ...day].sort((one, other) => one.wait - other.wait).slice(0, 6).map(({ text }) => text);
     const lines = texts.length ? texts : ["Nothing."];
     while (next.children.length < lines.length) next.append(el("li"));
     while (next.children.length > lines.length) next.lastChild.remove();
     lines.forEach((text, n) => set(next.children[n], text));
-    set(phase, `The show has run for ${length(feed.nowUs() / SECOND)}.`);
+    set(phase, `The show has run for ${length(feed.nowUs() / SECOND)}.${feed.state.quiet ? " Now nothing begins by a clock." : ""}`);
   }
   for (const { name } of feed.facts.scenes) feed.on(`scene ${name}`, tick);
+  feed.on("coming", tick);
+  feed.on("quiet", tick);
   return tick;
 }
 
