@@ -172,11 +172,11 @@ class Row:
             return
         time.sleep(1.2)  # the journal writes once a second of real time
         gc.collect()
-        files = [self._path, self._path.with_name(f"{self._path.name}-wal")]
-        size = sum(one.stat().st_size for one in files if one.exists())
+        log = self._path.with_name(f"{self._path.name}-wal")
+        file_kb, log_kb = (one.stat().st_size / 1_000 if one.exists() else 0.0 for one in (self._path, log))
         spent_s, self._cpu_s = time.process_time() - self._cpu_s, time.process_time()
         share = f"{spent_s / 3600:8.2%} of one processor" if self._next_us else ""
-        grown = f"{resident_mb():10.1f} MB {size / 1_000:12,.0f} kB {self._line.sent:12,} bytes"
+        grown = f"{resident_mb():10.1f} MB {file_kb:9,.0f} + {log_kb:5,.0f} kB {self._line.sent:12,} bytes"
         print(f"{self._next_us // HOUR_US:4} h {grown} {self._show.worked:10,} instants {share}", flush=True)
         self._next_us += HOUR_US
 

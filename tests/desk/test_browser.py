@@ -376,6 +376,29 @@ def test_it_is_worked_by_keyboard_alone(show: Running, opened: Open) -> None:
 WIDTHS = ((360, 740), (768, 1024), (1920, 1080))
 
 
+def test_what_comes_next_of_a_show_day_stands_there_by_the_hall_s_clock(opened: Open) -> None:
+    """The example's Saturday, from five past twelve: its lines as the scene file has them, and lunch between them."""
+    with running("--day", "saturday", "--from", "12:05") as show:
+        page = opened(show.address)
+        live(page)
+        lines = page.locator("#now .next li")
+        expect(lines.nth(0)).to_have_text(
+            re.compile(r"^drifter-calls at 12:10 hall time \(every 25 min between 10:30 and 16:30\), in [45] min .* s$")
+        )
+        expect(lines.nth(1)).to_have_text(re.compile("^quiet begins at 12:30 hall time, in 2[45] min$"))
+        expect(lines.nth(2)).to_have_text(re.compile("^quiet ends at 13:15 hall time, in 1 h [0-9]+ min$"))
+        expect(lines.nth(3)).to_have_text(re.compile("^bell-rings at 16:45 hall time, in 4 h [0-9]+ min$"))
+        expect(lines.nth(4)).to_have_text(re.compile("^saturday closes at 17:00 hall time, in 4 h [0-9]+ min$"))
+
+
+def test_in_quiet_hours_the_page_says_that_nothing_begins(opened: Open) -> None:
+    with running("--day", "saturday", "--from", "12:40") as show:
+        page = opened(show.address)
+        live(page)
+        expect(page.locator("#now")).to_contain_text("Now nothing begins by a clock.")
+        expect(page.locator("#now .next")).to_contain_text("left out: it is quiet")  # 13:00, the sixth of every 25 min
+
+
 def assert_all_on_the_sheet(page: Page, sheet: str) -> None:
     """No word of a plan is cut off at its edge, and there are words."""
     assert page.locator(f"#{sheet} text").count() > 4

@@ -21,7 +21,7 @@ function row(name, state, ...keys) {
 const none = (home, text) => home.append(el("p", { class: "soft", text }));
 
 export function now(home) {
-  const list = el("ul"), next = el("ul"), phase = el("p", { class: "soft" });
+  const list = el("ul"), next = el("ul", { class: "next" }), phase = el("p", { class: "soft" });
   home.append(phase, list, el("h3", { text: "Next by the clock" }), next);
   const rows = new Map(), idle = el("li", { class: "soft", text: "No scene runs." });
   list.append(idle);
