@@ -114,16 +114,21 @@ def begun(day: Day, plan: Plan) -> Plan:
     return plan
 
 
-def live_plan(project: Project, name: str, from_s: int | None) -> Plan:
-    """The plan of a show that begins now, or as if it were a hall time of today. Its 0 is a whole second."""
+def live_plan(project: Project, name: str, from_s: int | None, killed: bool = False) -> Plan:
+    """The plan of a show that begins now, or as if it were a hall time of today. Its 0 is a whole second.
+
+    `killed`: the show before it was, perhaps as it closed. For a while after the closing time this one closes instead.
+    """
     from engine.day import Plan, date_of, on_the_wall
+    from engine.show_day import GRACE_US
 
     day = choose_day(project.program, name)
     zone = hall_time.zone_of(project.layout)
     now = datetime.now(zone).replace(microsecond=0)
     if from_s is not None:
         now = on_the_wall(now.date(), from_s, zone)
-    return begun(day, Plan(day, date_of(day, now), zone, project.layout.clock, now))
+    plan = Plan(day, date_of(day, now), zone, project.layout.clock, now)
+    return plan if killed and -GRACE_US < plan.ends_us <= 0 else begun(day, plan)
 
 
 def announced(project: Project, plan: Plan) -> str:

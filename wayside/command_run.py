@@ -133,7 +133,8 @@ def _asked(project: Project, options: argparse.Namespace, from_s: int | None) ->
 
     true_time = from_s is None and not options.dry_run
     kept = day_kept.file_for(project.layout_file) if true_time else None
-    return Asked(live_plan(project, options.day, from_s), kept)
+    killed = true_time and last_positions.killed(last_positions.file_for(project.layout_file))
+    return Asked(live_plan(project, options.day, from_s, killed), kept)
 
 
 def _performed(performance: Performance, memory: Memory) -> int:

@@ -24,14 +24,18 @@ def file_for(layout_file: Path) -> Path:
     return layout_file.resolve().parent / FOLDER / FILE
 
 
+def killed(path: Path) -> bool:
+    """Whether the last show was killed before it could keep where everything stands, or runs still."""
+    return path.with_name(RUNNING).exists()
+
+
 def begun(path: Path) -> bool:
-    """A show begins; whether the last one was killed before it could keep where everything stands."""
-    running = path.with_name(RUNNING)
-    killed = running.exists()
+    """A show begins; whether the last one was killed."""
+    was_killed = killed(path)
     with suppress(OSError):
         path.parent.mkdir(exist_ok=True)
-        running.touch()
-    return killed
+        path.with_name(RUNNING).touch()
+    return was_killed
 
 
 def ended(path: Path) -> None:

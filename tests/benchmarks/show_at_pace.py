@@ -214,8 +214,8 @@ async def perform(folder: Path, hours: float) -> None:
     entries = journal_read.of_show(journal.path, watch.began_us)
     kinds = {kind: sum(one.kind == kind for one in entries) for kind in dict.fromkeys(one.kind for one in entries)}
     print(f"{hours:g} h in {time.monotonic() - began:.0f} s; {len(entries):,} entries in the journal: {kinds}")
-    for one in [one for one in entries if one.kind == "fault"][:4]:
-        print(f"  fault at {(one.at_us or 0) / S:.1f} s: {one.text}")
+    for one in [one for one in entries if one.kind in ("fault", "rule")][:8]:
+        print(f"  {one.kind} at {(one.at_us or 0) / S:.1f} s: {one.text} ({one.subject})")
     print(f"of the day: {sum(not one.left_out for one in day.log if one.entry)} begun, state {line.state.value}")
 
 

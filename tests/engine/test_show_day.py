@@ -256,6 +256,16 @@ def test_what_a_killed_show_has_begun_is_not_begun_again(line: str, begun_s: dic
     assert 5 * 60 in begun(kernel, "gulls")  # what comes after it comes all the same
 
 
+def test_a_day_that_is_taken_up_after_its_closing_time_closes_at_once() -> None:
+    """A show was killed as it closed: the one after it has the closing left to do, and nothing else."""
+    lines = "at 16:58 hall time run gulls\nat closing\n    turn on ada\n    wait 5 s"
+    kernel, day = played(made(lines), begins_s=17 * H + 60)
+    assert [one.left_out for one in day.log if one.entry] == ["the day has closed"]
+    assert begun(kernel, "gulls") == []
+    assert begun(kernel, "closing of x") == [0]
+    assert day.over
+
+
 def test_what_comes_next_is_told_in_order_with_the_hours_and_what_is_quiet() -> None:
     """By hand, at 10:00: each line once, the day's hours between them."""
     found = made(

@@ -51,8 +51,9 @@ def killed_at(shows: Shows, number: int) -> None:
     the crossing is closed as long as the train is there, and opens when it has gone.
     """
     draw = random.Random(number)
+    begun_us = shows.mark_us()
     shows.begin()
-    until(lambda: shows.far.up())  # all clear: it opens the road
+    until(lambda: opens_the_road(order_of_guarded(shows, begun_us)) and shows.far.up())  # all clear
     train = draw.random() < 0.8
     time.sleep(draw.uniform(0, 0.3))
     if train:
@@ -85,6 +86,14 @@ def killed_at(shows: Shows, number: int) -> None:
 def _asked_for_inputs(shows: Shows, since_us: int) -> bool:
     """Whether the new show has told anything yet: before that, what stands is what the old one left."""
     return bool(order_of_guarded(shows, since_us))
+
+
+LOWERED = " 544"  # the pulse of 0 degrees, as the layout has it
+
+
+def opens_the_road(told: list[str]) -> bool:
+    """Whether barriers were told to rise: arms alone may still be up from the show before this one."""
+    return any(one.startswith(("z 20 ", "z 21 ")) and not one.endswith(LOWERED) for one in told)
 
 
 def order_of_guarded(shows: Shows, since_us: int) -> list[str]:

@@ -22,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 from bench_crossing import ARMS, REACTS_US, STATION, TRAINS, Judge, until, written
+from bench_kills import LOWERED, opens_the_road
 
 from adapters.stand_in import Station
 from adapters.stand_in_ports import StandIn
@@ -145,7 +146,7 @@ def power_goes(hall: Hall, number: int) -> None:
     hall.station_starts(dict.fromkeys(ARMS.values(), 85.0))
     hall.ask("power")
     hall.show_starts()
-    until(lambda: hall.told() and hall.up())
+    until(lambda: opens_the_road(hall.told()) and hall.up())
     if draw.random() < 0.8:
         hall.train(draw.choice(list(TRAINS)))
     time.sleep(draw.uniform(0, 0.9))
@@ -180,7 +181,7 @@ def power_goes(hall: Hall, number: int) -> None:
 
 
 GUARDED = ("z 20 ", "z 21 ", "Z 23 ", "Z 24 ", "a 11 0 ", "a 11 1 ")  # barriers, the signal's lamps, the reds
-LOWERED, RED = " 544", "Z 23 1"
+RED = "Z 23 1"
 
 
 def in_a_safe_order(told: list[str]) -> None:

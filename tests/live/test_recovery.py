@@ -1,17 +1,17 @@
 """Killed at any instant, and started again: nothing rises under a train, and the crossing comes right by itself.
 
-Eight lives here; `tests/benchmarks/kills.py` takes a hundred, and says what it saw.
+Five lives here; `tests/benchmarks/kills.py` takes a hundred, and says what it saw.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from bench_crossing import until
-from bench_kills import Shows, killed_at, order_of_guarded
+from bench_kills import Shows, killed_at, opens_the_road, order_of_guarded
 from bench_power import Hall, in_a_safe_order, power_goes
 
 
@@ -23,14 +23,15 @@ def shows(tmp_path: Path) -> Iterator[Shows]:
 
 
 def test_killed_at_any_instant_it_comes_right_again(shows: Shows) -> None:
-    for number in range(8):
+    for number in range(5):
         killed_at(shows, number)
 
 
 def test_after_a_kill_signals_and_barriers_are_put_right_before_all_else(shows: Shows) -> None:
     """A train stands on the lane, the show was killed with the road open: what is told first makes it safe."""
+    begun_us = shows.mark_us()
     shows.begin()
-    until(lambda: shows.far.up())
+    until(lambda: opens_the_road(order_of_guarded(shows, begun_us)) and shows.far.up())
     shows.kill()
     shows.far.train("lane")
     since_us = shows.mark_us()
@@ -53,21 +54,27 @@ def test_with_the_power_gone_from_all_of_it_at_once_it_comes_right_again(tmp_pat
     """Show and station are killed at one instant, arms left anywhere; `benchmarks/kills.py power` takes a hundred."""
     hall = Hall(tmp_path / "crossing")
     try:
-        for number in range(5):
+        for number in range(3):
             power_goes(hall, number)
     finally:
         hall.close()
 
 
+def noon_is_near(shows: Shows) -> Callable[[int], str]:
+    """Puts the hall where it is about noon, so that no test runs over midnight; what its clock shows minutes from now."""
+    now = datetime.now(UTC)
+    zone_h = 12 - now.hour
+    layout = shows.folder / "layout.yaml"
+    layout.write_text(layout.read_text() + f"hall time: {{time zone: {zone_h:+d} h}}\n")
+    return lambda minutes: f"{now + timedelta(hours=zone_h, minutes=minutes):%H:%M}"
+
+
 def test_what_a_day_had_begun_is_not_begun_again_after_a_kill(shows: Shows) -> None:
     """By this computer's own clock: a line that was due a minute ago is made up for once, and not after the kill."""
-    now = datetime.now(UTC)
-    layout = shows.folder / "layout.yaml"
-    layout.write_text(layout.read_text() + "hall time: {time zone: 0 h}\n")
-    opens, due = now - timedelta(minutes=2), now - timedelta(minutes=1)
+    hall = noon_is_near(shows)
     (shows.folder / "day.scene").write_text(
         'scene lamplighter\n    note "the lamps are lit"\n    wait 10 min\n\n'
-        f"day fair\n    opens at {opens:%H:%M}\n    at {due:%H:%M} hall time run lamplighter\n"
+        f"day fair\n    opens at {hall(-2)}\n    at {hall(-1)} hall time run lamplighter\n"
     )
     said, kept = shows.folder / "said.txt", shows.folder / ".wayside" / "day-begun.json"
     shows.begin("--day", "fair")
@@ -79,6 +86,23 @@ def test_what_a_day_had_begun_is_not_begun_again_after_a_kill(shows: Shows) -> N
     assert "before this show" in said.read_text()[before:]
     until(shows.far.up)
     assert "scene lamplighter begins" not in said.read_text()[before:]
+
+
+def test_a_show_that_is_killed_about_its_closing_time_is_closed_by_the_one_after_it(shows: Shows) -> None:
+    hall = noon_is_near(shows)
+    (shows.folder / "day.scene").write_text(f"day fair\n    opens at {hall(-5)}\n    closes at {hall(-1)}\n")
+    said = shows.folder / "said.txt"
+    shows.begin("--day", "fair")
+    assert shows.process is not None
+    assert shows.process.wait(20) == 2  # it has closed, and nobody had begun it: most likely a mistake
+    assert "fair closed at" in said.read_text()
+    shows.begin()
+    until(lambda: "the show begins" in said.read_text())
+    shows.kill()
+    shows.begin("--day", "fair")
+    assert shows.process.wait(30) == 0
+    assert shows.far.down()
+    assert "fair: closes" in said.read_text()
 
 
 def test_the_judge_of_the_order_can_fail() -> None:
