@@ -61,7 +61,7 @@ def test_with_the_power_gone_from_all_of_it_at_once_it_comes_right_again(tmp_pat
 
 
 def noon_is_near(shows: Shows) -> Callable[[int], str]:
-    """Puts the hall where it is about noon, so that no test runs over midnight; what its clock shows minutes from now."""
+    """Puts the hall where it is about noon, so that no test runs over midnight; what it shows minutes from now."""
     now = datetime.now(UTC)
     zone_h = 12 - now.hour
     layout = shows.folder / "layout.yaml"
