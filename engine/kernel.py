@@ -184,7 +184,8 @@ class Kernel:
         No scene that differs may be running: `engine.swapping` sees to that, and looks at those afresh.
         """
         assert self.heads is not None
-        lines, places = moved(self.program, program)
+        at_work = {*self.cast.runs, *(told.scene for told in self.told.values())}
+        lines, places = moved(self.program, program, at_work)
         self._know_memories()
         self.program = program
         self._unguarded = _unguarded(program)

@@ -6,8 +6,9 @@ knows no file. What the kernel keeps and makes anew then is in `Kernel.take_up`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import fields, is_dataclass
+from operator import attrgetter
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from engine.conditions import Condition
@@ -20,34 +21,46 @@ if TYPE_CHECKING:
 _UNSEEN = ("place", "draw", "words")  # where and how it is written, and what names its draws: no part of what it does
 STOPPED_FOR = "a new text is swapped in"
 MOST_NAMED = 6  # scenes in one sentence
+_SEEN: dict[type, Callable[[Any], Any] | None] = {}  # as many as there are kinds of record
 
 
 # --- what is alike -------------------------------------------------------------------------------------------------
 
 
-def _parts(value: object) -> tuple[object, ...] | None:
-    """What a record or a row is made of and performed by; None for a plain value."""
-    if isinstance(value, tuple):
-        names = getattr(value, "_fields", None)
-        return tuple(value) if names is None else tuple(getattr(value, one) for one in names if one not in _UNSEEN)
-    if isinstance(value, dict):
-        return (tuple(value), *value.values())
-    if isinstance(value, Condition):
-        return (value.term,)
-    if is_dataclass(value):
-        return tuple(getattr(value, one.name) for one in fields(value) if one.compare and one.name not in _UNSEEN)
-    return None
+def _seen(kind: type) -> Callable[[Any], Any] | None:
+    """What a record or a row is made of and performed by, as a row; None for a kind of plain value."""
+    if kind is Condition:
+        return lambda one: (one.term,)
+    if issubclass(kind, dict):
+        return lambda one: (tuple(one), *one.values())
+    if issubclass(kind, tuple) and not hasattr(kind, "_fields"):
+        return lambda one: one
+    if issubclass(kind, tuple):
+        names: tuple[str, ...] = getattr(kind, "_fields")  # noqa: B009
+    elif is_dataclass(kind):
+        names = tuple(one.name for one in fields(kind) if one.compare)
+    else:
+        return None
+    names = tuple(one for one in names if one not in _UNSEEN)
+    if not names:
+        return lambda _: ()
+    get = attrgetter(*names)
+    return get if len(names) > 1 else lambda one: (get(one),)
 
 
 def alike(old: object, new: object) -> bool:
     """Whether two records do the same, wherever they stand and however their conditions are worded."""
-    if type(old) is not type(new):
+    kind = type(old)
+    if kind is not type(new):
         return False
-    if isinstance(old, Place) or old is new:
+    if old is new or kind is Place:
         return True
-    ours, theirs = _parts(old), _parts(new)
-    if ours is None or theirs is None:
+    if kind not in _SEEN:
+        _SEEN[kind] = _seen(kind)
+    seen = _SEEN[kind]
+    if seen is None:
         return old == new
+    ours, theirs = seen(old), seen(new)
     return len(ours) == len(theirs) and all(map(alike, ours, theirs))
 
 
@@ -98,19 +111,23 @@ def difference(old: Program, new: Program) -> Difference:
     )
 
 
-def moved(old: Program, new: Program) -> tuple[dict[int, Any], dict[Place, Place]]:
-    """For what is alike and stands elsewhere now: each old record's twin, by its identity, and each old place's."""
+def moved(old: Program, new: Program, scenes: Iterable[str]) -> tuple[dict[int, Any], dict[Place, Place]]:
+    """Where things stand now: each old record's twin, by its identity, and each old place's.
+
+    Of rules and days, and of these scenes, if they are alike in both and stand elsewhere.
+    """
     lines: dict[int, Any] = {}
     places: dict[Place, Place] = {}
-    for ours, theirs in ((old.scenes, new.scenes), (old.rules, new.rules), (old.days, new.days)):
-        for name, before in ours.items():
-            after = theirs.get(name)
-            if after is None or before == after or not alike(before, after):
-                continue
-            for one, twin in twins(before, after):
-                lines[id(one)] = twin
-                if isinstance(one, Place):
-                    places[one] = twin
+    pairs: list[tuple[Any, Any]] = [(old.scenes.get(name), new.scenes.get(name)) for name in scenes]
+    pairs += [(one, new.rules.get(name)) for name, one in old.rules.items()]
+    pairs += [(one, new.days.get(name)) for name, one in old.days.items()]
+    for before, after in pairs:
+        if before is None or after is None or before == after or not alike(before, after):
+            continue
+        for one, twin in twins(before, after):
+            lines[id(one)] = twin
+            if isinstance(one, Place):
+                places[one] = twin
     places.pop(NOWHERE, None)
     return lines, places
 

@@ -20,7 +20,7 @@ press NAME           a button, pressed and let go
 start SCENE          stop SCENE
 power on             power off: the track's, on every link
 mark SOMETHING ODD   a note in the journal, to be looked at later
-swap now             edited scene files, whose scenes are stopped first; or swap when idle, swap never
+swap now             edited scenes; swap when idle, swap never
 begin                do not wait for a link that does not talk
 end                  end the show, as Ctrl-C does
 """

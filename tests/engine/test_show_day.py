@@ -489,9 +489,13 @@ def test_a_closing_time_that_has_passed_closes_now_and_quiet_hours_hold_at_once(
     kernel, day = played(made(DAY), [swapped(DAY, 15.5, SCENES.replace("17:00", "15:00"))])
     assert [one.at_us for one in day.log if one.what == "closes"] == [5.5 * H * S]
     assert day.over
-    kernel, _ = played(made(DAY), [swapped(f"quiet from 11:00 to 15:30\n{DAY}", 11.5)])
+    ticks = "\nscene tick\n    starts every 1 h\n    wait 1 s\n" + SCENES
+    quiet = swapped(f"quiet from 11:00 to 15:30\n{DAY}", 11.5, ticks)
+    kernel, day = played(made(DAY, ticks), [quiet])
     assert begun(kernel, "ferry") == [0.5 * H]
     assert begun(kernel, "gulls") == [6 * H]
+    assert begun(kernel, "tick") == [1 * H, 6 * H]
+    assert [one.what for one in day.log if one.entry is None] == ["opens", "quiet ends", "closes", "is over"]
 
 
 def test_a_day_swapped_before_it_opens_opens_by_its_new_hours() -> None:

@@ -117,3 +117,10 @@ def test_what_a_rule_does_cannot_be_named() -> None:
     known = Program(LAYOUT, scenes, rules)
     assert understood("shut", known).says == "shut alone says nothing. Type help: it lists what I do."
     assert understood("start shut", known).says == "There is no scene shut. There is evening."
+
+
+@pytest.mark.parametrize("how", ["now", "when idle", "never", ""])
+def test_what_becomes_of_edited_scenes_is_typed(how: str) -> None:
+    answer = understood(f"swap  {how}", PROGRAM)
+    assert (answer.swap, answer.inputs, answer.says) == (how, (), "")
+    assert "swap now" in understood("swap it", PROGRAM).says

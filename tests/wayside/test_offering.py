@@ -231,6 +231,7 @@ def test_another_layout_is_for_the_next_show(bench: Bench) -> None:
     bench.save(NEW, LAYOUT + "# a remark\n")  # says the same
     bench.at(1)
     assert bench.notes[0][0] == 1
+    assert bench.show.kernel.program.layout is bench.project.layout  # links and pages know this one
 
 
 def test_a_file_that_is_gone_is_never_swapped_in_by_itself(bench: Bench) -> None:
