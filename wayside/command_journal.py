@@ -37,6 +37,7 @@ example:
   wayside journal examples/pellbrook-quay --from 14:00 --to 15:00 --csv hour.csv
   wayside journal examples/pellbrook-quay --mark                                 the minutes before the last mark
   wayside journal examples/pellbrook-quay --at 14:32 --as-rehearsal --into odd.scene
+  wayside journal examples/pellbrook-quay --from 14:28 --to 14:33 --as-rehearsal
   wayside journal examples/pellbrook-quay --summary --day yesterday --picture saturday.svg
 
 exit status: 0 fine, 1 a rehearsal that does not do what the journal says, 2 wrong usage or a journal that cannot
