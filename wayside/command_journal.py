@@ -11,17 +11,16 @@ from collections.abc import Iterable
 from contextlib import closing
 from datetime import date, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from wayside import wording
+from wayside.command_journal_given import Moment
 from wayside.terminal import say, tell, width, written
-from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss, why_not
+from wayside.usage import FINE, UsageProblem, near_miss, why_not
 
 if TYPE_CHECKING:
-    from wayside.journal_day import Day
     from wayside.journal_file import Entry
     from wayside.journal_read import Wanted
-    from wayside.journal_replay import Window
 
 DESCRIPTION = """\
 Reads the journal that `wayside run` keeps beside the layout file: every scene's beginning and end and why, detectors,
@@ -37,6 +36,7 @@ example:
   wayside journal examples/pellbrook-quay --from 14:00 --to 15:00 --csv hour.csv
   wayside journal examples/pellbrook-quay --mark                                 the minutes before the last mark
   wayside journal examples/pellbrook-quay --at 14:32 --as-rehearsal --into odd.scene
+  wayside journal examples/pellbrook-quay --from 14:28 --to 14:33 --as-rehearsal
   wayside journal examples/pellbrook-quay --summary --day yesterday --picture saturday.svg
 
 exit status: 0 fine, 1 a rehearsal that does not do what the journal says, 2 wrong usage or a journal that cannot
@@ -50,13 +50,6 @@ BEFORE_US = 180_000_000
 AFTER_US = 10_000_000  # what followed a mark or a time, where entries are shown
 FOLLOWED_EVERY_S = 0.5
 PRINTED_COLUMNS = 100  # where nobody says how wide the paper is
-
-
-class Moment(NamedTuple):
-    """An instant by the hall's clock (microseconds since 1970-01-01 00:00 by it), and what it is called."""
-
-    local_us: int
-    words: str
 
 
 def describe(parser: argparse.ArgumentParser) -> None:
@@ -312,35 +305,12 @@ def _csv(target: str, base: sqlite3.Connection, wanted: Wanted) -> int:
 
 
 def _as_rehearsal(options: argparse.Namespace, base: sqlite3.Connection, path: Path) -> int:
-    from wayside import journal_replay, journal_replay_words
-    from wayside.command_check import counted
-    from wayside.project import load
+    from wayside.command_journal_given import as_rehearsal
 
     moment, before_us = _stretch(options, base)
     given = Path(options.paths[0])
-    project = load([path.parent if given.suffix == ".sqlite" else given])
-    if project.errors:
-        raise UsageProblem(
-            f"{project.name}: {counted(project)}. Put the errors right first: `wayside check` tells them."
-        )
-    found = journal_replay.replay(base, project.program, moment.local_us, before_us, moment.words, _tried)
-    text = journal_replay_words.text(project.program, found, moment.words)
-    if options.into is not None:
-        _write_new(Path(options.into), text)
-        tell(f"Written to {options.into}, the rehearsal {journal_replay_words.name(project.program, found)}.")
-    else:
-        say(text.rstrip("\n"))
-    for remark in journal_replay_words.remarks(project.program, found):
-        for line in wording.wrapped(remark, PRINTED_COLUMNS):
-            tell(line)
-    return FINE if found.apart is None else PROBLEMS
-
-
-def _tried(windows: list[Window]) -> Iterable[Window]:
-    """The instants that are tried, with a bar where that takes long."""
-    from wayside.progress import watched
-
-    return watched(windows, "playing")
+    folder = path.parent if given.suffix == ".sqlite" else given
+    return as_rehearsal(base, folder, moment, before_us, None if options.into is None else Path(options.into))
 
 
 def _stretch(options: argparse.Namespace, base: sqlite3.Connection) -> tuple[Moment, int]:
@@ -354,40 +324,7 @@ def _stretch(options: argparse.Namespace, base: sqlite3.Connection) -> tuple[Mom
     return Moment(local_us(day, end), f"{options.to} on {day}"), (end - first) * 1_000_000
 
 
-def _write_new(path: Path, text: str) -> None:
-    from wayside.project import SCENE_ENDING
-
-    if path.suffix != SCENE_ENDING:
-        raise UsageProblem(f"--into takes a scene file, whose name ends in {SCENE_ENDING}, not {path}.")
-    try:
-        with open(path, "x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-    except FileExistsError:
-        raise UsageProblem(f"{path} is there already, and is not written over. Name another file.") from None
-    except OSError as problem:
-        raise UsageProblem(f"{path} cannot be written: {why_not(problem)}.") from problem
-
-
 def _summary(options: argparse.Namespace, base: sqlite3.Connection) -> int:
-    from wayside import journal_day, journal_read, journal_summary
+    from wayside.command_journal_given import summary
 
-    day = _day(options.day, base)
-    found = journal_day.of(list(journal_read.whole_day(base, day)))
-    if not found.shows:
-        tell(f"Nothing in the journal is of {day}.")
-        return FINE
-    for line in journal_summary.text(found, day):
-        say(line)
-    if options.picture is not None:
-        _draw(found, day, Path(options.picture))
-    return FINE
-
-
-def _draw(found: Day, day: date, path: Path) -> None:
-    from wayside import journal_picture
-
-    try:
-        journal_picture.draw(found, day, path)
-    except OSError as problem:
-        raise UsageProblem(f"{path} cannot be written: {why_not(problem)}.") from problem
-    say(f"\nThe picture is in {path}.")
+    return summary(base, _day(options.day, base), None if options.picture is None else Path(options.picture))

@@ -27,7 +27,7 @@ def closes(journal: Path, show: int) -> list[str]:
     except (UsageProblem, sqlite3.Error) as problem:
         return [f"There is no summary of the day: {problem}"]
     if found is None:
-        return []
+        return ["There is no summary of the day: nothing of this show could be kept in the journal."]
     of_day, day = found
     lines = list(journal_summary.text(day, of_day))
     stem = journal.parent / FOLDER / f"day-{of_day}"

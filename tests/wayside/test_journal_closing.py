@@ -101,4 +101,6 @@ def test_a_journal_that_cannot_be_read_has_no_summary(tmp_path: Path) -> None:
 
 
 def test_a_show_of_which_nothing_was_kept_has_none_either(tmp_path: Path) -> None:
-    assert closes(tmp_path, begins(), ends(60), show=99) == []
+    (said,) = closes(tmp_path, begins(), ends(60), show=99)
+    assert said == "There is no summary of the day: nothing of this show could be kept in the journal."
+    assert not (tmp_path / ".wayside").exists()
