@@ -147,7 +147,7 @@ TRAPS = [  # what each scene guards against, put back into it
         "define line-clear as trains-within is 0 and road-quiet",
         "define line-clear as road-quiet",
     ),
-    ("one-track-with-a-treadle", "if nobody-seen for 2 min", "if road-quiet"),
+    ("one-track-with-a-treadle", "if nobody-seen for 6 min", "if road-quiet"),
     ("platform-in-the-approach", "beyond: 1500 mm", "beyond: 900 mm"),
     ("decoder-does-it", "3000 mm", "1500 mm"),
     ("hand-worked-gate", "as long as gate-away is clear", "if gate-away is clear"),
