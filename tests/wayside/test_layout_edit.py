@@ -40,7 +40,7 @@ def by_the_other(text: str) -> Any:
 
 
 def comments(text: str) -> list[str]:
-    """The remarks that the second library finds, wherever it hangs them, in order of their lines."""
+    """The remarks that the second library finds, wherever it hangs them; their order is seen in the text itself."""
     from ruamel.yaml.tokens import CommentToken
 
     found: dict[tuple[int, int], str] = {}
@@ -59,7 +59,7 @@ def comments(text: str) -> list[str]:
                 look(inner)
 
     look(by_the_other(text))
-    return [found[key] for key in sorted(found)]
+    return sorted(found.values())
 
 
 def lines_of(text: str) -> list[str]:
