@@ -358,6 +358,23 @@ def test_a_disk_that_fails_leaves_the_old_file_whole(layout: Path, monkeypatch: 
     assert not list(layout.parent.glob(".layout*"))
 
 
+@pytest.mark.parametrize("dies_in", ["_no_new_error", "_keep", "_settle"])
+def test_a_plug_that_is_pulled_leaves_the_old_file_or_the_new_one(layout: Path, dies_in: str) -> None:
+    """A real process that is gone at one go, at three moments of a save."""
+    old = layout.read_bytes()
+    code = (
+        f"import os; from pathlib import Path; from wayside import layout_edit\n"
+        f"layout_edit.{dies_in} = lambda *_: os._exit(9)\n"
+        f"layout_edit.save(Path({str(layout)!r}), [layout_edit.Change({RAISED!r}, '80 deg')])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=False)
+    assert done.returncode == 9
+    new = old.replace(b"raised: 85 deg", b"raised: 80 deg", 1)
+    assert layout.read_bytes() == (new if dies_in == "_settle" else old)
+    save(layout, [Change(RAISED, "79 deg")])  # and what lies about is in nobody's way
+    assert b"raised: 79 deg" in layout.read_bytes()
+
+
 @pytest.mark.skipif(os.name == "nt", reason="modes and links as POSIX has them")
 def test_mode_and_link_stay(layout: Path, tmp_path: Path) -> None:
     layout.chmod(0o640)
