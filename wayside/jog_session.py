@@ -13,7 +13,7 @@ from typing import NamedTuple, Protocol
 
 from adapters import wires
 from adapters.dialects import PowerIs, Refused, Said
-from engine.codes import code
+from engine.codes import DEGREE, code
 from engine.layout import Layout
 from wayside import keys, last_positions, terminal
 from wayside.jog_line import KEYS, LINES, STEPS, ends, picture
@@ -55,7 +55,8 @@ class Session:
     ) -> None:
         self.jog, self._layout, self._files, self._talk, self._now_ns = jog, layout, files, talk, now_ns
         self.failed = False  # the station refused something, or did not answer
-        self._sent: int | None = None  # the code that it was told last
+        self._sent: int | None = None  # the code that it holds to; None as long as it is told nothing, or let go
+        self._stands: float | None = None  # in degrees, where it was sent last; let go, it is taken to be there still
         self._move: Move | None = None
         self._from, self._began_ns = 0.0, 0
         self._trouble_said = False
@@ -157,7 +158,7 @@ class Session:
         self._begin(Move(degrees))
 
     def _begin(self, move: Move) -> None:
-        self._from = self._shown() if self._sent is not None else move.degrees
+        self._from = move.degrees if self._stands is None else self._stands
         self._move, self._began_ns = move, self._now_ns()
         if self._talk is None:
             over = f", over {duration(round(move.over_us, -5))}" if move.over_us >= 100_000 else ""
@@ -165,17 +166,12 @@ class Session:
             self._tell(move.degrees, over)
         self._advance()  # at once: the next key may come before the next turn, and ends the move
 
-    def _shown(self) -> float:
-        return (self._sent or 0) / 100
-
     def _now(self) -> float | None:
-        """Where it is to be seen."""
-        return self.jog.at if self._move is None else self._angle_now()
+        """Where it was told to be so far; on the way to an end, that is not the end yet."""
+        return self.jog.at if self._move is None else self._stands
 
-    def _angle_now(self) -> float:
-        move = self._move
-        if move is None:
-            return self._shown()
+    def _due(self, move: Move) -> float:
+        """Where a move should be by now."""
         gone_us = (self._now_ns() - self._began_ns) / 1_000
         if gone_us >= move.over_us:
             return move.degrees
@@ -190,7 +186,7 @@ class Session:
 
     def _advance(self) -> None:
         if self._move is not None:
-            now = self._angle_now()
+            now = self._due(self._move)
             self._tell(now)
             if now == self._move.degrees:
                 self._move = None
@@ -198,7 +194,7 @@ class Session:
 
     def _stop_here(self) -> None:
         if self._move is not None:
-            self.jog.at = round(self._shown(), 2)
+            self.jog.at = self._stands
             self._move = None
             self._keep()
 
@@ -208,7 +204,7 @@ class Session:
         number = code(output, degrees)
         if number == self._sent or not isinstance(found, wires.Served):
             return
-        self._sent = number
+        self._sent, self._stands = number, number / DEGREE
         for text in wires.commands(self._layout, output, found, number):
             if self._talk is None:
                 say(f"  would be told <{text}>  {degrees:g} deg{remark}")

@@ -123,12 +123,21 @@ QUESTIONS: tuple[Question, ...] = (
         NONE,
         _choice(**{one: one for one in (LATE, EARLY, NONE)}),
     ),
-    Question("tracks", "How many tracks cross the road, 1 or 2?", "1 or 2", "1", _from_to(1, 2), (CROSSING,)),
-    Question("barriers", "How many barriers, 1 or 2?", "1 or 2", "2", _from_to(1, 2), (CROSSING,)),
+    Question(
+        "tracks",
+        "How many tracks cross the road, 1 or 2?",
+        "a crossing's tracks, 1 or 2",
+        "1",
+        _from_to(1, 2),
+        (CROSSING,),
+    ),
+    Question(
+        "barriers", "How many barriers, 1 or 2?", "a crossing's barriers, 1 or 2", "2", _from_to(1, 2), (CROSSING,)
+    ),
     Question(
         "shape",
         "Has the signal an arm, or lamps?",
-        "arm or lamps",
+        "what a signal shows with: arm or lamps",
         "lamps",
         _choice(arm=True, lamps=False),
         (SIGNAL,),
@@ -136,7 +145,7 @@ QUESTIONS: tuple[Question, ...] = (
     Question(
         "detectors",
         "Do detectors see the trains (yes), or does a switch on the panel do (no)?",
-        "yes or no: whether trains are seen, or a switch does",
+        "yes or no: a crossing or signal sees trains itself, or a switch works it",
         "yes",
         _yes,
         (CROSSING, SIGNAL),
@@ -144,7 +153,7 @@ QUESTIONS: tuple[Question, ...] = (
     Question(
         "approach",
         "How far before the road is a train first seen?",
-        "how far before the road a train is first seen, such as 2400 mm",
+        "how far before a crossing a train is first seen, such as '2400 mm'",
         "2400 mm",
         _length,
         (CROSSING,),
@@ -153,7 +162,7 @@ QUESTIONS: tuple[Question, ...] = (
     Question(
         "speed",
         "How fast is the fastest train?",
-        "the fastest train, such as '120 mm/s'",
+        "the fastest train at a crossing, such as '120 mm/s'",
         "120 mm/s",
         _speed,
         (CROSSING,),
@@ -162,7 +171,7 @@ QUESTIONS: tuple[Question, ...] = (
     Question(
         "place",
         "Where do the lamps stand, street or quay?",
-        "street or quay",
+        "where a row of lamps stands: street or quay",
         "street",
         _choice(street="street", quay="quay"),
         (LAMPS,),
@@ -170,7 +179,7 @@ QUESTIONS: tuple[Question, ...] = (
     Question(
         "lamps",
         f"How many lamps, 1 to {MOST_LAMPS}?",
-        f"1 to {MOST_LAMPS}",
+        f"how many lamps the row has, 1 to {MOST_LAMPS}",
         "4",
         _from_to(1, MOST_LAMPS),
         (LAMPS,),

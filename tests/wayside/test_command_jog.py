@@ -191,6 +191,16 @@ def test_it_is_told_step_by_step_and_let_go(jogged: Jogged, folder: Path) -> Non
     assert kept == {"gate": 0.0}
 
 
+def test_a_servo_that_was_let_go_sets_out_from_where_it_was_sent_last(jogged: Jogged) -> None:
+    with far_end() as stand_in:
+        jogged("gate", "--port", port_of(stand_in), "--yes", typed="let go\nto lowered\nlet go\n+ 1\nend\n")
+        told = [int(text.split()[2]) for text in heard(stand_in)]
+    assert told[:2] == [pulse(85), 0]
+    assert len([us for us in told[2:] if pulse(0) < us < pulse(85)]) > 2, "it is paced, and does not jump"
+    assert told[2:4] == sorted(told[2:4], reverse=True)
+    assert told[-4:] == [pulse(0), 0, pulse(1), 0]
+
+
 def test_the_last_position_is_sent_first_and_others_are_kept(jogged: Jogged, folder: Path) -> None:
     kept = last_positions.file_for(folder / "layout.yaml")
     last_positions.write(kept, {"gate": 33.0, "crane": 140.0})

@@ -229,6 +229,22 @@ def test_nothing_is_made_that_does_not_hold(
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.parametrize("there", [True, False])
+@pytest.mark.parametrize("moment", ["_played", "_umask", "_place"])
+def test_ctrl_c_at_any_moment_makes_nothing(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, moment: str, there: bool
+) -> None:
+    if there:
+        (tmp_path / "bay").mkdir()
+
+    def stopped(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(command_new, moment, stopped)
+    assert run("new", "bay", "--what", "lamp").status == 130
+    assert [one.name for one in tmp_path.rglob("*")] == (["bay"] if there else [])
+
+
 def test_every_question_is_asked_of_somebody() -> None:
     for what in ("crossing", "lamps", "signal", "lamp"):
         keys = [one.key for one in asked({"what": what})]

