@@ -12,7 +12,7 @@ from engine import program as p
 from engine.blocks import DONE, LEFT, PENDING, Block, Branching, Node, Status
 from engine.queue import LINE
 
-LOOP_LIMIT = 10_000  # rounds of one loop in one instant; a loop that goes round more often is cut and reported
+LOOP_LIMIT = 1_000  # rounds of all loops of one scene in one instant; a scene whose loops go round more often is cut
 
 
 class Lined(Branching):
@@ -104,15 +104,13 @@ class First(Branching):
 class Loop(Lined):
     """`repeat`: for ever, so many times, or until a condition holds."""
 
-    __slots__ = ("block", "looked_at", "round", "rounds_now")
+    __slots__ = ("block", "round")
 
     def __init__(self, home: Block, line: p.Repeat) -> None:
         super().__init__(home)
         self.line = line
         self.block = Block(self.run, self, line.block)
         self.round = 0
-        self.looked_at = -1
-        self.rounds_now = 0
 
     def begin(self) -> Status:
         line, kernel = self.line, self.kernel
@@ -120,7 +118,7 @@ class Loop(Lined):
         block = self.block
         while (line.times is None or self.round < line.times) and not (until is not None and until()):
             if self._spins():
-                return DONE
+                return PENDING  # nothing after it runs: the scene is stopped at the end of the round
             self.round += 1
             self.branches[block] = None
             status = block.begin()
@@ -138,14 +136,13 @@ class Loop(Lined):
         self.branches.clear()
 
     def _spins(self) -> bool:
-        now_us = self.kernel.stage.now_us
-        self.rounds_now = self.rounds_now + 1 if self.looked_at == now_us else 1
-        self.looked_at = now_us
-        if self.rounds_now <= LOOP_LIMIT:
+        """Whether the scene's loops go round for ever in one instant. What stands behind them was not meant for now."""
+        run, kernel = self.run, self.kernel
+        if run.goes_round(kernel.stage.now_us) <= LOOP_LIMIT:
             return False
-        self.kernel.trouble(
-            f"this loop went round {LOOP_LIMIT} times without taking any time, and was ended", self.line.place
-        )
+        what = f"this loop went round {LOOP_LIMIT} times without taking any time; stopped: {run.scene.name}"
+        kernel.trouble(what, self.line.place)
+        kernel.do_later(lambda: kernel.cast.cut(run))
         return True
 
     def child_done(self, child: Node, status: Status) -> Status:

@@ -35,6 +35,14 @@ class Run:
         self.lent: dict[str, int] = {}  # outputs lent by the scene that runs this one: their last order until then
         self.watches: list[Watch] = []
         self.timer = 0
+        self.rounds = 0  # that its loops went round in the last instant in which any did
+        self._rounds_at_us = -1
+
+    def goes_round(self, now_us: int) -> int:
+        """A loop goes round; how often loops of this scene have in this instant."""
+        self.rounds = self.rounds + 1 if self._rounds_at_us == now_us else 1
+        self._rounds_at_us = now_us
+        return self.rounds
 
     @property
     def place(self) -> Place:
@@ -158,7 +166,7 @@ class Cast:
         if run is None or run.stopping:
             return
         run.stopping, run.once_more, run.latch = True, False, latch
-        run.timer = 0
+        run.timer = run.rounds = 0
         kernel.blame = place
         if run.root is not None:
             run.root.drop("stopped")

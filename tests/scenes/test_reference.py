@@ -107,7 +107,7 @@ LIMITS = [
     ("engine.flicker", "OCTAVES", "ways in which a manner sways"),
     ("scenes.orders", "MOST_BOUNCES", "bounces of one arrival"),
     ("engine.kernel", "REACTION_LIMIT", "reactions at one instant"),
-    ("engine.branches", "LOOP_LIMIT", "rounds of one loop"),
+    ("engine.branches", "LOOP_LIMIT", "rounds of one scene's loops"),
     ("engine.performance", "RESTART_LIMIT", "starts of one scene"),
     ("engine.kernel", "TRACE_LIMIT", "records of a trace"),
 ]
