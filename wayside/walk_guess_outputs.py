@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from engine.layout import Kind
 from wayside.walk_guess import DEAD, WRONG_WAY, Guess, all_of, count_of, grouped, words
-from wayside.walk_signs import Walked
-from wayside.walk_stops import BUTTON, DETECTOR
+from wayside.walk_signs import Expect, Walked
+from wayside.walk_stops import BUTTON, DETECTOR, Stop
 
 # --- what a link itself has said -----------------------------------------------------------------------------------
 

@@ -1,7 +1,7 @@
 """From a walk's answers to causes: every single wrong wiring of two layouts has its right cause first.
 
-The wrong wirings are simulated (`wrong_wiring.py`); the layouts are invented. Counting accessories from board 0 or board
-1 differs by four: NMRA S-9.2.1, user numbers, and common practice of stations.
+The wrong wirings are simulated (`wrong_wiring.py`); the layouts are invented. Counting accessories from board 0 or
+board 1 differs by four: NMRA S-9.2.1, user numbers, and common practice of stations.
 """
 
 from __future__ import annotations
