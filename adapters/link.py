@@ -260,7 +260,7 @@ class LinkMachine:
         if self.state is State.WAKING:
             self._frames += 1
             self._step(Event.AWAKE)
-        elif self._understood() and self._asking.begins(self._now_us):
+        elif self._understood() and self._asking.begins(self._now_us, said.text):
             self._step(Event.REBOOTED)
 
     def _hear_detector(self, said: d.DetectorIs) -> None:

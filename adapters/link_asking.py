@@ -11,6 +11,7 @@ from adapters.link_states import Times
 
 BUFFER = 64  # bytes that may be on their way without an answer behind them
 NEVER = 1 << 62
+MOST_BANNERS = 16  # in one report
 FENCE_BYTES = 40  # after so many a question goes out, so that its answer is there before the buffer is full
 
 
@@ -39,6 +40,10 @@ class Asking:
         self._power_us: int | None = None
         self._report_us, self._pause_us = now_us, 0  # the last line that may be of a report, and the pause before it
         self._named = False  # whether it has said what it is since the last question
+        self._powers, self._banners = (
+            0,
+            list[str](),
+        )  # of the report that is coming in: how often its power, and what it is
         self._doubt = False  # whether it has said what it is before its answer
         self._stalled = False
         self.blocked = False
@@ -95,10 +100,13 @@ class Asking:
         self._since_us, self._stalled = None, False
         if not reply:
             self._pause_us, self._report_us = now_us - self._report_us, now_us
+            if self._pause_us > self._times.report_us:
+                self._powers, self._banners = 0, []
 
     def answered(self, now_us: int, refused: bool = False) -> None:
         """It has said how its power is, which is how it answers; or it has refused the question, which will do."""
         if not refused:
+            self._powers += 1
             if self._doubt:
                 self._names = "before"
             self._power_us, self._doubt = now_us, False
@@ -111,18 +119,21 @@ class Asking:
         self.asked_us = None
         self._on_way, self._behind, self.blocked = self._behind, 0, False
 
-    def begins(self, now_us: int) -> bool:
+    def begins(self, now_us: int, text: str) -> bool:
         """It has said what it is: whether it has started anew, as far as can be told now; `rebooted` may tell later.
 
         Starting takes a station longer than any pause between two lines of a report. What comes after a pause may
-        still be the beginning of an answer, if that is how this station answers.
+        still be the beginning of an answer, if that is how this station answers. Words that come more often than the
+        power in the same report are not all of that report: it began just as it was asked.
         """
+        self._banners = [*self._banners[-MOST_BANNERS:], text]
+        again = self._banners.count(text) > max(1, self._powers)
         first, self._named = not self._named, True
         if self._pause_us <= self._times.report_us:
             follows = self._power_us is not None and now_us - self._power_us <= self._times.report_us
             if first and follows and not self._names:
                 self._names = "behind"
-            return False
+            return again
         self._doubt = self.asked_us is not None and self._names in ("", "before")
         return not self._doubt
 

@@ -148,6 +148,19 @@ class Output:
         low, high = min(degrees), max(degrees)
         return (low, high) if degrees.index(low) < degrees.index(high) else (high, low)
 
+    @property
+    def lowered_deg(self) -> float:
+        """Where a barrier is lowered: at its position of that name, or else at the end that is further from rest."""
+        named = (position.degrees for position in self.positions if position.name == "lowered")
+        return next(named, max(self.span, key=lambda degrees: abs(degrees - self.rest.value)))
+
+    def share(self, value: float, target: float) -> float:
+        """The share of a servo's whole travel between two values; 1 where the layout names no two positions."""
+        if value == target:
+            return 0.0
+        low, high = self.span if self.positions else (value, target)
+        return abs(target - value) / abs(high - low) if high != low else 1.0
+
 
 def colour_of(lamp: str) -> str:
     """The name of the output that is a lamp's colour; no scene can write such a name."""

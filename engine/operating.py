@@ -118,7 +118,7 @@ class Operator:
         barriers = (*crossing.entrance_barriers, *crossing.exit_barriers)
         if name in crossing.signals and not output.aspects[int(value)].stops and self._any_not_lowered(barriers):
             return f"{name} may not clear before every barrier of {crossing.name} is lowered"
-        if name in barriers and value != _lowered(output) and self._any_not_at_danger(crossing.signals):
+        if name in barriers and value != output.lowered_deg and self._any_not_at_danger(crossing.signals):
             return f"{name} may not rise before every signal of {crossing.name} shows danger"
         return ""
 
@@ -162,7 +162,8 @@ class Operator:
 
     def _any_not_lowered(self, barriers: Iterable[str]) -> bool:
         outputs, now_us = self._kernel.stage.outputs, self._kernel.stage.now_us
-        return any(outputs[name].value(now_us) != _lowered(outputs[name].output) for name in barriers)  # a hair is open
+        # a hair is open
+        return any(outputs[name].value(now_us) != outputs[name].output.lowered_deg for name in barriers)
 
     def _any_not_at_danger(self, signals: Iterable[str]) -> bool:
         from engine.conditions import fully_shown
@@ -230,10 +231,6 @@ class Operator:
 
 def _order(output: Output, value: float) -> Order:
     return Swing(value) if output.kind is Kind.SERVO else Level(value)
-
-
-def _lowered(output: Output) -> float:
-    return next((one.degrees for one in output.positions if one.name == "lowered"), output.rest.value)
 
 
 def _parts_of(crossing: Crossing, outputs: dict[str, Output]) -> set[str]:

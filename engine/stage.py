@@ -289,14 +289,6 @@ def ramp(now_us: int, over_us: int, value: float, target: float) -> Wave:
     return Ramp(now_us, now_us + over_us, value, target) if over_us > 0 and value != target else Steady(target)
 
 
-def share(output: Output, value: float, target: float) -> float:
-    """The share of a servo's whole travel between two values; 1 where the layout names no two positions."""
-    if value == target:
-        return 0.0
-    low, high = output.span if output.positions else (value, target)
-    return abs(target - value) / abs(high - low) if high != low else 1.0
-
-
 def own_time(output: Output, value: float, target: float) -> int:
     """How long a servo takes when nobody says: its share of its own time for the whole travel."""
-    return round((output.itself_us or output.travel_us) * share(output, value, target))
+    return round((output.itself_us or output.travel_us) * output.share(value, target))

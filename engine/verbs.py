@@ -15,7 +15,7 @@ from engine.courses import Course
 from engine.curves import PROFILES, Curve
 from engine.layout import DAYLIGHT
 from engine.queue import LINE
-from engine.stage import moved, own_time, ramp, script_of, share
+from engine.stage import moved, own_time, ramp, script_of
 from engine.waves import State, Wave
 
 
@@ -84,7 +84,7 @@ def _move(block: Block, line: p.Move) -> Status:
         if line.over_us is None:
             takes = own_time(output, value, target)
         else:
-            takes = round(line.over_us * share(output, value, target))
+            takes = round(line.over_us * output.share(value, target))
         if line.arrives:
             wave = moved(output, now_us, takes, value, target, line.arrives, line.bounces)
         elif takes and value != target and line.over_us is not None:

@@ -169,10 +169,8 @@ class _Clock:
             self.down, self.by = then, line
 
     def _share(self, output: Output, value: float) -> float:
-        """The share of the whole travel, as the engine has it."""
-        here = self.stands.get(output.name, output.rest.value)
-        low, high = output.span if output.positions else (here, value)
-        return 0.0 if value == here else abs(value - here) / abs(high - low) if high != low else 1.0
+        """The share of the whole travel that is still to be gone."""
+        return output.share(self.stands.get(output.name, output.rest.value), value)
 
     def _longest(self, blocks: Iterable[Block], now: Moment) -> Moment:
         """One of the blocks runs: the longest counts, and where it leaves the servos."""

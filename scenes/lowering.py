@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from math import isclose
 
-from engine.layout import Layout, Output
+from engine.layout import Layout
 from engine.program import (
     AsLongAs,
     Block,
@@ -26,12 +26,6 @@ from engine.program import (
 from scenes.walking import walk
 
 
-def lowered_deg(barrier: Output) -> float:
-    """Where a barrier is lowered: at its position of that name, or else at the end that is further from rest."""
-    named = (position.degrees for position in barrier.positions if position.name == "lowered")
-    return next(named, max(barrier.span, key=lambda degrees: abs(degrees - barrier.rest.value)))
-
-
 def lowers(line: Statement, layout: Layout) -> frozenset[str]:
     """The servos that a line itself, without the lines in it, sends to where they are lowered."""
     match line:
@@ -42,7 +36,7 @@ def lowers(line: Statement, layout: Layout) -> frozenset[str]:
         case _:
             return frozenset()
     servos = ((layout.outputs[name], value) for name, value in sent if layout.outputs[name].positions)
-    return frozenset(one.name for one, value in servos if isclose(value, lowered_deg(one), abs_tol=1e-6))
+    return frozenset(one.name for one, value in servos if isclose(value, one.lowered_deg, abs_tol=1e-6))
 
 
 def lowered(block: Block, layout: Layout, barriers: Iterable[str]) -> set[str]:

@@ -125,7 +125,7 @@ class Passage:
         return self.standing(barrier, self.position(barrier, RAISED))
 
     def lowered(self, barrier: str) -> Spans:
-        return self.standing(barrier, self.position(barrier, LOWERED))
+        return self.standing(barrier, self.layout.outputs[barrier].lowered_deg)
 
     def leaves(self, barrier: str, name: str) -> list[int]:
         """The instants at which it leaves a position; the first instant, too, if it rested there until then."""

@@ -124,7 +124,9 @@ def test_a_refusal_is_an_answer_of_sorts() -> None:
     ("words", "begins"),
     [
         ("ask power banner", False),
-        ("ask power banner banner", False),
+        ("ask power banner more", False),
+        ("ask power power banner banner", False),  # it says everything twice
+        ("ask power banner banner", True),  # asked just before its start was over
         ("ask banner power", False),
         ("ask power banner pause banner", True),
         ("ask power pause ask pause banner", True),  # it never says so when it is asked
@@ -144,9 +146,9 @@ def test_an_answer_or_a_new_start(words: str, begins: bool) -> None:
         elif word == "power":
             found.heard(now_us)
             found.answered(now_us)
-        elif word == "banner":
+        elif word != "pause":
             found.heard(now_us)
-            last = found.begins(now_us)
+            last = found.begins(now_us, word)
     assert last is begins
 
 
@@ -155,6 +157,6 @@ def test_what_looked_like_an_answer_and_went_no_further_was_a_new_start() -> Non
     found.ask(S)
     found.heard(1500 * MS)
     found._names = "before"
-    assert not found.begins(1500 * MS)
+    assert not found.begins(1500 * MS, "banner")
     assert not found.rebooted(2 * S - 1)
     assert found.rebooted(2 * S)
