@@ -137,7 +137,10 @@ class Walker:
             if self.layout.outputs[name].kind is Kind.MOTOR:
                 self._tell(name, Steady(0.0), now_us)
             elif not isinstance(wave, Steady):
-                self._tell(name, Steady(wave.value_at(now_us)), now_us)
+                here = wave.value_at(now_us)
+                self._tell(name, Steady(here), now_us)
+                if name in self.positions:
+                    self.positions[name] = here
         if self.stop is not None:
             self.phase = HANDS
         self._show, self._listening, self.says = None, None, ""
