@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from adapters.dialects import BadWords
 from adapters.link_run import LinkRun
 from adapters.link_states import TIMES, State, Times
-from engine.events import Input
+from engine.events import Detected, Input, Pressed
 from engine.layout import NOWHERE, Layout, Link
 from engine.trace import Told
 from engine.waves import Wave
@@ -91,3 +91,13 @@ class LinkHand:
             instead = f" {heard.instead[:1].upper()}{heard.instead[1:]}." if heard.instead else ""
             found.append(f"link {name} ({run.link.port}): {heard.what}.{instead}")
         return found
+
+
+def typed_input(line: str, layout: Layout) -> Input | None:
+    """`lane occupied`, `lane clear`, `evening-button pressed`, `evening-button let go`; None for anything else."""
+    name, _, state = line.partition(" ")
+    if name in layout.detectors and state in ("occupied", "clear"):
+        return Detected(name, state)
+    if name in layout.buttons and state in ("pressed", "let go"):
+        return Pressed(name, state == "pressed")
+    return None

@@ -60,6 +60,7 @@ class Walker:
         self.phase, self.at = HANDS, 0
         self.inputs: dict[str, str] = {}  # the last state of each detector and button
         self.says = ""  # what it is told just now
+        self.homing = ""  # what goes home
         self._hand = hand
         self._listening: Listening | None = None
         self._show: Show | None = None
@@ -80,6 +81,11 @@ class Walker:
     @property
     def task(self) -> str:
         return "" if self.stop is None else task_of(self.stop, self.layout)
+
+    @property
+    def repeats(self) -> bool:
+        """Whether what is shown goes round and round."""
+        return self._show is not None and self._show.repeats
 
     def waits_for(self) -> str:
         """Why nothing is told at this stop although it should be: its link does not talk."""
@@ -193,7 +199,7 @@ class Walker:
         before = self._place(stop.name)
         self._tell_leg(stop.name, home, now_us)
         moves = home.over_us and before is not None and before != home.value
-        self.phase, self.says = HOMING, f"{stop.name} goes home"
+        self.phase, self.says, self.homing = HOMING, f"{stop.name} goes home", stop.name
         self._until_us = now_us + (home.over_us if moves else 0)
 
     def _arrive(self, now_us: int) -> None:
@@ -222,6 +228,7 @@ class Walker:
     def tick(self, now_us: int) -> None:
         """What is due now."""
         if self.phase == HOMING and now_us >= self._until_us:
+            self.homing = ""
             self._arrive(now_us)
         elif self.phase == SHOWS:
             self._next_leg(now_us)
@@ -275,6 +282,7 @@ class Walker:
         self._show = None
         if stop is None or show is None:
             return max(now_us, self._until_us if self.phase == HOMING else now_us)
+        self.homing = stop.name
         self._tell_leg(stop.name, show.home, now_us)
         return now_us + show.home.over_us
 
