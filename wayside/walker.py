@@ -12,6 +12,7 @@ from typing import NamedTuple, Protocol
 from engine.events import Input
 from engine.layout import Kind, Layout
 from engine.waves import Steady, Wave
+from wayside.usage import near_miss
 from wayside.walk_answers import Answer, How
 from wayside.walk_listening import Listening, state_of
 from wayside.walk_shows import Leg, Show, show_of, wave_of
@@ -150,11 +151,11 @@ class Walker:
         if self.stop is not None:
             self.phase = HANDS
         self._show, self._listening, self.says = None, None, ""
-        return Said(says="All is still. Type ready when hands are off the track again.")
+        return Said(says="All is still. Nothing moves before hands are off the track again.")
 
     def _back(self, now_us: int) -> Said:
-        if self.phase == HANDS:
-            return Said(False, _WAITS[HANDS])
+        if self.phase in (HANDS, HOMING):
+            return Said(False, _WAITS[self.phase])
         if self.at == 0:
             return Said(False, "This is the first stop.")
         self._leave(now_us, self.at - 1)
@@ -163,7 +164,9 @@ class Walker:
     def _go_to(self, name: str, now_us: int) -> Said:
         at = next((at for at, stop in enumerate(self.stops) if stop.name == name), None)
         if at is None:
-            return Said(False, f"This walk has no stop {name}.")
+            return Said(False, f"This walk has no stop {name}.{near_miss(name, [stop.name for stop in self.stops])}")
+        if self.phase == HOMING:
+            return Said(False, _WAITS[HOMING])
         if self.phase == HANDS:
             self.at = at
             return Said()
@@ -196,11 +199,13 @@ class Walker:
             self._arrive(now_us)
             return
         home, self._show = self._show.home, None
-        before = self._place(stop.name)
+        before = self._place(stop.name, now_us)
         self._tell_leg(stop.name, home, now_us)
-        moves = home.over_us and before is not None and before != home.value
+        if not home.over_us or before in (None, home.value):
+            self._arrive(now_us)
+            return
         self.phase, self.says, self.homing = HOMING, f"{stop.name} goes home", stop.name
-        self._until_us = now_us + (home.over_us if moves else 0)
+        self._until_us = now_us + home.over_us
 
     def _arrive(self, now_us: int) -> None:
         stop = self.stop
@@ -253,7 +258,7 @@ class Walker:
                 return
             self._leg = 0
         leg = show.legs[self._leg]
-        moves = self._place(stop.name) not in (None, leg.value)
+        moves = self._place(stop.name, now_us) not in (None, leg.value)
         self._tell_leg(stop.name, leg, now_us)
         self.says = leg.says
         self._until_us = now_us + (leg.over_us if moves else 0) + leg.stays_us
@@ -270,7 +275,9 @@ class Walker:
             return wave.value_at(now_us)
         if self.layout.outputs[name].kind is Kind.SERVO:
             return self.positions.get(name)
-        return None if wave is None else wave.value_at(1 << 60)
+        if wave is None:
+            return 0.0 if self.layout.outputs[name].kind is Kind.MOTOR else None
+        return wave.value_at(1 << 60)
 
     def _tell(self, name: str, wave: Wave, now_us: int) -> None:
         self._waves[name] = wave
@@ -310,8 +317,8 @@ def _begun(text: str) -> str:
 
 
 _WAITS = {
-    HANDS: "Type ready when hands are off the track; nothing moves before.",
-    ASKS: "Type go to let it move, or skip.",
+    HANDS: "Nothing moves before hands are off the track; ready says that they are.",
+    ASKS: "First let it move, with go, or skip it.",
     HOMING: "Wait: what was shown goes home first.",
-    DONE: "The walk is done: type faults, back, or quit.",
+    DONE: "The walk is done; back goes back.",
 }
