@@ -7,9 +7,6 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import signal
-import time
-from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,17 +15,13 @@ from wayside.usage import FINE, INTERRUPTED, PROBLEMS, UsageProblem, near_miss, 
 from wayside.wording import count, listed
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from engine.layout import Layout, Link
-    from wayside.walk_desk import WalkDesk
+    from engine.layout import Layout
     from wayside.walk_keeping import Kept
     from wayside.walk_links import DryHand, LinkHand
+    from wayside.walk_performance import Performance
     from wayside.walk_report import Report
-    from wayside.walk_session import Session
     from wayside.walk_stops import Round, Stop
 
-LOOKS_EVERY_S = 0.05
 PORT = 8650
 
 DESCRIPTION = """\
@@ -235,14 +228,15 @@ def _walked(options: argparse.Namespace, layout: Layout, file: Path, name: str, 
 
 def _begun(
     options: argparse.Namespace, layout: Layout, file: Path, name: str, walk: Round, stops: list[Stop], kept: Kept
-) -> _Performance | None:
+) -> Performance | None:
     """The walk with its links and its page; None where the port is not to be opened."""
     from wayside.live_links import links_of
     from wayside.port_asking import may_open
     from wayside.walk_links import DryHand
+    from wayside.walk_performance import Performance
     from wayside.walk_stops import links_walked
 
-    performance = _Performance()
+    performance = Performance()
     hand: DryHand | LinkHand
     if options.dry_run:
         hand = performance.hand = DryHand()
@@ -261,128 +255,3 @@ def _begun(
 
         performance.desk = made(options, performance.session)
     return performance
-
-
-class _Performance:
-    """A walk with a person at the keyboard, and perhaps others at pages."""
-
-    session: Session
-    hand: DryHand | LinkHand
-
-    def __init__(self) -> None:
-        self.desk: WalkDesk | None = None
-        self._began_ns = time.monotonic_ns()
-        self._left = self._stopped = False
-        self._touched = asyncio.Event()
-        self._loop: asyncio.AbstractEventLoop | None = None
-
-    def now_us(self) -> int:
-        return (time.monotonic_ns() - self._began_ns) // 1_000
-
-    def linked(self, layout: Layout, links: Sequence[Link]) -> LinkHand:
-        """The hand that works these links."""
-        from wayside.walk_links import LinkHand
-
-        made = self.hand = LinkHand(layout, links, self.now_us, self._heard)
-        return made
-
-    async def run(self) -> bool:
-        """Walk until it is left; whether by Ctrl-C."""
-        from wayside.typed_lines import TypedLines
-        from wayside.walk_links import LinkHand
-        from wayside.walk_terminal import Terminal
-
-        self._loop = asyncio.get_running_loop()
-        for name in ("SIGINT", "SIGTERM", "SIGHUP"):
-            with suppress(NotImplementedError, AttributeError):
-                self._loop.add_signal_handler(getattr(signal, name), self._break_off)
-        self._terminal = Terminal(self.session)
-        if isinstance(self.hand, LinkHand):
-            self.hand.start()
-        if self.desk is not None:
-            self.desk.start(self.now_us)
-        TypedLines(self._typed, self.now_us).start()
-        try:
-            await self._walk()
-            await self._go_home()
-        finally:
-            if self.desk is not None:
-                self.desk.stop()
-            if isinstance(self.hand, LinkHand):
-                self.hand.stop()
-        self._farewell()
-        return self._stopped
-
-    async def _walk(self) -> None:
-        while not self._left:
-            self.session.look()
-            self._terminal.look()
-            if self.desk is not None:
-                self.desk.look()
-            with suppress(TimeoutError):
-                await asyncio.wait_for(self._touched.wait(), LOOKS_EVERY_S)
-            self._touched.clear()
-
-    async def _go_home(self) -> None:
-        """What was shown goes home, gently; after Ctrl-C it stays as it is."""
-        if self._stopped:
-            self.session.do("stop")
-            until_us = self.now_us()
-        else:
-            until_us = self.session.finish()
-        slack_us = 2_000_000
-        while self.now_us() < until_us or not (self.session.idle or self.now_us() > until_us + slack_us):
-            await asyncio.sleep(LOOKS_EVERY_S)
-        self.session.gone_home()
-
-    def _farewell(self) -> None:
-        from wayside.walk_report import summary
-
-        report = self.session.report
-        say(f"\n{report.name}: {summary(report)}")
-        if report.faults:
-            say(f"{count(len(report.faults), 'likely fault')}: `wayside walk FOLDER --report` tells them.")
-        if report.open:
-            say("The walk is kept: the same command goes on with it.")
-
-    # --- from outside ----------------------------------------------------------------------------------------------
-
-    def _heard(self) -> None:
-        if self._loop is not None:
-            with suppress(RuntimeError):  # the walk is over
-                self._loop.call_soon_threadsafe(self._touched.set)
-
-    def _break_off(self) -> None:
-        self._left = self._stopped = True
-        self._touched.set()
-
-    def _typed(self, line: str, at_us: int) -> None:
-        from wayside.typed_lines import ENDED
-
-        word = " ".join(line.split())
-        lower = word.lower()
-        if line == ENDED:
-            self._left = self._left or self.desk is None
-        elif lower in ("quit", "end", "exit"):
-            self._left = True
-        elif lower == "help":
-            self._terminal.help()
-        elif lower == "faults":
-            self._terminal.faults()
-        elif word and not self._by_hand(lower):
-            done = self.session.do(word)
-            self._terminal.tell(done.says, "      ")
-        self._touched.set()
-
-    def _by_hand(self, line: str) -> bool:
-        """Detectors of a dry run, as they are typed in a dry show."""
-        from wayside.walk_links import DryHand, typed_input
-
-        found = typed_input(line, self.session.layout)
-        if found is None:
-            return False
-        if not isinstance(self.hand, DryHand):
-            self._terminal.tell("Detectors are worked by their links: roll a wagon over it.", "      ")
-            return True
-        self.session.look([found])
-        return True

@@ -14,6 +14,7 @@ from engine.waves import Wave
 from wayside.usage import UsageProblem
 from wayside.walk_signs import Heard
 
+_SETTLED = (State.TALKING, State.SILENT, State.GONE)
 NO_PORT = "no port is named for it"
 NAME_ONE = "write its port in the layout file, or behind --port"
 
@@ -58,6 +59,11 @@ class LinkHand:
             run.stop()
 
     @property
+    def settled(self) -> bool:
+        """Whether each link has come to talk, or something else is to be done first."""
+        return all(_settled(run) for run in self._runs.values())
+
+    @property
     def idle(self) -> bool:
         """Whether all has been told that was to be told."""
         return all(run.idle for run in self._runs.values())
@@ -88,6 +94,9 @@ class LinkHand:
         found = []
         for name, run in self._runs.items():
             heard = self.heard(name)
+            if heard.talks:
+                found.append(f"link {name} ({run.link.port}) talks")
+                continue
             instead = f" {heard.instead[:1].upper()}{heard.instead[1:]}." if heard.instead else ""
             found.append(f"link {name} ({run.link.port}): {heard.what}.{instead}")
         return found
@@ -101,3 +110,9 @@ def typed_input(line: str, layout: Layout) -> Input | None:
     if name in layout.buttons and state in ("pressed", "let go"):
         return Pressed(name, state == "pressed")
     return None
+
+
+def _settled(run: LinkRun) -> bool:
+    health = run.health()
+    not_opened = health.state is State.UNPLUGGED and health.instead
+    return bool(health.state in _SETTLED or health.power in ("off", "overload") or not_opened)

@@ -108,6 +108,10 @@ class Session:
         """The walk is left: what was shown goes home. When it is there."""
         return min(self.walker.finish(self.now_us()), self.now_us() + LEAVES_WITHIN_US)
 
+    def still(self) -> None:
+        """Everything stays as it is this instant."""
+        self.walker.do("stop", self.now_us())
+
     def gone_home(self) -> None:
         """The end: where the servos stand is known, since what was on its way has been stopped there."""
         self.walker.homing = ""

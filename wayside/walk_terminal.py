@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from textwrap import wrap
 
@@ -14,6 +15,7 @@ from wayside.walker import ASKS, DONE, HOMING, ROLLS, SHOWS
 from wayside.walker import HANDS as HANDS_ON
 
 WIDE = 100
+_NUMBER = re.compile(r"\b[0-9]+\b")
 
 
 class Terminal:
@@ -33,10 +35,11 @@ class Terminal:
         if session.trouble != self._trouble:
             self._trouble = session.trouble
             self.tell(session.trouble)
-        links = "; ".join(session.lines())
-        if links != self._links:
-            self._links = links
-            self.tell(links)
+        links = session.lines()
+        if (how := _NUMBER.sub("", "; ".join(links))) != self._links:  # that there is one more or less is not said anew
+            self._links = how
+            for line in links:
+                self.tell(line)
         if (walker.phase, walker.at) != self._shown:
             self._shown = (walker.phase, walker.at)
             for line in self._stop_lines():
@@ -45,7 +48,7 @@ class Terminal:
         if (waits := walker.waits_for()) != self._waits:
             self._waits = waits
             self.tell(f"Nothing is told yet. {waits}" if waits else "")
-        if walker.phase == SHOWS and not walker.repeats and walker.says != self._says:
+        if walker.phase == SHOWS and not walker.showing.repeats and walker.says != self._says:
             self.tell(f"now: {walker.says}", "      ")
         self._says = walker.says
 

@@ -6,33 +6,20 @@ track, and nothing that moves before that was agreed to, one by one.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from typing import NamedTuple, Protocol
+from collections.abc import Iterable
+from typing import NamedTuple
 
 from engine.events import Input
-from engine.layout import Kind, Layout
-from engine.waves import Steady, Wave
+from engine.layout import Layout
 from wayside.usage import near_miss
 from wayside.walk_answers import Answer, How
 from wayside.walk_listening import Listening, state_of
-from wayside.walk_shows import Leg, Show, show_of, wave_of
+from wayside.walk_showing import Hand, Showing
 from wayside.walk_signs import Heard
 from wayside.walk_stops import OUTPUT, Round, Stop
 from wayside.walk_words import answer_of, caution_of, must_ask, task_of
 
-LONG_US = 3_600_000_000  # what has been shown once is not shown again by itself
 HANDS, ASKS, SHOWS, ROLLS, HOMING, DONE = "hands", "asks", "shows", "rolls", "homing", "done"
-
-
-class Hand(Protocol):
-    """What tells the outputs, and knows how their links are."""
-
-    def tell(self, output: str, wave: Wave, at_us: int) -> None: ...
-
-    def heard(self, link: str) -> Heard: ...
-
-    def strange(self, link: str) -> Mapping[int, int]:
-        """How often numbers have changed that the layout file does not name."""
 
 
 class Said(NamedTuple):
@@ -57,16 +44,14 @@ class Walker:
         self.layout, self.round, self.answers = layout, walk, answers
         self.stops = tuple(stops)  # of this walk, in order
         self.positions = positions if positions is not None else {}  # where servos were last told to go, degrees
+        self.showing = Showing(layout, hand, self.positions)
         self.heard: dict[str, Heard] = {}  # how a link was when something of it did nothing
         self.phase, self.at = HANDS, 0
         self.inputs: dict[str, str] = {}  # the last state of each detector and button
-        self.says = ""  # what it is told just now
         self.homing = ""  # what goes home
         self._hand = hand
         self._listening: Listening | None = None
-        self._show: Show | None = None
-        self._leg, self._until_us = -1, 0
-        self._waves: dict[str, Wave] = {}
+        self._until_us = 0  # when it is at home
 
     @property
     def stop(self) -> Stop | None:
@@ -77,16 +62,18 @@ class Walker:
     def caution(self) -> str:
         """What is to be thought of before this stop is told anything."""
         stop = self.stop
-        return "" if stop is None or stop.sort != OUTPUT else caution_of(stop, self.layout, self._place(stop.name))
+        return (
+            "" if stop is None or stop.sort != OUTPUT else caution_of(stop, self.layout, self.showing.place(stop.name))
+        )
 
     @property
     def task(self) -> str:
         return "" if self.stop is None else task_of(self.stop, self.layout)
 
     @property
-    def repeats(self) -> bool:
-        """Whether what is shown goes round and round."""
-        return self._show is not None and self._show.repeats
+    def says(self) -> str:
+        """What is told just now."""
+        return f"{self.homing} goes home" if self.homing else self.showing.says
 
     def waits_for(self) -> str:
         """Why nothing is told at this stop although it should be: its link does not talk."""
@@ -140,17 +127,10 @@ class Walker:
 
     def _still(self, now_us: int) -> Said:
         """Everything stays as it is this instant; nothing more is told until hands are off again."""
-        for name, wave in self._waves.items():
-            if self.layout.outputs[name].kind is Kind.MOTOR:
-                self._tell(name, Steady(0.0), now_us)
-            elif not isinstance(wave, Steady):
-                here = wave.value_at(now_us)
-                self._tell(name, Steady(here), now_us)
-                if name in self.positions:
-                    self.positions[name] = here
+        self.showing.still(now_us)
         if self.stop is not None:
             self.phase = HANDS
-        self._show, self._listening, self.says = None, None, ""
+        self._listening, self.homing = None, ""
         return Said(says="All is still. Nothing moves before hands are off the track again.")
 
     def _back(self, now_us: int) -> Said:
@@ -193,23 +173,15 @@ class Walker:
 
     def _leave(self, now_us: int, to: int) -> None:
         """What was shown goes home first, so that nothing else moves at the next stop."""
-        stop, self.at = self.stop, to
-        self._listening = None
-        if self._show is None or stop is None:
+        name, self.at, self._listening = self.showing.name, to, None
+        self._until_us = self.showing.home(now_us)
+        if self._until_us <= now_us:
             self._arrive(now_us)
-            return
-        home, self._show = self._show.home, None
-        before = self._place(stop.name, now_us)
-        self._tell_leg(stop.name, home, now_us)
-        if not home.over_us or before in (None, home.value):
-            self._arrive(now_us)
-            return
-        self.phase, self.says, self.homing = HOMING, f"{stop.name} goes home", stop.name
-        self._until_us = now_us + home.over_us
+        else:
+            self.phase, self.homing = HOMING, name
 
     def _arrive(self, now_us: int) -> None:
-        stop = self.stop
-        self.says = ""
+        stop, self.homing = self.stop, ""
         if stop is None:
             self.phase = DONE
         elif stop.sort == OUTPUT and must_ask(stop):
@@ -222,8 +194,9 @@ class Walker:
         stop = self.stop
         assert stop is not None
         if stop.sort == OUTPUT:
-            self.phase, self._show, self._leg, self._until_us = SHOWS, show_of(self.layout.outputs[stop.name]), -1, 0
-            self.tick(now_us)
+            self.phase = SHOWS
+            self.showing.begin(stop.name)
+            self._show(now_us)
             return
         self.phase = ROLLS
         self._listening = Listening(stop.name, self.inputs.get(stop.name, ""), self._hand.strange(stop.link))
@@ -233,65 +206,30 @@ class Walker:
     def tick(self, now_us: int) -> None:
         """What is due now."""
         if self.phase == HOMING and now_us >= self._until_us:
-            self.homing = ""
             self._arrive(now_us)
         elif self.phase == SHOWS:
-            self._next_leg(now_us)
+            self._show(now_us)
         elif self.phase == ROLLS:
             self._tick_off(now_us)
 
-    def _next_leg(self, now_us: int) -> None:
-        stop, show = self.stop, self._show
-        if stop is None or show is None:
+    def _show(self, now_us: int) -> None:
+        stop = self.stop
+        if stop is None:
             return
-        if not self._hand.heard(stop.link).talks:
-            self._leg, self.says = -1, ""  # from the beginning when it hears again; what moves is asked for anew
-            if must_ask(stop):
-                self.phase, self._show = ASKS, None
+        if self._hand.heard(stop.link).talks:
+            self.showing.tick(now_us)
             return
-        if self._leg >= 0 and now_us < self._until_us:
-            return
-        self._leg += 1
-        if self._leg >= len(show.legs):
-            if not show.repeats:
-                self._leg, self._until_us, self.says = len(show.legs), now_us + LONG_US, "it has been shown"
-                return
-            self._leg = 0
-        leg = show.legs[self._leg]
-        moves = self._place(stop.name, now_us) not in (None, leg.value)
-        self._tell_leg(stop.name, leg, now_us)
-        self.says = leg.says
-        self._until_us = now_us + (leg.over_us if moves else 0) + leg.stays_us
-
-    def _tell_leg(self, name: str, leg: Leg, now_us: int) -> None:
-        self._tell(name, wave_of(leg, self._place(name, now_us), now_us), now_us)
-        if self.layout.outputs[name].kind is Kind.SERVO:
-            self.positions[name] = leg.value
-
-    def _place(self, name: str, now_us: int | None = None) -> float | None:
-        """What an output was last told, so that it sets out from there; of a servo also from the show before."""
-        wave = self._waves.get(name)
-        if wave is not None and now_us is not None:
-            return wave.value_at(now_us)
-        if self.layout.outputs[name].kind is Kind.SERVO:
-            return self.positions.get(name)
-        if wave is None:
-            return 0.0 if self.layout.outputs[name].kind is Kind.MOTOR else None
-        return wave.value_at(1 << 60)
-
-    def _tell(self, name: str, wave: Wave, now_us: int) -> None:
-        self._waves[name] = wave
-        self._hand.tell(name, wave, now_us)
+        self.showing.from_the_beginning()  # when it hears again
+        if must_ask(stop):
+            self.phase = ASKS
+            self.showing.over()
 
     def finish(self, now_us: int) -> int:
         """The walk is left: what was shown goes home. When it will be there."""
-        stop, show = self.stop, self._show
-        self._show = None
-        if stop is None or show is None:
-            return max(now_us, self._until_us if self.phase == HOMING else now_us)
-        self.homing = stop.name
-        self._tell_leg(stop.name, show.home, now_us)
-        return now_us + show.home.over_us
+        if self.phase == HOMING:
+            return self._until_us
+        self.homing = self.showing.name
+        return self.showing.home(now_us)
 
     # --- what is heard ---------------------------------------------------------------------------------------------
 
