@@ -7,10 +7,8 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import signal
-import time
+import sys
 from collections.abc import Iterator, Sequence
-from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from textwrap import wrap
@@ -24,10 +22,8 @@ if TYPE_CHECKING:
     from engine.layout import Link
     from wayside.project import Project
     from wayside.timing import Target, Watch
-    from wayside.walk_links import LinkHand
 
 WIDE = 100
-LOOKS_EVERY_S = 0.05
 
 DESCRIPTION = """\
 Times a train from where its nose comes upon the approach to where it reaches the crossing, says at once whether the
@@ -125,6 +121,7 @@ def _project(folder: str) -> Project | None:
 def _live(project: Project, watch: Watch, options: argparse.Namespace) -> int:
     from wayside.live_links import links_of
     from wayside.port_asking import may_open
+    from wayside.timing_live import LiveTiming
 
     links: Sequence[Link] = ()
     if not options.dry_run and (options.port or any(link.port for link in project.layout.links.values())):
@@ -132,11 +129,13 @@ def _live(project: Project, watch: Watch, options: argparse.Namespace) -> int:
         if not may_open(links, options.yes):
             say("Nothing was opened, and nothing was timed.")
             return FINE
-    timed = asyncio.run(_Timing(project, watch, links).run())
-    if not timed:
+    fits: list[bool] = []
+    live = LiveTiming(project, watch, links, lambda: fits.append(_means(project, watch)))
+    keeps = asyncio.run(live.run(asks=not options.keep))
+    if keeps is None:
         say("\nNothing was timed.")
         return INTERRUPTED
-    return _told(project, watch, options)
+    return _ended(project, watch, options, fits[0], options.keep or keeps)
 
 
 def _listening(project: Project, target: Target, links: Sequence[Link]) -> list[Link]:
@@ -150,92 +149,6 @@ def _listening(project: Project, target: Target, links: Sequence[Link]) -> list[
             raise UsageProblem(f"{name} is on no link with a port. Time it by hand: --dry-run.")
         wanted[found.name] = found
     return list(wanted.values())
-
-
-class _Timing:
-    """The watch with its links and a person at the keyboard."""
-
-    def __init__(self, project: Project, watch: Watch, links: Sequence[Link]) -> None:
-        self._project, self._watch, self._links = project, watch, links
-        self._began_ns = time.monotonic_ns()
-        self._left = False
-        self._said = ""
-        self._changed = asyncio.Event()
-
-    def _now_us(self) -> int:
-        return (time.monotonic_ns() - self._began_ns) // 1_000
-
-    async def run(self) -> bool:
-        """Whether it was timed."""
-        from wayside.typed_lines import TypedLines
-        from wayside.walk_links import LinkHand
-
-        loop = asyncio.get_running_loop()
-        with suppress(NotImplementedError):
-            loop.add_signal_handler(signal.SIGINT, self._leave)
-        target = self._watch.target
-        say(f"{self._project.name}, {target.track}: from {target.begin} to {target.end}.")
-        say("Take the fastest train that will run there, and let it come.")
-        if self._links:
-            say("The detectors time it; Enter does, too, as the nose passes. quit leaves.")
-        else:
-            say(
-                f"Press Enter as its nose comes upon {target.begin}, and again as it reaches {target.end}. quit leaves."
-            )
-        finish()
-        TypedLines(self._typed, self._now_us).start()
-        hand = LinkHand(self._project.layout, self._links, self._now_us, lambda: self._heard(loop))
-        hand.start()
-        try:
-            while self._watch.took_us is None and not self._left:
-                self._listen(hand)
-                with suppress(TimeoutError):
-                    await asyncio.wait_for(self._changed.wait(), LOOKS_EVERY_S)
-                self._changed.clear()
-        finally:
-            hand.stop()
-        return self._watch.took_us is not None
-
-    def _heard(self, loop: asyncio.AbstractEventLoop) -> None:
-        with suppress(RuntimeError):  # it is over
-            loop.call_soon_threadsafe(self._changed.set)
-
-    def _listen(self, hand: LinkHand) -> None:
-        from wayside.walk_listening import state_of
-
-        now_us = self._now_us()
-        for event in hand.take():
-            name, state = state_of(event)
-            self._tell(self._watch.hear(name, state, now_us))
-        how = "; ".join(hand.lines())
-        if how != self._said:
-            self._said = how
-            self._tell(how)
-
-    def _typed(self, line: str, at_us: int) -> None:
-        from wayside.typed_lines import ENDED
-
-        words = line.lower().split()
-        target = self._watch.target
-        if line == ENDED or words in (["quit"], ["end"], ["exit"]):
-            self._left = True
-        elif not words:
-            self._tell(self._watch.press(at_us))
-        elif words[0] in (target.begin, target.end) and words[1:] in ([], ["occupied"], ["clear"]) and not self._links:
-            state = (words[1:] or ["occupied"])[0]
-            self._tell(self._watch.hear(words[0], state, at_us))
-        else:
-            self._tell(f"Press Enter as the nose passes, or type quit{'' if self._links else f', or {target.begin}'}.")
-        self._changed.set()
-
-    def _leave(self) -> None:
-        self._left = True
-        self._changed.set()
-
-    def _tell(self, text: str) -> None:
-        if text:
-            say(text)
-            finish()
 
 
 # --- what it means -------------------------------------------------------------------------------------------------
@@ -260,17 +173,28 @@ def _lines(says: str, helps: Sequence[str]) -> Iterator[str]:
         yield from wrap(way, WIDE, initial_indent=first, subsequent_indent=" " * 5, break_on_hyphens=False)
 
 
-def _told(project: Project, watch: Watch, options: argparse.Namespace) -> int:
-    from wayside.hall_time import zone_of
-    from wayside.timing_keeping import keep
-
+def _means(project: Project, watch: Watch) -> bool:
+    """Say what the seconds mean; whether the sequence fits."""
     fine, lines = verdict(project, watch)
     for line in lines:
         say(line)
-    assert watch.took_us is not None
-    if not options.keep and not _agreed():
+    return fine
+
+
+def _told(project: Project, watch: Watch, options: argparse.Namespace) -> int:
+    """For a time that was measured elsewhere."""
+    fine = _means(project, watch)
+    return _ended(project, watch, options, fine, options.keep or _agreed())
+
+
+def _ended(project: Project, watch: Watch, options: argparse.Namespace, fine: bool, keeps: bool) -> int:
+    from wayside.hall_time import zone_of
+    from wayside.timing_keeping import keep
+
+    if not keeps:
         say("Not kept. --keep keeps it.")
         return FINE if fine else PROBLEMS
+    assert watch.took_us is not None
     track = project.layout.tracks[watch.target.track]
     today = datetime.now(zone_of(project.layout)).date()
     kept, says = keep(project.layout_file, track, watch.target, watch.took_us, today, options.anew)
@@ -280,13 +204,13 @@ def _told(project: Project, watch: Watch, options: argparse.Namespace) -> int:
 
 
 def _agreed() -> bool:
-    import sys
-
     if sys.stdin is None or not sys.stdin.isatty():
         return False
-    say("Keep these seconds in the layout file? Type yes, or anything else:")
+    from wayside.timing_live import KEEP
+
+    say(KEEP)
     finish()
     try:
         return sys.stdin.readline().strip().lower() in ("yes", "y")
-    except (OSError, ValueError):
+    except (OSError, ValueError):  # the terminal has gone, or what was typed is no text
         return False

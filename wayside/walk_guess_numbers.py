@@ -12,9 +12,11 @@ from wayside.walk_guess import SHIFTS, Guess, grouped, owners_of, words
 from wayside.walk_signs import Expect, Walked
 
 
-def _led_to(owner: str | None) -> Expect:
+def _led_to(seen: Walked, owner: str | None) -> Expect:
     """What is seen where a number leads to that output; or to nothing that the layout file names."""
-    return Expect(frozenset(("other",)), owner) if owner else words("no", "other")
+    if owner:
+        return Expect(frozenset(("other",)), owner)
+    return Expect(frozenset(("no", "other")), never=frozenset(stop.name for stop in seen.stops()))
 
 
 def off_by_four(seen: Walked) -> Iterator[Guess]:
@@ -25,7 +27,7 @@ def off_by_four(seen: Walked) -> Iterator[Guess]:
         for shift in (4, -4):
             if not any(stop.number + shift in owners for stop in stops):
                 continue
-            expects = {stop.name: _led_to(owners.get(stop.number + shift)) for stop in stops}
+            expects = {stop.name: _led_to(seen, owners.get(stop.number + shift)) for stop in stops}
             what = (
                 f"The accessories of link {link} are off by four: what answers is four numbers further "
                 f"{'up' if shift > 0 else 'down'}. The station counts its boards from {int(not from_one)}, and the "
@@ -45,8 +47,8 @@ def boards_swapped(seen: Walked) -> Iterator[Guess]:
         if (mine.link, mine.pins) != (theirs.link, theirs.pins):
             continue
         here, there = ({stop.port: stop.name for stop in stops} for stops in (ones, others))
-        expects = {stop.name: _led_to(there.get(stop.port)) for stop in ones}
-        expects |= {stop.name: _led_to(here.get(stop.port)) for stop in others}
+        expects = {stop.name: _led_to(seen, there.get(stop.port)) for stop in ones}
+        expects |= {stop.name: _led_to(seen, here.get(stop.port)) for stop in others}
         what = f"{one} and {other} are taken for each other: each has the other's numbers."
         first = "first pin" if mine.pins else "first address"
         tries = (
@@ -65,7 +67,7 @@ def board_shifted(seen: Walked) -> Iterator[Guess]:
             led = [owners.get(stop.number + shift) for stop in stops]
             if not any(led):
                 continue
-            expects = {stop.name: _led_to(owner) for stop, owner in zip(stops, led, strict=True)}
+            expects = {stop.name: _led_to(seen, owner) for stop, owner in zip(stops, led, strict=True)}
             first = "first pin" if board.pins else "first address"
             what = (
                 f"The numbers of {name} are {abs(shift)} off: what answers is "
@@ -84,7 +86,7 @@ def two_swapped(seen: Walked) -> Iterator[Guess]:
     stops = {stop.name: stop for stop in seen.stops()}
     for one, other in combinations([name for name in led if name in stops], 2):
         if other in led[one] and one in led[other]:
-            expects = {one: _led_to(other), other: _led_to(one)}
+            expects = {one: _led_to(seen, other), other: _led_to(seen, one)}
             what = f"{one} and {other} are exchanged: each answers to the other's number."
             tries = (
                 f"Exchange what the layout file says of them: {one} is at {stops[other].where}, "

@@ -95,7 +95,8 @@ class LinkHand:
         for name, run in self._runs.items():
             heard = self.heard(name)
             if heard.talks:
-                found.append(f"link {name} ({run.link.port}) talks")
+                refused = f", and has refused {heard.refused} of what it was told" if heard.refused else ""
+                found.append(f"link {name} ({run.link.port}) talks{refused}")
                 continue
             instead = f" {heard.instead[:1].upper()}{heard.instead[1:]}." if heard.instead else ""
             found.append(f"link {name} ({run.link.port}): {heard.what}.{instead}")

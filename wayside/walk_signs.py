@@ -26,9 +26,11 @@ class Expect(NamedTuple):
 
     words: frozenset[str]
     other: str = ""
+    never: frozenset[str] = frozenset()  # names that it cannot be about
 
     def agrees(self, sign: Sign) -> bool:
-        return sign.word in self.words and (not self.other or self.other in sign.others)
+        about = not self.other or self.other in sign.others
+        return sign.word in self.words and about and self.never.isdisjoint(sign.others)
 
 
 class Heard(NamedTuple):

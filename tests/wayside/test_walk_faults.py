@@ -250,6 +250,17 @@ def test_each_single_wrong_wiring_has_its_cause_first(layout: Layout, family: ob
         assert first.tries
 
 
+def test_a_walk_that_has_only_just_begun_finds_the_pair_too(layout: Layout) -> None:
+    for wrong in of_pairs(layout):
+        if wrong.key == "two exchanged":
+            few = {name: answer for name, answer in wrong.world.answers().items() if name in wrong.about}
+            first = likely_faults(walked(layout, wrong.world.round, few))[0]
+            stops = {name: wrong.world.round.named(name) for name in wrong.about}
+            apart = abs(int.__sub__(*(stop.number for stop in stops.values() if stop)))
+            by_four = apart == 4 and first.key == "off by four"  # with no more seen it may be that as well
+            assert by_four or (first.key, set(first.about)) == (wrong.key, wrong.about)
+
+
 def test_every_row_of_the_table_is_somebodys_cause(tmp_path: Path) -> None:
     """And so each has a wrong wiring of its own above."""
     keys = {wrong.key for family in FAMILIES for wrong in family(layout_of(TEXT, tmp_path))}
