@@ -11,7 +11,8 @@ from adapters.link_states import Times
 
 BUFFER = 64  # bytes that may be on their way without an answer behind them
 NEVER = 1 << 62
-MOST_BANNERS = 16  # in one report
+MOST_LINES = 64  # of one report that are looked at
+POWER = "power"
 FENCE_BYTES = 40  # after so many a question goes out, so that its answer is there before the buffer is full
 
 
@@ -40,10 +41,7 @@ class Asking:
         self._power_us: int | None = None
         self._report_us, self._pause_us = now_us, 0  # the last line that may be of a report, and the pause before it
         self._named = False  # whether it has said what it is since the last question
-        self._powers, self._banners = (
-            0,
-            list[str](),
-        )  # of the report that is coming in: how often its power, and what it is
+        self._lines: list[str] = []  # of the report that is coming in: "power", what it is, or "" for any other
         self._doubt = False  # whether it has said what it is before its answer
         self._stalled = False
         self.blocked = False
@@ -100,13 +98,13 @@ class Asking:
         self._since_us, self._stalled = None, False
         if not reply:
             self._pause_us, self._report_us = now_us - self._report_us, now_us
-            if self._pause_us > self._times.report_us:
-                self._powers, self._banners = 0, []
+            self._lines = [] if self._pause_us > self._times.report_us else self._lines[1 - MOST_LINES :]
+            self._lines.append("")
 
     def answered(self, now_us: int, refused: bool = False) -> None:
         """It has said how its power is, which is how it answers; or it has refused the question, which will do."""
         if not refused:
-            self._powers += 1
+            self._lines[-1:] = [POWER]
             if self._doubt:
                 self._names = "before"
             self._power_us, self._doubt = now_us, False
@@ -123,19 +121,28 @@ class Asking:
         """It has said what it is: whether it has started anew, as far as can be told now; `rebooted` may tell later.
 
         Starting takes a station longer than any pause between two lines of a report. What comes after a pause may
-        still be the beginning of an answer, if that is how this station answers. Words that come more often than the
-        power in the same report are not all of that report: it began just as it was asked.
+        still be the beginning of an answer, if that is how this station answers.
         """
-        self._banners = [*self._banners[-MOST_BANNERS:], text]
-        again = self._banners.count(text) > max(1, self._powers)
+        self._lines[-1:] = [text]
         first, self._named = not self._named, True
         if self._pause_us <= self._times.report_us:
             follows = self._power_us is not None and now_us - self._power_us <= self._times.report_us
             if first and follows and not self._names:
                 self._names = "behind"
-            return again
+            return self._names == "behind" and self._said_anew(text)
         self._doubt = self.asked_us is not None and self._names in ("", "before")
         return not self._doubt
+
+    def _said_anew(self, text: str) -> bool:
+        """Whether these last words, which follow the power, do so a second time: it started just as it was asked.
+
+        A line that is doubled comes twice at once, and so does the power before it.
+        """
+        *before, _ = self._lines
+        if text not in before:
+            return False
+        between = before[len(before) - before[::-1].index(text) :]
+        return POWER not in between if between else before.count(text) >= before.count(POWER)
 
     def rebooted(self, now_us: int) -> bool:
         """Whether it said what it is and then did not answer: it had lost the question when it started anew."""

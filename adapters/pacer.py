@@ -114,10 +114,6 @@ class Pacer:
 
     # --- when ------------------------------------------------------------------------------------------------------
 
-    def free_at(self) -> int:
-        """When the pace lets the next command go."""
-        return self._free_us
-
     def next_due(self, now_us: int) -> int | None:
         """When to ask `choose` next, now or later; None: not before something is wanted, answered or forgotten."""
         if self._unanswered >= self.pace.outstanding:

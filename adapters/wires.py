@@ -302,13 +302,8 @@ def reported(layout: Layout, link: Link) -> Reported:
     return found
 
 
-def thrown(layout: Layout, link: Link, report: OutputIs) -> list[tuple[Output, int]]:
-    """Whose state a station reports, and as which code: the work of another hand, or the echo of our own."""
-    return as_reported(reported(layout, link), report)
-
-
 def as_reported(outputs: Reported, report: OutputIs) -> list[tuple[Output, int]]:
-    """The same, where `reported` has been asked before."""
+    """Whose state a station reports, and as which code: the work of another hand, or the echo of our own."""
     return [(output, _code(output, report.value)) for output in outputs.get((report.kind, report.id), ())]
 
 

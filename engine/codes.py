@@ -197,13 +197,6 @@ def dithered(output: Output, value: float, at_us: int) -> int:
     return high if _DITHER_ORDER[slot % DITHER_PHASES] < share else low
 
 
-def dither_commands_per_s(output: Output, value: float) -> float:
-    """How many commands a second a lamp needs to rest at a value: none where one code serves."""
-    share = _mix(output, value)[2]
-    changes = 2 * min(share, DITHER_PHASES - share)
-    return changes * 1_000_000 / (DITHER_SLOT_US * DITHER_PHASES)
-
-
 def dithers_below(output: Output) -> float:
     """The level from which on every level is shown by one code; 0 where nothing is dithered."""
     return shown(output, _whole_from(output)) if _may_dither(output) else 0.0

@@ -10,9 +10,7 @@ a time that it skips is taken to be the next minute that it does show; one that 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta, tzinfo
-from typing import NamedTuple
 
 from apscheduler.triggers.cron import CronTrigger
 from apscheduler.triggers.interval import IntervalTrigger
@@ -25,13 +23,6 @@ DAY_S = 86_400
 SECOND_US = 1_000_000
 _US = timedelta(microseconds=1)
 _NEXT = timedelta(days=1)
-
-
-class Due(NamedTuple):
-    """An entry of a day, by its number, and the instant at which it is due."""
-
-    at_us: int
-    number: int
 
 
 def local_zone() -> tzinfo:
@@ -107,26 +98,10 @@ class Plan:
         wall = self.hall(0)
         return wall.hour * 3600 + wall.minute * 60 + wall.second
 
-    def is_open(self, at_us: int) -> bool:
-        return self.opens_us <= at_us < self.ends_us
-
     def is_quiet(self, at_us: int) -> bool:
         return any(from_us <= at_us < to_us for from_us, to_us in self.quiet)
 
     # --- what is due -----------------------------------------------------------------------------------------------
-
-    def next_due(self, after_us: int) -> tuple[Due, ...]:
-        """What is due at the next instant later than `after_us`, in the order written; empty if nothing is any more."""
-        found = [Due(at, n) for n in range(len(self.day.entries)) if (at := self.following(n, after_us)) is not None]
-        first = min((due.at_us for due in found), default=None)
-        return tuple(due for due in found if due.at_us == first)
-
-    def every_due(self) -> Iterator[Due]:
-        """All that the day has, in order."""
-        now_us = self.opens_us - 1
-        while dues := self.next_due(now_us):
-            yield from dues
-            now_us = dues[0].at_us
 
     def following(self, number: int, after_us: int) -> int | None:
         """The first instant later than `after_us` at which an entry is due while the day is open; None if none is."""

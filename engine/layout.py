@@ -7,7 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import Enum
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from engine.supply import Draw, Exhibition, Price, Supply
 
 
 class Place(NamedTuple):
@@ -346,6 +349,10 @@ class Layout:
     whereabouts: Whereabouts = Whereabouts()
     keeping: Keeping = Keeping()
     viewing_mm: int | None = None  # from the nearest visitor's eye to the nearest lamp; None: not stated
+    supplies: dict[str, Supply] = field(default_factory=dict)
+    draws: dict[tuple[str, str], Draw] = field(default_factory=dict)  # by section and name, where anything is stated
+    prices: dict[tuple[str, str], Price] = field(default_factory=dict)  # likewise
+    exhibition: Exhibition | None = None
 
     def link_of(self, wiring: Wiring) -> Link | None:
         """The link that something is wired to, itself or through its board."""

@@ -27,6 +27,7 @@ from scenes.nodes import Node, Word
 
 MOST_TIMES = 10_000  # that a rule counts; a monitor keeps so many instants
 _DETECTOR_STATES = ("clear", "occupied", "unknown")
+REMEMBERED, FORGOTTEN = "remembered", "forgotten"
 
 
 @dataclass(slots=True)
@@ -133,7 +134,7 @@ class Rehearsals:
             return [(subject.place, self.names.symbols[name]) for name in self.names.layout.outputs]
         single = subject.word("NAME")
         if single is not None:
-            symbol = self.names.look_up(single, OPEN, Sort.OUTPUT, Sort.DETECTOR, Sort.GROUP)
+            symbol = self.names.look_up(single, OPEN, *_BEGINNERS)
             if symbol is None:
                 raise Refused
             if symbol.sort is Sort.GROUP:
@@ -148,6 +149,8 @@ class Rehearsals:
         return [(word.place, symbol) for word, symbol in members]
 
     def _begin(self, symbol: Symbol, at: Place, state: Word, place: Place) -> list[Begin]:
+        if symbol.sort in (Sort.FLAG, Sort.COUNTER):
+            return [Begin(place, symbol.name, None, self._begin_variable(symbol, state))]
         if symbol.output is None:
             if state.text not in _DETECTOR_STATES:
                 what = f"a detector is never `{state.text}`; `{symbol.name}` can be `clear`, `occupied` or `unknown`"
@@ -165,6 +168,19 @@ class Rehearsals:
             parts = symbol.output.aspects[int(value)].parts
             begins.extend(Begin(place, name, None, degrees) for name, degrees in parts)
         return begins
+
+    def _begin_variable(self, symbol: Symbol, state: Word) -> float:
+        """What a flag or a counter holds: 1 is remembered."""
+        if symbol.sort is Sort.FLAG:
+            if state.text not in (REMEMBERED, FORGOTTEN):
+                what = f"a flag cannot begin `{state.text}`"
+                instead = f"write `begins with {symbol.name} {REMEMBERED}`, or `{FORGOTTEN}`"
+                raise self.names.refuse(state.place, what, instead)
+            return float(state.text == REMEMBERED)
+        if state.kind != "INTEGER":
+            what = f"a counter cannot begin `{state.text}`"
+            raise self.names.refuse(state.place, what, f"write a whole number: `begins with {symbol.name} 3`")
+        return float(self.names.quantity(state, OPEN, "INTEGER", quantities.whole))
 
     def _begin_daylight(self, output: Output, state: Word, place: Place) -> list[Begin]:
         """How light it is outdoors from the beginning, and what the lamps that follow it make of that."""
@@ -373,6 +389,7 @@ _LINES: dict[str, Callable[[Rehearsals, Node, _Draft], None]] = {
     "seed": Rehearsals._seed,
     "lasts": Rehearsals._lasts,
 }
+_BEGINNERS = (Sort.OUTPUT, Sort.DETECTOR, Sort.FLAG, Sort.COUNTER, Sort.GROUP)
 _ONCE = {"begins_at": "begins at", "seed": "seed", "lasts": "lasts"}
 _DEEDS: dict[str, tuple[Deed, Sort | None]] = {
     "press": (Deed.PRESS, Sort.BUTTON),

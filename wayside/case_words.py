@@ -47,6 +47,10 @@ _DEEDS = {
     Deed.LOSE_LINK: "lose link {subject}",
     Deed.MEND_LINK: "mend link {subject}",
     Deed.BECOMES: "{subject} becomes {state}",
+    Deed.PUT_ASIDE: "put {subject} out of use",
+    Deed.PUT_BACK: "put {subject} back in use",
+    Deed.ALL_STOP: "all stop",
+    Deed.GO_ON: "go on",
 }
 FOR_EVER_US = 24 * 3600 * 1_000_000  # a wire that is broken stays so
 

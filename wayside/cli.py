@@ -38,6 +38,7 @@ COMMANDS = {
     "stand-in": Command(
         "a far end that is not there: see what would be told to the hardware", "wayside.command_stand_in"
     ),
+    "survey": Command("what is wired where, and what each supply has to carry", "wayside.command_survey"),
     "probe": Command("see which far ends answer, and what is wrong when nothing moves", "wayside.command_probe"),
     "try": Command("tell one output one thing, and see what goes over the wire for it", "wayside.command_try"),
     "walk": Command("go round the layout: does each thing do what it should, and if not, why", "wayside.command_walk"),

@@ -36,9 +36,7 @@ def rehearse(project: Project, options: argparse.Namespace, seed: int, out: Out)
         if name not in project.program.named_scenes:
             raise UsageProblem(unknown("scene", name, project.program.named_scenes, (), ""))
     plan = _plan(project, day, options)
-    every_us = None if options.trains is None else wording.read_duration(options.trains, "--trains")
-    if every_us is not None and every_us < SHORTEST_US:
-        raise UsageProblem(f"--trains takes {wording.duration(SHORTEST_US)} or more.")
+    every_us = trains_every(options.trains)
     from wayside.day_rehearsing import rehearse_day
 
     with shares(1, "rehearsing") as come:
@@ -71,6 +69,14 @@ def rehearse(project: Project, options: argparse.Namespace, seed: int, out: Out)
     return FINE if played.result.passed else PROBLEMS
 
 
+def trains_every(written: str | None) -> int | None:
+    """How often a train runs, from what --trains says."""
+    every_us = None if written is None else wording.read_duration(written, "--trains")
+    if every_us is not None and every_us < SHORTEST_US:
+        raise UsageProblem(f"--trains takes {wording.duration(SHORTEST_US)} or more.")
+    return every_us
+
+
 def _plan(project: Project, day: Day, options: argparse.Namespace) -> Plan:
     """The plan of a rehearsal: on the date asked for, from its opening or from a hall time on."""
     from engine.day import Plan, on_the_wall
@@ -86,6 +92,14 @@ def _plan(project: Project, day: Day, options: argparse.Namespace) -> Plan:
     if plan.us(begins) >= plan.ends_us or (second < day.opens_s and plan.us(begins) + 43_200_000_000 < plan.opens_us):
         begins = on_the_wall(on + timedelta(days=1), second, zone) if second < day.opens_s else begins
     return begun(day, Plan(day, on, zone, project.layout.clock, begins))
+
+
+def whole_day(project: Project, name: str) -> Plan:
+    """The plan of a whole day, on its next date."""
+    from engine.day import Plan
+
+    day, zone = choose_day(project.program, name), hall_time.zone_of(project.layout)
+    return Plan(day, hall_time.next_date(day.name, datetime.now(zone)), zone, project.layout.clock)
 
 
 def begun(day: Day, plan: Plan) -> Plan:

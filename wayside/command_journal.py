@@ -1,4 +1,4 @@
-"""`wayside journal`: what happened in shows, filtered, followed, as a table, as a day's summary."""
+"""`wayside journal`: what happened in shows, filtered, followed, as a table, as a rehearsal, as a day's summary."""
 
 from __future__ import annotations
 
@@ -15,11 +15,13 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from wayside import wording
 from wayside.terminal import say, tell, width, written
-from wayside.usage import FINE, UsageProblem, near_miss, why_not
+from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss, why_not
 
 if TYPE_CHECKING:
+    from wayside.journal_day import Day
     from wayside.journal_file import Entry
     from wayside.journal_read import Wanted
+    from wayside.journal_replay import Window
 
 DESCRIPTION = """\
 Reads the journal that `wayside run` keeps beside the layout file: every scene's beginning and end and why, detectors,
@@ -34,11 +36,14 @@ example:
   wayside journal examples/pellbrook-quay --follow
   wayside journal examples/pellbrook-quay --from 14:00 --to 15:00 --csv hour.csv
   wayside journal examples/pellbrook-quay --mark                                 the minutes before the last mark
-  wayside journal examples/pellbrook-quay --summary --day yesterday
+  wayside journal examples/pellbrook-quay --at 14:32 --as-rehearsal --into odd.scene
+  wayside journal examples/pellbrook-quay --summary --day yesterday --picture saturday.svg
 
-exit status: 0 fine, 2 wrong usage or a journal that cannot be read
+exit status: 0 fine, 1 a rehearsal that does not do what the journal says, 2 wrong usage or a journal that cannot
+be read
 """
 
+PICTURES = (".svg", ".png")
 USUAL_LAST = 50
 MOST_LAST = 1_000_000
 BEFORE_US = 180_000_000
@@ -83,7 +88,10 @@ def describe(parser: argparse.ArgumentParser) -> None:
     add("--at", metavar="14:32", action=Once, help="the minutes before a time")
     add("--mark", action="store_true", help="the minutes before the last mark")
     add("--before", metavar="3min", action=Once, help="how long before --at or --mark (3 min unless given)")
+    add("--as-rehearsal", action="store_true", help="give them as a rehearsal that does the same again")
+    add("--into", metavar="FILE.scene", action=Once, help="write that rehearsal to a new file")
     add("--summary", action="store_true", help="a day in one page, and what to look at before the next")
+    add("--picture", metavar="FILE", action=Once, help="the same as a picture, FILE.svg or FILE.png")
 
 
 def run(options: argparse.Namespace) -> int:
@@ -95,6 +103,8 @@ def run(options: argparse.Namespace) -> int:
         try:
             if options.summary:
                 return _summary(options, base)
+            if options.as_rehearsal:
+                return _as_rehearsal(options, base, path)
             wanted = _wanted(options, base)
             if options.csv is not None:
                 return _csv(options.csv, base, wanted)
@@ -128,6 +138,18 @@ def _go_together(options: argparse.Namespace) -> None:
     clashes = (
         (options.at is not None and options.mark, "--at and --mark both say when: leave one of the two out."),
         (options.before is not None and not moment, "--before belongs to --at or --mark: write one of them."),
+        (
+            options.as_rehearsal and not moment and not (options.from_ and options.to),
+            "--as-rehearsal needs to know when: write --at 14:32, --mark, or --from 14:00 --to 14:05.",
+        ),
+        (options.as_rehearsal and filtered, "--as-rehearsal takes everything: leave the filters out."),
+        (options.as_rehearsal and options.summary, "--summary and --as-rehearsal: leave one of the two out."),
+        (options.into is not None and not options.as_rehearsal, "--into belongs to --as-rehearsal: write both."),
+        (options.picture is not None and not options.summary, "--picture draws a day's summary: write --summary, too."),
+        (
+            options.picture is not None and Path(options.picture).suffix.lower() not in PICTURES,
+            f"--picture draws {' or '.join(PICTURES)} files: end the name {options.picture!r} in one of these.",
+        ),
         (options.follow and options.csv is not None, "--follow and --csv do not go together: a table has an end."),
         (options.follow and (moment or options.to), "--follow looks forward: leave --at, --mark and --to out."),
         (moment and (options.from_ or options.to), "--at and --mark say when: leave --from and --to out."),
@@ -156,16 +178,20 @@ def _wanted(options: argparse.Namespace, base: sqlite3.Connection) -> Wanted:
     from_us = to_us = None
     if options.day is not None or options.from_ is not None or options.to is not None:
         day = _day(options.day, base)
-        first = 0 if options.from_ is None else wording.read_time_of_day(options.from_, "--from")
-        end = 86_400 if options.to is None else wording.read_time_of_day(options.to, "--to")
-        if first >= end:
-            raise UsageProblem(
-                f"--from {options.from_} is not before --to {options.to}. Past midnight, ask day by day."
-            )
+        first, end = _times(options)
         from_us, to_us = read.local_us(day, first), None if options.follow else read.local_us(day, end)
     elif last is None and not kinds and not about and options.csv is None:
         last = USUAL_LAST
     return read.Wanted(from_us, to_us, kinds, about, last)
+
+
+def _times(options: argparse.Namespace) -> tuple[int, int]:
+    """From when to when, in seconds after midnight: the whole day unless said."""
+    first = 0 if options.from_ is None else wording.read_time_of_day(options.from_, "--from")
+    end = 86_400 if options.to is None else wording.read_time_of_day(options.to, "--to")
+    if first >= end:
+        raise UsageProblem(f"--from {options.from_} is not before --to {options.to}. Past midnight, ask day by day.")
+    return first, end
 
 
 def _kind(word: str, base: sqlite3.Connection) -> str:
@@ -285,14 +311,83 @@ def _csv(target: str, base: sqlite3.Connection, wanted: Wanted) -> int:
     return FINE
 
 
+def _as_rehearsal(options: argparse.Namespace, base: sqlite3.Connection, path: Path) -> int:
+    from wayside import journal_replay, journal_replay_words
+    from wayside.command_check import counted
+    from wayside.project import load
+
+    moment, before_us = _stretch(options, base)
+    given = Path(options.paths[0])
+    project = load([path.parent if given.suffix == ".sqlite" else given])
+    if project.errors:
+        raise UsageProblem(
+            f"{project.name}: {counted(project)}. Put the errors right first: `wayside check` tells them."
+        )
+    found = journal_replay.replay(base, project.program, moment.local_us, before_us, moment.words, _tried)
+    text = journal_replay_words.text(project.program, found, moment.words)
+    if options.into is not None:
+        _write_new(Path(options.into), text)
+        tell(f"Written to {options.into}, the rehearsal {journal_replay_words.name(project.program, found)}.")
+    else:
+        say(text.rstrip("\n"))
+    for remark in journal_replay_words.remarks(project.program, found):
+        for line in wording.wrapped(remark, PRINTED_COLUMNS):
+            tell(line)
+    return FINE if found.apart is None else PROBLEMS
+
+
+def _tried(windows: list[Window]) -> Iterable[Window]:
+    """The instants that are tried, with a bar where that takes long."""
+    from wayside.progress import watched
+
+    return watched(windows, "playing")
+
+
+def _stretch(options: argparse.Namespace, base: sqlite3.Connection) -> tuple[Moment, int]:
+    """Until when a rehearsal goes, and how long before that it begins."""
+    from wayside.journal_read import local_us
+
+    if options.at is not None or options.mark:
+        return _moment(options, base), _before_us(options)
+    day = _day(options.day, base)
+    first, end = _times(options)
+    return Moment(local_us(day, end), f"{options.to} on {day}"), (end - first) * 1_000_000
+
+
+def _write_new(path: Path, text: str) -> None:
+    from wayside.project import SCENE_ENDING
+
+    if path.suffix != SCENE_ENDING:
+        raise UsageProblem(f"--into takes a scene file, whose name ends in {SCENE_ENDING}, not {path}.")
+    try:
+        with open(path, "x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except FileExistsError:
+        raise UsageProblem(f"{path} is there already, and is not written over. Name another file.") from None
+    except OSError as problem:
+        raise UsageProblem(f"{path} cannot be written: {why_not(problem)}.") from problem
+
+
 def _summary(options: argparse.Namespace, base: sqlite3.Connection) -> int:
-    from wayside import journal_read, journal_summary
+    from wayside import journal_day, journal_read, journal_summary
 
     day = _day(options.day, base)
-    found = journal_summary.of(list(journal_read.whole_day(base, day)))
+    found = journal_day.of(list(journal_read.whole_day(base, day)))
     if not found.shows:
         tell(f"Nothing in the journal is of {day}.")
         return FINE
     for line in journal_summary.text(found, day):
         say(line)
+    if options.picture is not None:
+        _draw(found, day, Path(options.picture))
     return FINE
+
+
+def _draw(found: Day, day: date, path: Path) -> None:
+    from wayside import journal_picture
+
+    try:
+        journal_picture.draw(found, day, path)
+    except OSError as problem:
+        raise UsageProblem(f"{path} cannot be written: {why_not(problem)}.") from problem
+    say(f"\nThe picture is in {path}.")

@@ -203,7 +203,7 @@ def _play(project: Project, chosen: list[Rehearsal], seed: int | None, options: 
 
 
 def say_advice(project: Project, results: Sequence[Result], out: Out) -> None:
-    """What all the rehearsals together show: light that flashes too fast, links that have too much to carry."""
+    """What all the rehearsals together show: flashing that is too fast, links and supplies with too much to carry."""
     from wayside.flash_warnings import fast_flashing, problem
     from wayside.load_check import overloads
 
@@ -214,6 +214,10 @@ def say_advice(project: Project, results: Sequence[Result], out: Out) -> None:
                 worst[found.places] = found
     said = [problem(found) for found in worst.values()]
     said += overloads(project.program, [(result.trace, result.ended_us) for result in results])
+    if project.layout.supplies:
+        from wayside.supply_check import overloads as too_much_current
+
+        said += too_much_current(project.program, [(one.rehearsal.name, one.trace, one.ended_us) for one in results])
     if said:
         out("\nAdvice (nothing fails because of it):\n")
         for paragraph in paragraphs(said, project.lines):

@@ -114,7 +114,7 @@ def run(options: argparse.Namespace) -> int:
         names = wording.listed(list(project.program.days), 4)
         screen.remark(f"{project.name}: no show day is performed; --day NAME performs one ({names}).")
     desk = desk_asked.desk(options, screen)
-    memory = Memory(project, screen, options.dry_run, not options.no_journal)
+    memory = Memory(project, screen, options.dry_run, not options.no_journal, plan is not None)
     if options.dry_run:
         show = Show(project.program, memory.record, seed=seed, starts_s=from_s, known=True, broken=screen.rules.broken)
         memory.begins(show, seed=seed)

@@ -1,20 +1,20 @@
-"""What of a day is to be looked at before the next show, by output, detector, link and show. Decides; knows no words'
-layout.
+"""What of a day is to be looked at before the next show, by output, detector, link and show. Decides what
+is one; lays nothing out.
 """
 
 from __future__ import annotations
 
 import re
-from collections import Counter
-from collections.abc import Iterator
-from datetime import timedelta
+from collections.abc import Iterable, Iterator
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
 from wayside.journal_read import hall
 from wayside.wording import count, duration
 
 if TYPE_CHECKING:
-    from wayside.journal_summary import Day, Span
+    from wayside.journal_day import Day, Span
+    from wayside.journal_file import Entry
 
 # Bounds of our own choice, no source: what a busy day with clean track stays well below
 CHATTERS_A_MINUTE = 30  # changes of a detector before they settle
@@ -25,26 +25,53 @@ SILENT = timedelta(seconds=10)  # a detector that says nothing
 
 
 class Snag(NamedTuple):
+    """`sort`: what is to be looked at, as a heading; `at`: the instants at which it showed, where there are some."""
+
+    sort: str
     subject: str
     what: str
+    at: tuple[datetime, ...] = ()
 
 
-def of(day: Day) -> Iterator[Snag]:
-    """In the order: shows, rules, links, detectors, outputs, marks that name nothing."""
+SHOWS, RULES, LINKS, SCENES, BUTTONS = "shows", "rules", "links", "scenes", "buttons"
+DETECTORS, OUTPUTS, OTHERS = "detectors", "outputs", "marks that name nothing"
+_ORDER = (SHOWS, RULES, LINKS, DETECTORS, OUTPUTS, BUTTONS, SCENES, OTHERS)
+
+
+def of(day: Day) -> list[Snag]:
+    """By what they are about, in the order of the headings."""
+    found = list(_found(day))
+    first: dict[str, int] = {}
+    for number, one in enumerate(found):
+        first.setdefault(one.subject, number)
+    return sorted(found, key=lambda one: (_ORDER.index(one.sort), first[one.subject]))
+
+
+def _found(day: Day) -> Iterator[Snag]:
     for span, _ in day.shows:
         if not span.known:
-            yield Snag("show", f"the one of {span.from_:%H:%M:%S} has no end; its last entry is of {span.to:%H:%M:%S}")
-    for name, number in Counter(entry.subject for entry in day.broken).items():
-        yield Snag(name, f"the rule was broken {count(number, 'time')}: wayside journal FOLDER --kind rule")
-    for name, number in Counter(entry.subject for entry in day.faults).items():
-        yield Snag(name or "scenes", f"{count(number, 'fault')}: wayside journal FOLDER --kind fault")
+            said = f"the one of {span.from_:%H:%M:%S} has no end; its last entry is of {span.to:%H:%M:%S}"
+            yield Snag(SHOWS, "show", said, (span.to,))
+    for name, broke in _by_subject(day.broken):
+        said = f"the rule was broken {count(len(broke), 'time')}: wayside journal FOLDER --kind rule"
+        yield Snag(RULES, name, said, tuple(map(hall, broke)))
+    for name, faults in _by_subject(day.faults):
+        said = f"{count(len(faults), 'fault')}: wayside journal FOLDER --kind fault"
+        yield Snag(LINKS if name else SCENES, name or "scenes", said, tuple(map(hall, faults)))
     for name in day.detectors:
         for what in _of_detector(day, name):
-            yield Snag(name, what)
-    for name, number in day.corrected.items():
-        if number:
-            yield Snag(name, f"somebody else told it something, and it was put right {count(number, 'time')}")
+            yield Snag(DETECTORS, name, what)
+    for name, put_right in day.corrected.items():
+        said = f"somebody else told it something, and it was put right {count(len(put_right), 'time')}"
+        yield Snag(OUTPUTS, name, said, tuple(map(hall, put_right)))
     yield from _marked(day)
+
+
+def _by_subject(entries: Iterable[Entry]) -> Iterable[tuple[str, list[Entry]]]:
+    found: dict[str, list[Entry]] = {}
+    for one in entries:
+        found.setdefault(one.subject, []).append(one)
+    return found.items()
 
 
 def _of_detector(day: Day, name: str) -> Iterator[str]:
@@ -83,8 +110,14 @@ def _ms(span: timedelta) -> str:
 
 def _marked(day: Day) -> Iterator[Snag]:
     """Marks, under the names that they name."""
-    known = {*day.detectors, *day.outputs, *day.known_buttons, *day.known_scenes}
+    sorts = {
+        **dict.fromkeys(day.known_scenes, SCENES),
+        **dict.fromkeys(day.known_buttons, BUTTONS),
+        **dict.fromkeys(day.outputs, OUTPUTS),
+        **dict.fromkeys(day.detectors, DETECTORS),
+    }
     for entry in day.marks:
         words = set(re.findall(r"[a-z][a-z0-9-]*", entry.text.lower()))
-        for name in sorted(known & words) or ["mark"]:
-            yield Snag(name, f"marked at {hall(entry):%H:%M:%S}: {entry.text}")
+        for name in sorted(sorts.keys() & words) or ["mark"]:
+            said = f"marked at {hall(entry):%H:%M:%S}: {entry.text}"
+            yield Snag(sorts.get(name, OTHERS), name, said, (hall(entry),))

@@ -1,237 +1,102 @@
-"""A day of shows in one page, reckoned from its journal entries alone, and what to look at before the next day.
+"""A day of shows in one page of text, and what to look at before the next day. What came of it is `journal_day`'s.
 
-Knows entries; must not know files, layouts or drawing. What is a snag is told by `journal_snags`.
+Knows a day's records; must not know files, layouts or drawing. What is a snag is told by `journal_snags`.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
-from typing import Any, NamedTuple
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date, timedelta
 
-from wayside import journal_snags
+from wayside import journal_day, journal_snags
+from wayside.journal_day import Day, Span
 from wayside.journal_file import Entry
 from wayside.journal_read import hall
+from wayside.journal_snags import Snag
 from wayside.journal_text import day as day_words
 from wayside.journal_text import plain
 from wayside.rule_words import amount
-from wayside.wording import count, duration, listed
+from wayside.wording import count, duration, listed, wide, wrapped
 
+COLUMNS = 100
 MOST_LISTED = 12
 MOST_MARKS = 8
+MOST_SNAGS = 4  # at the end of a show
 MARGIN = 11  # columns for what a line is about
+WIDEST_NAME = 28  # columns; a longer name stands on a line of its own
 
 
-class Span(NamedTuple):
-    """From when to when, by the hall's clock, and whether its end is known."""
-
-    from_: datetime
-    to: datetime
-    known: bool = True
-
-
-@dataclass
-class Day:
-    """What came of a day, or of one show."""
-
-    shows: list[tuple[Span, str]] = field(default_factory=list)
-    name: str = ""
-    scenes: dict[str, list[Span]] = field(default_factory=dict)
-    known_scenes: tuple[str, ...] = ()
-    buttons: Counter[str] = field(default_factory=Counter)
-    occupied: dict[str, list[Span]] = field(default_factory=dict)
-    unknown: dict[str, list[Span]] = field(default_factory=dict)
-    detectors: tuple[str, ...] = ()
-    known_buttons: tuple[str, ...] = ()
-    outputs: tuple[str, ...] = ()
-    broken: list[Entry] = field(default_factory=list)
-    margins: dict[tuple[str, int], Entry] = field(default_factory=dict)
-    faults: list[Entry] = field(default_factory=list)
-    marks: list[Entry] = field(default_factory=list)
-    presses: list[Entry] = field(default_factory=list)
-    corrected: Counter[str] = field(default_factory=Counter)
-    lateness: list[Entry] = field(default_factory=list)
-    raw: dict[str, tuple[int, datetime]] = field(default_factory=dict)  # most changes in a minute, and when
-    lost: int = 0
-    minutes: int = 0
-
-
-class _Reader:
-    """Goes through entries in order."""
-
-    def __init__(self) -> None:
-        self.day = Day()
-        self._show: Entry | None = None
-        self._last: Entry | None = None
-        self._ended: int | None = None
-        self._running: dict[str, datetime] = {}
-        self._states: dict[str, tuple[str, datetime]] = {}
-
-    def take(self, entry: Entry) -> None:
-        if self._show is not None and entry.show != self._show.show:
-            self._over(None)
-        if self._show is None:
-            if entry.show == self._ended:
-                return  # what straggles in after an end is no other show
-            self._opens(entry)
-        self._last = entry
-        act = _ACTS.get(entry.kind)
-        if act is not None:
-            act(self, entry)
-
-    def finish(self) -> Day:
-        if self._show is not None:
-            self._over(None)
-        return self.day
-
-    def _opens(self, entry: Entry) -> None:
-        """A show's first entry, which is its beginning unless that was on the day before or has been pruned."""
-        self._show = entry
-        self._running, self._states = {}, {}
-        found = entry.details
-        day = self.day
-        day.name = str(found.get("layout", "")) or day.name
-        for name in ("detectors", "outputs"):
-            setattr(day, name, tuple(dict.fromkeys([*getattr(day, name), *found.get(name, ())])))
-        day.known_buttons = tuple(dict.fromkeys([*day.known_buttons, *found.get("buttons", ())]))
-        day.known_scenes = tuple(dict.fromkeys([*day.known_scenes, *found.get("scenes", ())]))
-
-    def show(self, entry: Entry) -> None:
-        if entry.details.get("state") == "ended":
-            self._over(entry)
-            self._ended = entry.show
-
-    def _over(self, end: Entry | None) -> None:
-        assert self._show is not None
-        at = hall(end or self._last or self._show)
-        for name, since in self._running.items():
-            self.day.scenes.setdefault(name, []).append(Span(since, at, False))
-        for name in list(self._states):
-            self._leaves(name, at, False)
-        how = (
-            end.text
-            if end is not None
-            else "it has no end here: it still goes on, or the program or its power was lost"
-        )
-        self.day.shows.append((Span(hall(self._show), at, end is not None), how))
-        self._show = None
-
-    def scene(self, entry: Entry) -> None:
-        state, at = entry.details.get("state"), hall(entry)
-        if state == "running":
-            self._running.setdefault(entry.subject, at)
-        elif state in ("ended", "stopped") and entry.subject in self._running:
-            span = Span(self._running.pop(entry.subject), at)
-            self.day.scenes.setdefault(entry.subject, []).append(span)
-
-    def detector(self, entry: Entry) -> None:
-        at, state = hall(entry), str(entry.details.get("state", ""))
-        self._leaves(entry.subject, at, True)
-        self._states[entry.subject] = state, at
-
-    def _leaves(self, name: str, at: datetime, known: bool) -> None:
-        state, since = self._states.pop(name, ("", at))
-        into = {"occupied": self.day.occupied, "unknown": self.day.unknown}.get(state)
-        if into is not None:
-            into.setdefault(name, []).append(Span(since, at, known))
-
-    def button(self, entry: Entry) -> None:
-        if entry.details.get("pressed"):
-            self.day.buttons[entry.subject] += 1
-            self.day.presses.append(entry)
-
-    def margin(self, entry: Entry) -> None:
-        key = entry.subject, int(entry.details.get("line", 0))
-        if key not in self.day.margins or _worse(entry) < _worse(self.day.margins[key]):
-            self.day.margins[key] = entry
-
-    def late(self, entry: Entry) -> None:
-        self.day.lateness.append(entry)
-        for name, changes in dict(entry.details.get("raw", {})).items():
-            most = self.day.raw.get(name, (0, hall(entry)))
-            self.day.raw[name] = max(most, (int(changes), hall(entry)), key=lambda pair: pair[0])
-
-    def output(self, entry: Entry) -> None:
-        self.day.corrected[entry.subject] += entry.details.get("why") == "put right"
-
-    def lose(self, entry: Entry) -> None:
-        self.day.lost += int(entry.details.get("entries", 0))
-
-
-def _worse(entry: Entry) -> tuple[int, float]:
-    found = entry.details.get("margin")
-    return (entry.details.get("verdict") != "broken", float("inf") if found is None else float(found))
-
-
-_ACTS: dict[str, Callable[[_Reader, Entry], Any]] = {
-    "show": _Reader.show,
-    "scene": _Reader.scene,
-    "detector": _Reader.detector,
-    "button": _Reader.button,
-    "margin": _Reader.margin,
-    "lateness": _Reader.late,
-    "output": _Reader.output,
-    "lost": _Reader.lose,
-    "rule": lambda reader, entry: reader.day.broken.append(entry),
-    "fault": lambda reader, entry: reader.day.faults.append(entry),
-    "mark": lambda reader, entry: reader.day.marks.append(entry),
-}
-
-
-def of(entries: Iterable[Entry]) -> Day:
-    """What came of a day, from its entries in order."""
-    reader = _Reader()
-    for entry in entries:
-        reader.take(entry)
-    return reader.finish()
-
-
-# --- in words ------------------------------------------------------------------------------------------------------
-
-
-def text(day: Day, of_day: date) -> Iterator[str]:
-    """The page."""
+def text(day: Day, of_day: date, columns: int = COLUMNS) -> Iterator[str]:
+    """The page, and below it the snags."""
     yield plain(", ".join(part for part in (day.name, day_words(of_day)) if part))
     yield ""
-    yield from _body(day)
+    yield from _body(day, columns)
     yield ""
-    snags = list(journal_snags.of(day))
-    yield "To look at before the next show:" if snags else "Nothing to look at before the next show."
-    widest = max((len(one.subject) for one in snags), default=0)
+    yield from snag_list(journal_snags.of(day), columns)
+
+
+def snag_list(snags: Iterable[Snag], columns: int = COLUMNS) -> Iterator[str]:
+    """What is to be looked at: by detector, by output, and so on."""
+    found: dict[str, list[Snag]] = {}
     for one in snags:
-        yield plain(f"  {one.subject:<{widest}}  {one.what}")
+        found.setdefault(one.sort, []).append(one)
+    yield "To look at before the next show:" if found else "Nothing to look at before the next show."
+    for sort, ones in found.items():
+        yield f"  {sort}"
+        widest = min(WIDEST_NAME, max(wide(plain(one.subject)) for one in ones))
+        before = ""
+        for one in ones:
+            head = "" if one.subject == before else plain(one.subject)
+            yield from _beside(head, widest + 2, plain(one.what), columns, "    ")
+            before = one.subject
 
 
-def short(entries: Sequence[Entry]) -> list[str]:
+def short(entries: Sequence[Entry], columns: int = COLUMNS) -> list[str]:
     """The end of one show in a few lines."""
-    day = of(entries)
-    snags = [f"{one.subject}: {one.what}" for one in journal_snags.of(day)]
-    lines = [line for line in _body(day) if line[:MARGIN].strip() not in ("shows", "detectors")]
-    more = f" and {len(snags) - 4} more" if len(snags) > 4 else ""
-    found = [plain(f"{'look at':<{MARGIN}}{one}") for one in snags[:4]]
-    return [
-        "From the journal:",
-        *(f"  {line}" for line in [*lines, *found]),
-        *([f"  {'':<{MARGIN}}{more}"] if more else []),
-    ]
+    day = journal_day.of(entries)
+    snags = list(journal_snags.of(day))
+    lines = list(_body(day, columns - 2, without=("shows", "detectors")))
+    for number, one in enumerate(snags[:MOST_SNAGS]):
+        lines += _beside("" if number else "look at", MARGIN, plain(f"{one.subject}: {one.what}"), columns - 2)
+    if len(snags) > MOST_SNAGS:
+        lines.append(f"{'':<{MARGIN}}and {len(snags) - MOST_SNAGS} more")
+    return ["From the journal:", *(f"  {line}" for line in lines)]
 
 
-def _body(day: Day) -> Iterator[str]:
+def _beside(head: str, room: int, text: str, columns: int, indent: str = "") -> list[str]:
+    """What a line is about, and the line itself beside it, as often broken as it must be."""
+    first = f"{indent}{head}{' ' * (room - wide(head))}"
+    if wide(head) >= room:
+        return [f"{indent}{head}", *_beside("", room, text, columns, indent)]
+    return wrapped(text, columns, first, indent + " " * room) or [first.rstrip()]
+
+
+def _body(day: Day, columns: int, without: Sequence[str] = ()) -> Iterator[str]:
     rows: list[tuple[str, list[str]]] = [
         ("shows", [f"{span.from_:%H:%M:%S} to {span.to:%H:%M:%S}, {how}" for span, how in day.shows]),
         ("scenes", _times({name: len(spans) for name, spans in day.scenes.items()}, day.known_scenes)),
         ("buttons", _times(dict(day.buttons), day.known_buttons)),
         ("detectors", _times({name: len(spans) for name, spans in day.occupied.items()}, day.detectors, "occupied ")),
         ("rules", list(_rules(day))),
-        ("faults", list(_faults(day))),
+        ("links", list(_outages(day))),
+        ("faults", list(faults(day))),
         ("late", list(_late(day))),
         ("marks", list(_marks(day))),
     ]
     for head, lines in rows:
-        for number, line in enumerate(lines):
-            yield plain(f"{head if not number else '':<{MARGIN}}{line}")
+        for number, line in enumerate(lines if head not in without else ()):
+            yield from _beside(head if not number else "", MARGIN, plain(line), columns)
+
+
+def _outages(day: Day) -> Iterator[str]:
+    for name in day.links:
+        if spans := day.outages.get(name, []):
+            still = "" if spans[-1].known else ", and still not at the end"
+            often = count(len(spans), "time")
+            yield f"{name} did not talk {often}, {length(spans)} in all, first at {spans[0].from_:%H:%M:%S}{still}"
+        else:
+            yield f"{name} talked all the time"
 
 
 def _times(counted: dict[str, int], known: Sequence[str], did: str = "") -> list[str]:
@@ -261,7 +126,8 @@ def _spare(margin: float, unit: str) -> str:
     return f"{amount(abs(margin), unit)} {'to spare' if margin >= 0 else 'short'} at the least"
 
 
-def _faults(day: Day) -> Iterator[str]:
+def faults(day: Day) -> Iterator[str]:
+    """A line for each link that had any, with the last one."""
     by_subject = Counter(entry.subject for entry in day.faults)
     for name, number in by_subject.most_common():
         last = [entry for entry in day.faults if entry.subject == name][-1]

@@ -10,12 +10,12 @@ import json
 import re
 from collections.abc import Iterable, Iterator
 from datetime import UTC, date, datetime
-from textwrap import wrap
 from typing import TextIO
 
 from engine.sun import MONTHS
 from wayside.journal_file import Entry
 from wayside.journal_read import hall
+from wayside.wording import wrapped
 
 KIND_WIDTH = 8
 _HARMLESS = dict.fromkeys([*range(32), 127, *range(128, 160)], "?")
@@ -59,13 +59,7 @@ class Lines:
             yield f"{day(at.date())}, {offset(entry.offset_min)}"
         head = f"{clock(at)}  {plain(entry.kind)[:KIND_WIDTH]:<{KIND_WIDTH}}  "
         place = f"   ({plain(entry.place)})" if entry.place and entry.place not in entry.text else ""
-        yield from wrap(
-            f"{plain(entry.text)}{place}",
-            self._width,
-            initial_indent=head,
-            subsequent_indent=" " * len(head),
-            break_on_hyphens=False,
-        ) or [head.rstrip()]
+        yield from wrapped(f"{plain(entry.text)}{place}", self._width, head, " " * len(head)) or [head.rstrip()]
 
 
 def offset(minutes: int) -> str:

@@ -8,12 +8,11 @@ from __future__ import annotations
 import re
 import time
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from adapters.link_states import State
-from engine.events import Detected, Input, OutputMoved, StartScene, StopScene
+from engine.events import Detected, Input
 from engine.layout import NOWHERE, Place
 from engine.monitors import Verdict
 from engine.program import Program
@@ -30,8 +29,8 @@ from engine.trace import (
     Told,
     Trouble,
 )
-from engine.waves import endless, under_way
-from wayside import rule_words
+from wayside import journal_hands, journal_standing, rule_words
+from wayside.event_words import Group, in_words
 from wayside.journal_file import Entry
 from wayside.live_words import Teller
 
@@ -158,6 +157,8 @@ class Watch:
         subject = str(getattr(record, about)) if about else ""
         details = {name: getattr(record, name) for name in fields}
         place = getattr(record, "place", NOWHERE)
+        if isinstance(record, Told):
+            details["does"] = does(self._program, record)
         if isinstance(record, Trouble):
             place = record.places[0] if record.places else NOWHERE
         self._put(kind, subject, sentence, details, place, record.at_us)
@@ -171,12 +172,8 @@ class Watch:
         for event in events:
             if isinstance(event, Detected):
                 self._raw[event.detector] += 1
-            elif isinstance(event, StartScene | StopScene):
-                verb = "start" if isinstance(event, StartScene) else "stop"
-                self._put("hand", event.scene, f"scene {event.scene}: {verb} by hand", {"deed": verb}, at_us=now_us)
-            elif isinstance(event, OutputMoved):
-                text = f"{event.output} was told something by somebody else on the station"
-                self._put("hand", event.output, text, {"deed": "moved", "value": event.value}, at_us=now_us)
+            elif (entry := journal_hands.asked(event)) is not None:
+                self._put(*entry, at_us=now_us)
 
     def typed(self, line: str) -> None:
         """A line that somebody typed."""
@@ -213,16 +210,13 @@ class Watch:
         assert self._show is not None
         since_us = now_us - self._last_change_us
         if self._owes:
-            return since_us >= STANDS_BY_US or (since_us >= STANDS_AFTER_US and not self._stirs(now_us))
-        return self._changed and now_us - self._stood_us >= STANDS_EVERY_US and not self._stirs(now_us)
-
-    def _stirs(self, now_us: int) -> bool:
-        """Whether something that no scene holds still moves, or a detector has not settled."""
-        assert self._show is not None
-        stage = self._show.kernel.stage
-        free = (one.wave for one in stage.outputs.values() if not one.holder)
-        return any(under_way(wave, now_us) or endless(wave) for wave in free) or any(
-            one.raw != one.state for one in stage.detectors.values()
+            return since_us >= STANDS_BY_US or (
+                since_us >= STANDS_AFTER_US and not journal_standing.stirs(self._show.kernel, now_us)
+            )
+        return (
+            self._changed
+            and now_us - self._stood_us >= STANDS_EVERY_US
+            and not journal_standing.stirs(self._show.kernel, now_us)
         )
 
     def _look_at_links(self) -> None:
@@ -232,7 +226,7 @@ class Watch:
             if self._said.get(run.link.name) != state:
                 self._said[run.link.name] = state
                 tried = f" {health.instead[:1].upper()}{health.instead[1:]}." if health.instead else ""
-                kind = "link" if health.state in (State.TALKING, State.WAKING) and not health.instead else "fault"
+                kind = "fault" if health.instead else "link"  # a link that is being opened has nothing wrong with it
                 details = {"what": health.what, "state": health.state.value, "health": True}
                 self._put(kind, run.link.name, f"link {run.link.name}: {health.what}.{tried}", details)
 
@@ -265,29 +259,8 @@ class Watch:
         assert self._show is not None
         self._owes = self._changed = False
         self._stood_us = self._show.now_us
-        kernel, now_us = self._show.kernel, self._show.now_us if not self._show.waiting else 0
-        stage = kernel.stage
-        outputs, unsettled = {}, []
-        for name, now in stage.outputs.items():
-            wave = now.wave
-            if endless(wave) or under_way(wave, now_us):
-                unsettled.append(name)
-            elif wave.value_at(now_us) != now.output.rest.value:
-                outputs[name] = wave.value_at(now_us)
-        running = [name for name, state in stage.scenes.items() if state in ("running", "stopping")]
-        details = {
-            "outputs": outputs,
-            "unsettled": unsettled,
-            "running": running,
-            "stopped": [name for name, state in stage.scenes.items() if state == "stopped"],
-            "detectors": {name: now.state for name, now in stage.detectors.items() if now.state != "clear"},
-            "settling": [name for name, now in stage.detectors.items() if now.raw != now.state],
-            "flags": [name for name, value in stage.flags.items() if value],
-            "counters": {name: value for name, value in stage.counters.items() if value},
-            "pressed": [name for name, down in stage.pressed.items() if down],
-            "gone": [name for name, state in stage.links.items() if state != "talking"],
-        }
-        text = f"how all stands; {_running(running)}"
+        show = self._show
+        text, details = journal_standing.standing(show.kernel, now_us := 0 if show.waiting else show.now_us)
         self._put("standing", "", text, details, at_us=now_us)
 
     def _put(
@@ -308,13 +281,13 @@ class Watch:
         self._journal.put(entry)
 
 
+def does(program: Program, told: Told) -> str:
+    """What an output has been told, in words that hang on nothing before it, so that two shows can be compared."""
+    return in_words(Group(told._replace(why=""), [program.layout.outputs[told.output]], [told.wave], [None], "", None))
+
+
 def _link(link: Any) -> str:
     return link.name if link is not None else ""
-
-
-def _running(names: Iterable[str]) -> str:
-    named = list(names)
-    return f"{', '.join(named)} run{'s' if len(named) == 1 else ''}" if named else "no scene runs"
 
 
 def offset_min(utc_us: int) -> int:

@@ -187,7 +187,7 @@ def _entry(row: list[_Cell], headings: list[_Heading], problems: list[Problem]) 
 def _splits(row: list[_Cell], index: int) -> bool:
     """Whether a decimal comma has been taken for the end of a cell: `1,5 s` without quotes."""
     cell, after = row[index], row[index + 1 : index + 2]
-    return is_cut_off(cell.text) and bool(after and re.match(r"[0-9]+ ?[a-z/%]", after[0].text))
+    return is_cut_off(cell.text) and bool(after and re.match(r"[0-9]+ ?[A-Za-z/%]", after[0].text))
 
 
 def _whole(cell: _Cell, _: list[Problem]) -> Value:

@@ -17,8 +17,12 @@ from wayside.layout_schema import plain_name
 from wayside.yaml_places import Entry, Items, Table, Text, Value
 
 _WIRES = frozenset(["board", "link", "port", "address", "pin"])  # no line of a scene depends on these
+_COSTS = frozenset(["current", "stalled current", "idle current", "forward voltage", "in series", "price"])  # nor these
 _UNSEEN = frozenset(
-    ["layout", "clock", "hall time", "daylight", "whereabouts", "viewing distance", "boards", "feeds", "crossing"]
+    [
+        *("layout", "clock", "hall time", "daylight", "whereabouts", "viewing distance", "boards", "feeds"),
+        *("supplies", "crossing", "exhibition"),
+    ]
 )
 MOST_WEIGHED = 100  # errors; a layout file with more has another trouble
 
@@ -83,7 +87,7 @@ def _in_doubt(root: Table, place: Place) -> set[str] | None:
 
 def _is_wire(entry: Entry, place: Place) -> bool:
     inner = entry.value.entries if isinstance(entry.value, Table) else {}
-    return any(key in _WIRES and _holds(one, place) for key, one in inner.items())
+    return any(key in _WIRES | _COSTS and _holds(one, place) for key, one in inner.items())
 
 
 def _holds(entry: Entry, place: Place) -> bool:

@@ -33,6 +33,7 @@ from wayside.layout_links import boards_apart, links_apart, read_board, read_lin
 from wayside.layout_names import NOUNS, Reading, check_names, of_kind, table, text, wiring
 from wayside.layout_outputs import positive_us, read_outputs
 from wayside.layout_schema import check, pattern, schema_text, with_sections_named
+from wayside.layout_supplies import read_draws, read_exhibition, read_prices, read_supplies
 from wayside.layout_tracks import read_track
 from wayside.layout_values import is_yes, second_of_day, whole
 from wayside.yaml_places import MAX_BYTES, Entry, Table, Text, read_text, read_yaml
@@ -247,6 +248,10 @@ def _layout(root: Table, shown: str, problems: list[Problem]) -> tuple[Layout, s
         whereabouts=read_whereabouts(reading, table(root, "whereabouts")),
         keeping=read_keeping(reading, table(root, "journal")),
         viewing_mm=read_viewing(reading, root),
+        supplies=read_supplies(reading),
+        draws=read_draws(reading),
+        prices=read_prices(reading),
+        exhibition=read_exhibition(root),
     )
     return layout, reading.missing
 

@@ -29,6 +29,7 @@ NOUNS = {
     "links": ("link", "a link"),
     "boards": ("board", "a board"),
     "feeds": ("feed", "a feed"),
+    "supplies": ("supply", "a supply"),
 }
 SEEN_BY_SCENES = ("outputs", "detectors", "buttons", "tracks", "links")  # one name space
 

@@ -137,11 +137,14 @@ def _located(error: Any, root: Value, file: str) -> _Found:
     return _Found(error, path, value, key, file)
 
 
+_UNITS = ("time", "rate", "angle", "share", "area", "lights", "current", "voltage", "price")
+
+
 @cache
 def keys_with_units() -> frozenset[str]:
     """The keys of an output whose values are a number with a unit."""
     properties = schema()["$defs"]["output"]["properties"]
-    with_units = {f"#/$defs/{name}" for name in ("time", "rate", "angle", "share", "area", "lights")}
+    with_units = {f"#/$defs/{name}" for name in _UNITS}
     return frozenset(key for key, part in properties.items() if part.get("$ref") in with_units)
 
 

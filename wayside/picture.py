@@ -22,18 +22,16 @@ from wayside.picture_marks import (
     HAIR,
     POSITION,
     SMALL,
-    STANDS,
-    THIN,
     TINY,
     Band,
     Painter,
     Scale,
     merged,
 )
-from wayside.picture_paper import Ink, Pen, Words, text_width
+from wayside.picture_paper import Pen, Words, text_width
 from wayside.picture_rows import Contents, RuleMark, Section, contents
-from wayside.picture_sheet import EDGE, NAME_SIZE, SIDE, TRAIN, Sheet
-from wayside.picture_spans import Look, Row, Span, Tick
+from wayside.picture_sheet import EDGE, NAME_SIZE, SIDE, TRAIN, Sheet, shortened, tick_marks
+from wayside.picture_spans import Look, Row, Span
 from wayside.picture_trains import Strips
 
 ENDINGS = (".svg", ".png")
@@ -244,7 +242,7 @@ class _Page:
 
     def _row(self, row: Row, place: Band, gap: float) -> None:
         sheet = self.sheet
-        name = _shortened(row.name, _WIDEST_NAME - gap, NAME_SIZE)
+        name = shortened(row.name, _WIDEST_NAME - gap, NAME_SIZE)
         colour = GREY if row.idle else DARK
         gid = f"row-{row.sort}-{row.name}"
         sheet.paper.words(Words(sheet.left - gap, place.middle, name, NAME_SIZE, "right", colour, gid=gid))
@@ -256,7 +254,7 @@ class _Page:
         flat = Band(place.middle, 0.0) if row.marks and not moves else place
         for span in merged(row.spans, sheet.scale.per_us):
             self._painter.span(span, sheet.scale, flat)
-        self._tick_marks(row.ticks, place)
+        tick_marks(sheet, row.ticks, place)
 
     def _positions(self, row: Row, place: Band) -> None:
         """A servo's named positions: a faint line each, their names on the left where they do not touch."""
@@ -268,27 +266,6 @@ class _Page:
             if y - last >= 0.09:
                 sheet.paper.words(Words(sheet.left - 0.05, y, name, TINY, "right", GREY))
                 last = y
-
-    def _tick_marks(self, ticks: Sequence[Tick], place: Band) -> None:
-        """A wedge each; its words to the right of it if the next one leaves room. Wedges in one spot are one."""
-        sheet = self.sheet
-        xs = [sheet.scale(tick.at_us) for tick in ticks]
-        last = -1.0
-        for number, (tick, x) in enumerate(zip(ticks, xs, strict=True)):
-            if x - last >= THIN:
-                top = place.middle - place.half
-                sheet.paper.shape(Ink(DARK), ((x - 0.035, top), (x + 0.035, top), (x, place.middle)))
-                sheet.paper.line(STANDS, (x, top), (x, place.middle + place.half))
-                last = x
-            end = xs[number + 1] if number + 1 < len(xs) else sheet.width - 0.1
-            text = tick.text.replace("\n", " ")
-            before = xs[number - 1] if number else sheet.left
-            if x + 0.12 + text_width(text, SMALL) > end and x - before > text_width(text, SMALL) + 0.2:
-                sheet.paper.words(Words(x - 0.06, place.middle + 0.01, text, SMALL, "right", DARK))
-                continue
-            text = _shortened(text, end - x - 0.12, SMALL)
-            if len(text) > 8 or text == tick.text:
-                sheet.paper.words(Words(x + 0.06, place.middle + 0.01, text, SMALL, "left", DARK))
 
     # --- legend ----------------------------------------------------------------------------------------------------
 
@@ -335,11 +312,3 @@ def _beside_width(row: Row) -> float:
     """Room for what stands small between a row's name and the row."""
     longest = max(len(row.beside), *(len(name) for name, _ in row.marks), 0)
     return text_width("x" * longest, TINY) + 0.1 if longest else 0.06
-
-
-def _shortened(text: str, room: float, size: float) -> str:
-    """A text cut to what fits, with an ellipsis."""
-    if text_width(text, size) <= room:
-        return text
-    keep = int(room / text_width("x", size)) - 1
-    return text[:keep] + "…" if keep > 0 else ""

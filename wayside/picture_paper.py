@@ -6,6 +6,7 @@ shapes mean. Many shapes of one ink become one collection, so that an hour with 
 
 from __future__ import annotations
 
+import warnings
 from collections import defaultdict
 from collections.abc import Sequence
 from pathlib import Path
@@ -130,4 +131,6 @@ class Paper:
             )  # fmt: skip
         kind = path.suffix.lower().lstrip(".")
         metadata = {"Title": title, "Date": None, "Creator": "Wayside"} if kind == "svg" else {"Title": title}
-        figure.savefig(path, format=kind, metadata=metadata, dpi=dots)
+        with warnings.catch_warnings():  # letters that the font lacks are boxes on a PNG; an SVG keeps them
+            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+            figure.savefig(path, format=kind, metadata=metadata, dpi=dots)

@@ -108,6 +108,10 @@ def _second_look(program: Program, so_far: list[Problem]) -> list[Problem]:
         from wayside.flash_warnings import check_by_playing
 
         found += check_by_playing(program)
+    if not broken and program.layout.supplies:
+        from wayside.supply_check import check as check_supplies
+
+        found += check_supplies(program)
     if not broken and any(link.port for link in program.layout.links.values()):
         from wayside.load_check import by_playing
 

@@ -169,8 +169,12 @@ def _begin(begin: Begin, kernel: Kernel, world: World) -> None:
     if begin.detector_state is not None:
         kernel.set_detector(begin.subject, begin.detector_state)
         world.begins(begin.subject, begin.detector_state)
-        return
-    kernel.set_output(begin.subject, begin.value)
+    elif begin.subject in kernel.stage.flags:
+        kernel.set_flag(begin.subject, bool(begin.value))
+    elif begin.subject in kernel.stage.counters:
+        kernel.count(begin.subject, round(begin.value) - kernel.stage.counters[begin.subject])
+    else:
+        kernel.set_output(begin.subject, begin.value)
 
 
 def horizon(rehearsal: Rehearsal) -> int | None:

@@ -2,36 +2,34 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from engine.events import Input
-from engine.layout import Place
 from engine.trace import Record
 from wayside import journal_file, kept
 from wayside.journal import Journal
+from wayside.journal_hands import in_words
 from wayside.journal_watch import Watch
 from wayside.live_screen import Screen
 from wayside.project import Project
+from wayside.usage import INTERRUPTED
 
 if TYPE_CHECKING:
     from adapters.link_run import LinkRun
     from wayside.showing import Show
 
 
-def in_words(event: Input) -> str:
-    """An input for the journal: `start scene evening`, `by hand lamp 0.4`, `darken yes`."""
-    name = re.sub(r"(?<!^)(?=[A-Z])", " ", type(event).__name__).lower()
-    said = ("yes" if value is True else "no" if value is False else value for value in event)
-    return " ".join([name, *(str(value) for value in said if not isinstance(value, Place) and value != "")])
-
-
 class Memory:
-    """Made before the show; `begins` before its first instant, `look` twice a second, `close` when it has ended."""
+    """Made before the show; `begins` before its first instant, `look` twice a second, `close` when it has ended.
 
-    def __init__(self, project: Project, screen: Screen, dry: bool, keeps_journal: bool) -> None:
-        self._project, self._screen, self._dry = project, screen, dry
+    `of_a_day`: a show day was performed, which leaves its summary beside the layout file.
+    """
+
+    def __init__(
+        self, project: Project, screen: Screen, dry: bool, keeps_journal: bool, of_a_day: bool = False
+    ) -> None:
+        self._project, self._screen, self._dry, self._of_a_day = project, screen, dry, of_a_day
         self._journal: Journal | None = None
         self._watch: Watch | None = None
         self._kept: kept.Kept | None = None
@@ -105,7 +103,13 @@ class Memory:
         watch.ended(how, status)
         for text in journal.close():
             self._screen.remark(text)
-        self._say_how_it_went(journal, watch)
+        if self._of_a_day and status != INTERRUPTED:  # who ends at once will not wait for a picture
+            from wayside import journal_closing
+
+            for text in journal_closing.closes(journal.path, watch.began_us):
+                self._screen.remark(text)
+        else:
+            self._say_how_it_went(journal, watch)
 
     def _say_how_it_went(self, journal: Journal, watch: Watch) -> None:
         """A few lines from the journal itself: what cannot be read there was not written."""

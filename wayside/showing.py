@@ -90,11 +90,12 @@ class Waiting:
         return now if due is None else min(due, now)
 
     def advance(self, now_us: int) -> list[Input]:
-        events = list(self._queue)
+        events = [*self._queue]
         self._queue.clear()
+        events += self.world.advance(now_us)
         if events and self.heard is not None:
             self.heard(now_us, events)
-        return [*events, *self.world.advance(now_us)]
+        return events
 
 
 class Show:

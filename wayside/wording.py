@@ -32,6 +32,20 @@ def listed(words: list[str], most: int = 12) -> str:
     return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
+def wrapped(text: str, columns: int, first: str = "", rest: str = "") -> list[str]:
+    """Lines of at most so many columns, wide letters counted as the two that they take; with indents."""
+    from wcwidth import wrap
+
+    return wrap(text, columns, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+
+
+def wide(text: str) -> int:
+    """How many columns a text takes on a terminal."""
+    from wcwidth import width
+
+    return width(text)
+
+
 def duration(us: int) -> str:
     """`400 ms`, `22 s`, `3.25 s`, `1 min 30 s`, `2 h 5 min`."""
     if abs(us) < 1_000_000 and us % 1_000 == 0 and us:

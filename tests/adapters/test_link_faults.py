@@ -253,6 +253,7 @@ MOMENTS = st.lists(
 @given(MOMENTS)
 @settings(max_examples=25, deadline=None)
 @example([("restart", 1_002_085, "ada"), ("restart", 1, "ada")])  # asked just before it says what it is
+@example([("unplug", 1_400_001, "ada"), ("booster-trips", 2_205_468, "ada"), ("restart", 1, "ada")])  # in its report
 @example([("unplug", 903_561, "ada"), ("booster-trips", 3_000_000, "ada"), ("restart", 1, "ada")])  # told a detector so
 def test_any_number_of_faults_at_any_time(moments: list[tuple[str, int, str]]) -> None:
     """After the last of them has ended everything is as it was last wanted, and the gate has never risen."""

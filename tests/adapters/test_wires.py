@@ -17,13 +17,14 @@ from adapters.wires import (
     InputWire,
     Served,
     Unserved,
+    as_reported,
     inputs,
     meaning,
     pin_definitions,
     pulse_us,
     refused,
+    reported,
     served,
-    thrown,
     told,
     unheard,
 )
@@ -509,11 +510,11 @@ def test_what_another_hand_throws_is_known_by_its_number() -> None:
     arm = servo(Wiring(link="main", address=6), name="arm", itself=Itself.MOVES)
     dimmed = output(name="dimmed", wiring=Wiring(link="main", pin=5), steps=255)
     every = layout(lamp, relay, arm, dimmed)
-    assert thrown(every, MAIN, OutputIs("pin", 20, 1)) == [(lamp, 1)]
-    assert thrown(every, MAIN, OutputIs("accessory", 5, 0)) == [(relay, 0)]
-    assert thrown(every, MAIN, OutputIs("accessory", 20, 1)) == []
-    assert thrown(every, MAIN, OutputIs("pin", 5, 1)) == []  # its level is not said
-    assert thrown(every, replace(MAIN, name="other"), OutputIs("pin", 20, 1)) == []
+    assert as_reported(reported(every, MAIN), OutputIs("pin", 20, 1)) == [(lamp, 1)]
+    assert as_reported(reported(every, MAIN), OutputIs("accessory", 5, 0)) == [(relay, 0)]
+    assert as_reported(reported(every, MAIN), OutputIs("accessory", 20, 1)) == []
+    assert as_reported(reported(every, MAIN), OutputIs("pin", 5, 1)) == []  # its level is not said
+    assert as_reported(reported(every, replace(MAIN, name="other")), OutputIs("pin", 20, 1)) == []
     for value, degrees in ((0, 85.0), (1, 0.0)):
-        assert thrown(every, MAIN, OutputIs("accessory", 6, value)) == [(arm, code(arm, degrees))]
+        assert as_reported(reported(every, MAIN), OutputIs("accessory", 6, value)) == [(arm, code(arm, degrees))]
         assert words(arm, degrees) == f"a 2 1 {value}"

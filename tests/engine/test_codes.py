@@ -18,7 +18,6 @@ from engine.codes import (
     coarsest_step,
     code,
     commands,
-    dither_commands_per_s,
     dithered,
     dithers_below,
     least_code,
@@ -346,10 +345,13 @@ def test_dithering_repeats_at_least_twenty_five_times_a_second() -> None:
 @given(st.floats(0.0, 1.0))
 def test_what_a_link_must_carry_for_it(value: float) -> None:
     one = lamp(255, dithers=True)
-    told = [dithered(one, value, slot * DITHER_SLOT_US) for slot in range(101)]
-    changes = sum(a != b for a, b in pairwise(told))
-    assert dither_commands_per_s(one, value) == changes
-    assert changes in (0, 50, 100)
+    assert commands_a_second(one, value) in (0, 50, 100)
+
+
+def commands_a_second(output: Output, value: float) -> int:
+    """How often a lamp that rests at a value is told another code."""
+    told = [dithered(output, value, slot * DITHER_SLOT_US) for slot in range(101)]
+    return sum(a != b for a, b in pairwise(told))
 
 
 def test_two_of_four_slots_are_no_neighbours() -> None:
@@ -380,7 +382,7 @@ def test_nothing_is_dithered_where_it_need_not_or_may_not_be() -> None:
         (lamp(255, dithers=True, floor=0.2), 0.1),  # below its floor a lamp is dark, and would blink
     ):
         assert {dithered(output, value, slot * DITHER_SLOT_US) for slot in range(8)} == {code(output, value)}
-    assert dither_commands_per_s(lamp(255, dithers=True, floor=0.2), level(12.5 / 255)) == 100
+    assert commands_a_second(lamp(255, dithers=True, floor=0.2), level(12.5 / 255)) == 100
 
 
 # --- steps that would be seen --------------------------------------------------------------------------------------

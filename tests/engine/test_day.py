@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -51,7 +52,22 @@ def day(
 
 def shown(plan: Plan) -> list[str]:
     """Every time that is due, as the hall's clock shows it."""
-    return [f"{plan.hall(due.at_us):%a %H:%M:%S}" for due in plan.every_due()]
+    return [f"{plan.hall(due.at_us):%a %H:%M:%S}" for due in every_due(plan)]
+
+
+class Due(NamedTuple):
+    at_us: int
+    number: int
+
+
+def every_due(plan: Plan) -> list[Due]:
+    """All that the day has, in order: each entry asked on and on, as a show day does."""
+    found = []
+    for number in range(len(plan.day.entries)):
+        at_us: int | None = plan.opens_us - 1
+        while at_us is not None and (at_us := plan.following(number, at_us)) is not None:
+            found.append(Due(at_us, number))
+    return sorted(found)
 
 
 # --- the clock on the wall -----------------------------------------------------------------------------------------
@@ -102,7 +118,7 @@ def test_a_skipped_time_is_the_next_minute_and_a_double_one_comes_once() -> None
     night = day(at(1 * H + 30 * 60), opens=22 * H, closes=4 * H)
     spring, autumn = (Plan(night, on, LONDON, Clock()) for on in (date(2026, 3, 28), date(2026, 10, 24)))
     assert shown(spring) == ["Sun 02:00:00"]
-    assert [plan.hall(due.at_us).utcoffset() for plan in (autumn,) for due in plan.every_due()] == [timedelta(hours=1)]
+    assert [plan.hall(due.at_us).utcoffset() for plan in (autumn,) for due in every_due(plan)] == [timedelta(hours=1)]
     assert (spring.ends_us, autumn.ends_us) == (5 * H * S, 7 * H * S)  # an hour less, an hour more
 
 
@@ -111,7 +127,7 @@ def test_every_half_hour_counts_what_passes(on: date, times: int) -> None:
     """From 0:00 to 4:00 by the wall are 3 hours in spring and 5 in autumn; the library's own chain says the same."""
     night = day(every(30, (0, 4 * H)), opens=22 * H, closes=5 * H)
     plan = Plan(night, on, LONDON, Clock())
-    ours = [plan.hall(due.at_us) for due in plan.every_due()]
+    ours = [plan.hall(due.at_us) for due in every_due(plan)]
     morning = on + timedelta(days=1)
     first, last = (datetime(morning.year, morning.month, morning.day, hour, tzinfo=LONDON) for hour in (0, 4))
     trigger = IntervalTrigger(minutes=30, start_date=first, end_date=last, timezone=LONDON)
@@ -130,7 +146,6 @@ def test_every_half_hour_counts_what_passes(on: date, times: int) -> None:
 def test_opening_closing_and_quiet_are_counted_from_the_beginning() -> None:
     plan = Plan(day(quiet=(Quiet(NOWHERE, 12 * H, 13 * H),)), SATURDAY, LONDON, Clock())
     assert (plan.opens_us, plan.ends_us, plan.quiet) == (0, 7 * H * S, ((2 * H * S, 3 * H * S),))
-    assert [plan.is_open(us) for us in (-1, 0, 7 * H * S - 1, 7 * H * S)] == [False, True, True, False]
     assert [plan.is_quiet(us) for us in (2 * H * S - 1, 2 * H * S, 3 * H * S)] == [False, True, False]
     late = Plan(day(), SATURDAY, LONDON, Clock(), datetime(2026, 12, 5, 12, tzinfo=LONDON))
     assert (late.opens_us, late.ends_us, late.hall_starts_s) == (-2 * H * S, 5 * H * S, 12 * H)
@@ -167,13 +182,13 @@ def test_nothing_is_due_before_the_opening_however_early_the_show_begins() -> No
     early = datetime(2026, 12, 5, 8, tzinfo=LONDON)
     plan = Plan(day(at(9 * H, layout_time=True), every(60)), SATURDAY, LONDON, Clock(10 * H), early)
     assert plan.following(0, -1) is None  # the layout clock, too, shows nine at nine
-    assert plan.next_due(-1) == ((2 * H * S, 1),)
+    assert plan.following(1, -1) == 2 * H * S
 
 
-def test_what_is_due_at_once_comes_in_the_order_written() -> None:
+def test_several_can_be_due_at_once() -> None:
     plan = Plan(day(every(60), at(12 * H), at(11 * H)), SATURDAY, LONDON, Clock())
-    assert [due.number for due in plan.next_due(0)] == [0, 2]
-    assert [due.number for due in plan.next_due(1 * H * S)] == [0, 1]
+    assert [plan.following(number, 0) for number in range(3)] == [1 * H * S, 2 * H * S, 1 * H * S]
+    assert [plan.following(number, 1 * H * S) for number in range(3)] == [2 * H * S, 2 * H * S, None]
 
 
 @pytest.mark.parametrize(("hour", "belongs"), [(23, SATURDAY), (1, SATURDAY - timedelta(1)), (2, SATURDAY)])
@@ -196,12 +211,13 @@ def test_times_come_in_order_and_only_while_the_day_is_open(
 ) -> None:
     zone, on = ZoneInfo(night[0]), night[1] - timedelta(days=1)
     plan = Plan(day(*found, opens=opens, closes=closes), on, zone, Clock(12 * H, ratio))
-    dues = list(plan.every_due())
+    dues = every_due(plan)
     times = [due.at_us for due in dues]
     assert times == sorted(times)
-    assert all(plan.is_open(one) for one in times)
+    assert all(plan.opens_us <= one < plan.ends_us for one in times)
     assert len(dues) == len(set(dues))
-    for number in range(len(found)):  # and one entry asked by itself says the same, from any instant on
+    for number in range(len(found)):  # and asked in between, an entry says the same
         alone = [due.at_us for due in dues if due.number == number]
         for before, after in zip([-1, *alone], [*alone, None], strict=True):
-            assert plan.following(number, before) == after
+            between = before + (0 if after is None else (after - before) // 2)
+            assert plan.following(number, between) == after

@@ -17,7 +17,8 @@ from wayside.project import Project, load
 from wayside.rehearsing import Result, rehearse
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
-FOLDERS = sorted(file.parent for file in EXAMPLES.glob("*/layout.yaml"))
+FOLDERS = sorted(file.parent for file in EXAMPLES.rglob("layout.yaml"))
+SCENES_TO_COPY = [folder for folder in FOLDERS if folder.parent.name == "cookbook"]
 QUAY = EXAMPLES / "pellbrook-quay"
 COOKBOOK = (EXAMPLES / "README.md").read_text(encoding="utf-8")
 

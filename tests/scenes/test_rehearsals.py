@@ -220,6 +220,7 @@ MISTAKES = [
     ("begins with near-barrier clear", "cannot begin `clear`", "`raised`"),
     ("begins with amber lowered", "cannot begin `lowered`", "`on` or `off`"),
     ("begins with any of lane, middle clear", "something certain", "all of"),
+    ("begins with amber 3", "a lamp cannot begin `3`", "`on` or `off`"),
     ("begins at 24:00", "no `24:00`", ""),
     ("plays nobody", "no scene called `nobody`", ""),
     ("a train 800 mm long runs along up-lane at 150 mm/s, from 0 s", "no track called `up-lane`", "`up-line`"),
@@ -241,6 +242,21 @@ def test_a_mistake_gets_one_message(text: str, what: str, instead: str) -> None:
     assert what.lower() in found[0].what.lower()
     assert instead.lower() in f"{found[0].what} {found[0].instead}".lower()
     assert found[0].place.line == 4
+
+
+@pytest.mark.parametrize(
+    ("text", "what", "instead"),
+    [
+        ("busy on", "a flag cannot begin `on`", "`begins with busy remembered`"),
+        ("busy 3", "a flag cannot begin `3`", "`forgotten`"),
+        ("rounds remembered", "a counter cannot begin `remembered`", "`begins with rounds 3`"),
+    ],
+)
+def test_flags_and_counters_begin_in_their_own_words(text: str, what: str, instead: str) -> None:
+    _, found = read(f"flag busy\ncounter rounds\n{SCENE}rehearsal r\n    begins with {text}\n")
+    (problem,) = [one for one in found if not one.advice]
+    assert what.lower() in problem.what.lower()
+    assert instead.lower() in f"{problem.what} {problem.instead}".lower()
 
 
 def test_rules_and_rehearsals_have_names_of_their_own() -> None:

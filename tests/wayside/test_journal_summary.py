@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import unicodedata
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pytest
 
+from adapters.link_health import Health
+from adapters.link_run import LinkRun
+from adapters.link_states import State
+from engine.drive import work
 from engine.events import Detected, OutputMoved, StartScene, StopScene
-from engine.layout import Place
+from engine.layout import Link, Place
 from engine.program import Program
 from engine.trace import (
     Began,
@@ -26,7 +31,7 @@ from engine.trace import (
     Trouble,
 )
 from engine.waves import Steady
-from wayside import journal_snags, journal_summary, journal_watch
+from wayside import journal_day, journal_snags, journal_summary, journal_watch
 from wayside.journal_file import Entry
 from wayside.journal_snags import CHATTERS_A_MINUTE
 from wayside.journal_watch import MOST_COUNTED, Watch
@@ -60,11 +65,12 @@ def seen(second: float, name: str, state: str, show: int = 1) -> Entry:
 
 
 def page(*entries: Entry) -> list[str]:
-    return list(journal_summary.text(journal_summary.of(entries), date(2026, 11, 28)))
+    return list(journal_summary.text(journal_day.of(entries), date(2026, 11, 28)))
 
 
 def snags(*entries: Entry) -> list[tuple[str, str]]:
-    return [(one.subject, one.what) for one in journal_snags.of(journal_summary.of(entries))]
+    """Without what they are about, which has tests of its own."""
+    return [(one.subject, one.what) for one in journal_snags.of(journal_day.of(entries))]
 
 
 # --- a day ---------------------------------------------------------------------------------------------------------
@@ -97,7 +103,7 @@ def test_a_day_in_which_nothing_was_wrong() -> None:
 
 
 def test_how_long_scenes_ran() -> None:
-    day = journal_summary.of([
+    day = journal_day.of([
         begins(),
         scene(1, "lane", "running"),
         scene(11, "lane", "ended"),
@@ -121,7 +127,7 @@ def test_a_show_without_an_end_is_seen_at_the_next_one_and_at_the_last_entry() -
         begins(80, 3),
         scene(90, "x", "running", 3),
     ]
-    day = journal_summary.of(made)
+    day = journal_day.of(made)
     assert [span.known for span, _ in day.shows] == [False, True, False]
     found = snags(*made)
     assert found[0] == ("show", "the one of 12:00:00 has no end; its last entry is of 12:00:05")
@@ -130,16 +136,16 @@ def test_a_show_without_an_end_is_seen_at_the_next_one_and_at_the_last_entry() -
 
 
 def test_what_comes_after_an_end_is_no_show_without_one() -> None:
-    day = journal_summary.of([begins(), ends(5), entry(6, "said", text="gone"), begins(9, 2), ends(10, 2)])
+    day = journal_day.of([begins(), ends(5), entry(6, "said", text="gone"), begins(9, 2), ends(10, 2)])
     assert [span.known for span, _ in day.shows] == [True, True]
 
 
 def test_a_scene_that_stops_without_having_begun_here_is_not_counted() -> None:
-    assert journal_summary.of([begins(), scene(1, "lane", "ended"), ends(2)]).scenes == {}
+    assert journal_day.of([begins(), scene(1, "lane", "ended"), ends(2)]).scenes == {}
 
 
 def test_nothing_at_all() -> None:
-    assert journal_summary.of([]).shows == []
+    assert journal_day.of([]).shows == []
     assert page()[-1] == "Nothing to look at before the next show."
 
 
@@ -148,12 +154,12 @@ def margin(second: float, line: int, amount: float | None, verdict: str = "kept"
 
 
 def test_of_several_shows_the_least_margin_of_each_line() -> None:
-    day = journal_summary.of([margin(1, 4, 3e6), margin(2, 4, 1e6), margin(3, 4, 2e6), margin(4, 5, None)])
+    day = journal_day.of([margin(1, 4, 3e6), margin(2, 4, 1e6), margin(3, 4, 2e6), margin(4, 5, None)])
     assert day.margins["road", 4].details["margin"] == 1e6
     said = "\n".join(page(margin(1, 4, 3e6), margin(2, 4, 1e6), margin(4, 5, None)))
     assert "road (line 4) kept, 1 s to spare at the least" in said
     assert "road (line 5) kept, never came near" in said
-    worse = journal_summary.of([margin(1, 4, 0.5e6), margin(2, 4, 9e6, "broken")])
+    worse = journal_day.of([margin(1, 4, 0.5e6), margin(2, 4, 9e6, "broken")])
     assert worse.margins["road", 4].details["verdict"] == "broken"
 
 
@@ -172,10 +178,8 @@ def test_lateness_is_the_worst_of_all_minutes() -> None:
         entry(121, "lost", entries=3),
     ]
     said = page(begins(), *made, ends(122))
-    assert (
-        "late       99 of 100 instants of a minute at most 9.5 ms late, the worst 20.0 ms "
-        "(in the minute before 12:01:00)"
-    ) in said
+    late = said.index("late       99 of 100 instants of a minute at most 9.5 ms late, the worst 20.0 ms (in the minute")
+    assert said[late + 1] == "           before 12:01:00)"
     assert "           3 entries could not be kept: the disk did not take them" in said
 
 
@@ -197,8 +201,68 @@ def test_the_end_of_one_show_in_short() -> None:
     said = journal_summary.short(made)
     assert said[:2] == ["From the journal:", "  buttons    red once"]
     assert not any(line.startswith(("  shows", "  detectors")) for line in said)
-    assert sum("look at" in line for line in said) == 4
+    assert [line.strip() for line in said[2:-1]] == [
+        "look at    d0: never saw a train",
+        *(f"d{number}: never saw a train" for number in range(1, 4)),
+    ]
     assert said[-1].strip() == "and 5 more"
+
+
+def test_nothing_is_wider_than_a_hundred_columns() -> None:
+    """Measured by letters that take two columns each: Unicode, Standard Annex 11, East Asian Width."""
+    wide = "\u706f\u53f0" * 70
+    names = begins(scenes=[f"a-scene-with-a-long-name-{number}" for number in range(12)], detectors=["x" * 60, "up"])
+    made = [
+        names,
+        entry(1, "mark", text=wide),
+        entry(2, "fault", "main", f"link main: {wide}"),
+        entry(3, "mark", text="up " + "y" * 90),
+    ]
+    for line in [*page(*made), *journal_summary.short(made)]:
+        assert sum(2 if unicodedata.east_asian_width(letter) in "WF" else 1 for letter in line) <= 100, line
+    assert wide in "".join(line.strip() for line in page(*made, ends(4)))
+
+
+def test_when_a_link_did_not_talk() -> None:
+    """From its first word that is not of talking or being opened, until it talks; at the end of a show, until then."""
+    made = [
+        begins(),
+        entry(0.5, "link", "main", state="waking", health=True),
+        entry(1.5, "link", "main", state="waiting", health=True),
+        entry(2, "link", "main", state="talking", health=True),
+        entry(2, "link", "shed", state="talking"),
+        entry(60, "link", "main", state="gone"),
+        entry(61, "fault", "main", "link main: the port is lost", state="gone", health=True),
+        entry(75, "link", "main", state="waking", health=True),
+        entry(80, "link", "main", state="talking", health=True),
+        entry(90, "fault", "main", "link main: its answers are late", state="talking", health=True),
+        entry(100, "fault", "main", "link main: no answer", state="silent", health=True),
+        ends(130),
+    ]
+    day = journal_day.of(made)
+    assert [((span.to - span.from_).total_seconds(), span.known) for span in day.outages["main"]] == [
+        (20, True),
+        (30, False),
+    ]
+    said = page(*made)
+    assert "links      main did not talk 2 times, 50 s in all, first at 12:01:00, and still not at the end" in said
+    assert "           shed talked all the time" in said
+
+
+def test_a_link_that_never_talks_is_away_from_the_first_fault_on() -> None:
+    made = [
+        begins(),
+        entry(1, "link", "main", state="unplugged", health=True),
+        entry(6, "fault", "main", "link main: no such port", state="unplugged", health=True),
+        ends(66),
+    ]
+    assert [(span.to - span.from_).total_seconds() for span in journal_day.of(made).outages["main"]] == [60]
+
+
+def test_a_link_that_was_gone_in_one_show_has_no_outage_in_the_next() -> None:
+    talks = entry(1, "link", "main", state="talking")
+    day = journal_day.of([begins(), talks, entry(5, "link", "main", state="gone"), ends(9), begins(50, 2), ends(99, 2)])
+    assert [(span.to - span.from_).total_seconds() for span in day.outages["main"]] == [4]
 
 
 # --- snags ---------------------------------------------------------------------------------------------------------
@@ -279,6 +343,37 @@ def test_marks_come_under_the_names_in_them() -> None:
         ("gate-arm", "marked at 12:00:01: Gate-arm jerked, at lane."),
         ("lane", "marked at 12:00:01: Gate-arm jerked, at lane."),
         ("mark", "marked at 12:00:02: the gate smelt"),
+    ]
+
+
+def test_snags_come_by_detector_and_by_output() -> None:
+    names = begins(outputs=["gate-arm"], buttons=["red"], scenes=["lane"], detectors={"up": "", "down": ""})
+    made = [
+        names,
+        entry(1, "mark", text="up is slow"),
+        entry(2, "mark", text="gate-arm jerks"),
+        entry(3, "rule", "road"),
+        entry(4, "output", "gate-arm", why="put right"),
+        entry(5, "fault", "main", "gone"),
+        entry(6, "mark", text="smoke"),
+        ends(9),
+    ]
+    said = page(*made)
+    assert said[said.index("", 2) + 1 :] == [
+        "To look at before the next show:",
+        "  rules",
+        "    road  the rule was broken 1 time: wayside journal FOLDER --kind rule",
+        "  links",
+        "    main  1 fault: wayside journal FOLDER --kind fault",
+        "  detectors",
+        "    up    never saw a train",
+        "          marked at 12:00:01: up is slow",
+        "    down  never saw a train",
+        "  outputs",
+        "    gate-arm  somebody else told it something, and it was put right 1 time",
+        "              marked at 12:00:02: gate-arm jerks",
+        "  marks that name nothing",
+        "    mark  marked at 12:00:06: smoke",
     ]
 
 
@@ -465,6 +560,83 @@ def test_how_all_stands_is_written_seldom(bench: Bench) -> None:
     bench.after(1_000)
     bench.after(2_000)
     assert len(bench.kept.of("standing")) <= before + 1  # nothing has happened since
+
+
+class Run:
+    """A link as the journal looks at it."""
+
+    def __init__(self, name: str) -> None:
+        self.link = Link(name)
+        self.now = health(name, State.WAKING, "just opened")
+
+    def health(self) -> Health:
+        return self.now
+
+
+def health(link: str, state: State, what: str, instead: str = "") -> Health:
+    return Health(link, state, 0, what, instead, "on", None, 0, 0, 0, 0, {})
+
+
+def test_how_a_link_is_has_an_entry_when_it_changes(tmp_path: Path, bench: Bench) -> None:
+    """Figures that change in the sentence make no new entry; what to try makes it a fault."""
+    run = Run("main")
+    bench.watch = Watch(bench.kept, bench.show.kernel.program, "bench", lambda: NOON_US + bench.clock.at_us)
+    bench.watch.begins(bench.show, [cast(LinkRun, run)])
+    seen = (
+        health("main", State.WAKING, "just opened"),
+        health("main", State.WAITING, "its boards are starting"),
+        health("main", State.TALKING, "talking, 3 waiting"),
+        health("main", State.TALKING, "talking, 12 waiting"),
+        health("main", State.SILENT, "no answer for 5 s", "look at the cable"),
+        health("main", State.SILENT, "no answer for 9 s", "look at the cable"),
+        health("main", State.TALKING, "talking, 0 waiting"),
+    )
+    for second, run.now in enumerate(seen, 1):
+        bench.after(second)
+    found = [one for one in bench.kept if one.subject == "main"]
+    assert [(one.kind, one.at_us, one.details["state"]) for one in found] == [
+        ("link", 1 * SECOND_US, "waking"),
+        ("link", 2 * SECOND_US, "waiting"),  # nothing is wrong with that
+        ("link", 3 * SECOND_US, "talking"),
+        ("fault", 5 * SECOND_US, "silent"),
+        ("link", 7 * SECOND_US, "talking"),
+    ]
+    assert found[3].text == "link main: no answer for 5 s. Look at the cable."
+    assert all(one.details["health"] for one in found)
+
+
+RULES = """\
+scene quiet
+    turn on red
+    wait 1 min
+
+rule dark
+    never lamp is on while red is on
+    never red is on
+rule idle
+    red is on at least 1 s before a train reaches up
+"""
+
+
+def test_at_its_end_a_show_has_an_entry_for_each_line_of_a_rule(tmp_path: Path) -> None:
+    (tmp_path / "layout.yaml").write_text(LAYOUT)
+    (tmp_path / "a.scene").write_text(RULES)
+    project = load([tmp_path])
+    assert not project.errors, [str(one) for one in project.errors]
+    bench = Bench(project.program)
+    bench.show.inputs.put(StartScene("quiet"))
+    for second in (2, 3):
+        work(bench.show.kernel, bench.show.inputs, second * SECOND_US)
+    bench.clock.at_us = 5 * SECOND_US
+    bench.watch.ended("all is safe", 1)
+    found = bench.kept.of("margin")
+    assert [(one.subject, one.details["line"], one.details["verdict"], one.details["broken"]) for one in found] == [
+        ("dark", 6, "kept", 0),
+        ("dark", 7, "broken", 1),
+    ]  # the rule about trains has seen none, and says nothing
+    assert found[0].place == "a.scene:6"
+    assert found[1].text.startswith("broken")
+    assert bench.kept[-1].kind == "show"
 
 
 def test_a_show_begins_and_ends_once(bench: Bench) -> None:

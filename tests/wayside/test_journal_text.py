@@ -15,9 +15,9 @@ import pytest
 from engine.layout import Layout
 from wayside import journal_file, journal_read
 from wayside.journal import AT_ONCE, DETAILS
+from wayside.journal_day import _ACTS
 from wayside.journal_file import Entry
 from wayside.journal_read import Wanted, hall, local_us
-from wayside.journal_summary import _ACTS
 from wayside.journal_text import HEADINGS, Lines, cell, clock, day, offset, plain, write_csv
 from wayside.journal_watch import _SHAPES, offset_min
 from wayside.journal_words import KINDS

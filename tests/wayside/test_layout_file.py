@@ -29,6 +29,7 @@ from engine.layout import (
     Stretch,
     Wiring,
 )
+from engine.supply import Supply
 from scenes.problems import Problem, as_text
 from wayside import layout_csv, layout_outputs, layout_values, yaml_places
 from wayside.layout_file import read_layout, schema_text
@@ -199,6 +200,8 @@ def without_places(thing: Any) -> Any:
     """The same records with no places, for comparing what was read and not where."""
     if isinstance(thing, dict):
         return {name: without_places(one) for name, one in thing.items()}
+    if isinstance(thing, Supply):
+        thing = thing._replace(runs=tuple(map(without_places, thing.runs)))
     if hasattr(thing, "place"):
         return thing._replace(place=NOWHERE) if isinstance(thing, tuple) else replace(thing, place=NOWHERE)
     if isinstance(thing, Layout):

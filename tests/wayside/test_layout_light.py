@@ -696,6 +696,7 @@ def test_the_schema_has_no_key_that_is_not_tried_here() -> None:
     """Every key that only a lamp or only a servo has is either older than these tests or among them."""
     older = {"dimmable", "levels", "flickers by itself", "flashes as a pair", "longest on"}
     older |= {"positions", "limits", "full travel", "moves by itself"}
+    older |= {"forward voltage", "in series", "idle current"}  # see test_layout_supplies.py
     rows = json.loads(schema_text())["$defs"]["output"]["allOf"]
     barred = {row["if"]["properties"]["kind"]["const"]: set(row["then"]["properties"]) for row in rows}
     assert set(barred) == {kind.value for kind in Kind} - {"colour", "daylight"}
@@ -756,6 +757,8 @@ def test_the_guide_explains_every_key() -> None:
         *schema["$defs"]["link"]["properties"]["words"]["properties"],
         *schema["$defs"]["board"]["properties"],
         *schema["$defs"]["crossing"]["properties"],
+        *schema["$defs"]["supply"]["properties"],
+        *schema["properties"]["exhibition"]["properties"],
     }
     written = GUIDE.replace("latitude:", "`latitude`").replace("longitude:", "`longitude`")
     written = written.replace("time zone:", "`time zone`").replace("`date:", "`date`")
@@ -775,7 +778,7 @@ def test_the_guides_examples_are_taken(row: str) -> None:
     section, key, example = (cell.strip() for cell in row.split("|")[:3])
     name = key.strip("`")
     schema = json.loads(schema_text())
-    known = {"Links": "link", "Boards": "board", "Crossings": "crossing"}.get(section, "output")
+    known = {"Links": "link", "Boards": "board", "Crossings": "crossing", "Supplies": "supply"}.get(section, "output")
     part = {**schema["properties"], **schema["$defs"][known]["properties"]}.get(name)
     for text in re.findall(r"`([^`]+)`", example) if part else []:
         value = _plain(text)
