@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from engine.layout import Kind
-from wayside.walk_guess import DEAD, WRONG_WAY, Guess, all_of, count_of, grouped, words
+from wayside.walk_guess import DEAD, SHOWN, WRONG_WAY, Guess, all_of, count_of, grouped, words
 from wayside.walk_signs import Expect, Walked
 from wayside.walk_stops import BUTTON, DETECTOR, Stop
+from wayside.wording import listed
 
 # --- what a link itself has said -----------------------------------------------------------------------------------
 
@@ -57,6 +58,39 @@ def board_dead(seen: Walked) -> Iterator[Guess]:
             f"{seen.layout.boards[name].first_address}. `wayside try` tells one number alone.",
         )
         yield Guess((name,), all_of(stops, DEAD), what, tries, least=2)
+
+
+def supply_dead(seen: Walked) -> Iterator[Guess]:
+    """A supply, or one of its wires: everything that hangs on it does nothing."""
+    for supply in seen.layout.supplies.values():
+        fuse = " and its fuse" if supply.fuse_ua else ""
+        volts = f"{supply.millivolts / 1000:g} V {'ac' if supply.alternating else 'dc'}"
+        stops = _powered(seen, supply.powers)
+        what = f"Nothing that {supply.name} powers moves ({count_of(stops)})."
+        tries: tuple[str, ...] = (
+            f"Look at {supply.name}: is it switched on? Look at its lamp{fuse}.",
+            f"Measure what comes out of it: {volts}. What is before it, mains above all, is for a qualified person.",
+            "Look at the common return of what it powers.",
+        )
+        yield Guess((supply.name,), all_of(stops, DEAD), what, tries, least=2)
+        for run in supply.runs if len(supply.runs) > 1 else ():
+            on_it = _powered(seen, run.powers)
+            names = listed(list(run.powers), SHOWN)
+            what = f"Nothing on one wire from {supply.name} moves, the one to {names} ({count_of(on_it)})."
+            tries = (
+                f"Follow that wire from {supply.name} to {names}: its plugs, its two ends, its return.",
+                "Measure the voltage at its far end, with something switched on.",
+            )
+            yield Guess((supply.name, *run.powers), all_of(on_it, DEAD), what, tries, least=2)
+
+
+def _powered(seen: Walked, names: tuple[str, ...]) -> list[Stop]:
+    """The stops that hang on boards or outputs of these names; of a signal its parts."""
+    outputs = seen.layout.outputs
+    signals = (outputs[name] for name in names if name in outputs)
+    parts = {part for one in signals for aspect in one.aspects for part, _ in aspect.parts}
+    powered = {*names, *parts}
+    return [stop for stop in seen.stops() if stop.name in powered or stop.board in powered]
 
 
 def track_dead(seen: Walked) -> Iterator[Guess]:

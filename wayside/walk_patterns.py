@@ -31,6 +31,7 @@ PATTERNS = (
     Row("two exchanged", numbers.two_swapped),
     Row("two on one address", numbers.one_address),
     Row("board dead", outputs.board_dead),
+    Row("supply dead", outputs.supply_dead),
     Row("track bus dead", outputs.track_dead),
     Row("link dead", outputs.link_dead),
     Row("on and off exchanged", outputs.all_wrong_way),
