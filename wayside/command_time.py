@@ -6,7 +6,6 @@ Decides what is timed and how; what the seconds mean is decided in `timing`. It 
 from __future__ import annotations
 
 import argparse
-import asyncio
 import sys
 from collections.abc import Iterator, Sequence
 from datetime import datetime
@@ -131,7 +130,7 @@ def _live(project: Project, watch: Watch, options: argparse.Namespace) -> int:
             return FINE
     fits: list[bool] = []
     live = LiveTiming(project, watch, links, lambda: fits.append(_means(project, watch)))
-    keeps = asyncio.run(live.run(asks=not options.keep))
+    keeps = live.perform(asks=not options.keep)
     if keeps is None:
         say("\nNothing was timed.")
         return INTERRUPTED

@@ -6,7 +6,6 @@ Decides what is walked, over which ports, and where the result goes. What a walk
 from __future__ import annotations
 
 import argparse
-import asyncio
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -221,7 +220,7 @@ def _walked(options: argparse.Namespace, layout: Layout, file: Path, name: str, 
     performance = _begun(options, layout, file, name, walk, stops, kept)
     if performance is None:
         return FINE
-    stopped = asyncio.run(performance.run())
+    stopped = performance.perform()
     status = _given(options, performance.session.report)
     return INTERRUPTED if stopped else status
 

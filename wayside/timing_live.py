@@ -37,8 +37,11 @@ class LiveTiming:
     def _now_us(self) -> int:
         return (time.monotonic_ns() - self._began_ns) // 1_000
 
-    async def run(self, asks: bool) -> bool | None:
+    def perform(self, asks: bool) -> bool | None:
         """Whether the seconds are to be kept, if that is asked; None where nothing was timed."""
+        return asyncio.run(self._run(asks))
+
+    async def _run(self, asks: bool) -> bool | None:
         loop = asyncio.get_running_loop()
         with suppress(NotImplementedError):
             loop.add_signal_handler(signal.SIGINT, self._leave)

@@ -47,8 +47,11 @@ class Performance:
         made = self.hand = LinkHand(layout, links, self.now_us, self._heard)
         return made
 
-    async def run(self) -> bool:
+    def perform(self) -> bool:
         """Walk until it is left; whether by Ctrl-C."""
+        return asyncio.run(self._run())
+
+    async def _run(self) -> bool:
         self._loop = asyncio.get_running_loop()
         for name in ("SIGINT", "SIGTERM", "SIGHUP"):
             with suppress(NotImplementedError, AttributeError):
