@@ -138,6 +138,13 @@ def test_it_fits_with_so_much_to_spare(folder: Path, seconds: float, spare: floa
     assert ("One at the track's fastest, 100 mm/s, would leave 5 s." in fit.says) == (seconds > 15)
 
 
+def test_what_a_detector_takes_to_settle_is_not_there_for_the_closing(folder: Path) -> None:
+    text = LAYOUT.replace("approach: {kind: section,", "approach: {kind: section, settle occupied: 1 s,")
+    (folder / "layout.yaml").write_text(text, encoding="utf-8")
+    (fit,) = fits(load([folder]).program, Target("line", "approach", "lane"), 14 * S)
+    assert "leaves 3 s to spare" in fit.says  # 14 s, less 1 s, less the closing's 10 s
+
+
 def test_it_does_not_fit_and_what_would_help_comes_in_the_known_order(folder: Path) -> None:
     (fit,) = fits(load([folder]).program, Target("line", "approach", "lane"), 8 * S)
     assert not fit.fits

@@ -212,6 +212,17 @@ def test_a_known_servo_moves_from_where_it_stands_and_never_faster_than_its_own_
     assert 0.0 < fastest < own
 
 
+def test_a_quick_servo_takes_its_time_all_the_same(tmp_path: Path) -> None:
+    text = TEXT.replace("full travel: 3 s", "full travel: 200 ms")
+    (tmp_path / "layout.yaml").write_text(text, encoding="utf-8")
+    walk = Walk(read_layout(tmp_path / "layout.yaml", "layout.yaml")[0], "gate", positions={"gate": 85.0})
+    walk.say("ready", "go")
+    walk.wait(2 * S)
+    assert walk.value("gate") == pytest.approx(42.5)  # halfway of 85 degrees in half of 4 s, as least jerk has it
+    walk.wait(2 * S)
+    assert walk.value("gate") == pytest.approx(0.0)
+
+
 def test_a_link_that_goes_quiet_is_waited_for_and_what_moves_is_asked_for_anew(layout: Layout) -> None:
     walk = Walk(layout, "amber", "gate")
     walk.hand.link = Heard("main", talks=False, what="no answer", instead="look at its cable")
@@ -335,6 +346,14 @@ def test_a_button_ticks_itself_off_when_it_is_let_go(layout: Layout) -> None:
 def test_the_first_report_of_all_is_no_wagon(layout: Layout) -> None:
     walk = rolled(layout, Detected("lane", "clear"), first="")
     walk.wait(5 * S)
+    assert walk.walker.answers == {}
+
+
+def test_a_clear_that_was_not_seen_to_come_is_no_wagon_gone(layout: Layout) -> None:
+    """The link was lost while the wagon stood there: nobody knows when, or whether, it went."""
+    lost = [Detected("lane", state) for state in ("occupied", "unknown", "clear")]
+    walk = rolled(layout, *lost)
+    walk.wait(3 * S)
     assert walk.walker.answers == {}
 
 
