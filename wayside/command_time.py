@@ -37,10 +37,11 @@ examples:
 
   wayside time examples/pellbrook-quay up-line --dry-run
   wayside time FOLDER up-line --port /dev/ttyUSB0
-  wayside time FOLDER up-line --took 22.4s --keep
+  wayside time FOLDER up-line --took 23.6s --keep
 
-    22.4 s from up-approach to lane.
-    It fits: saltmarsh-lane needs 22 s until its last barrier is down; this train leaves 0.2 s to spare.
+    23.6 s from up-approach to lane.
+    It fits: saltmarsh-lane needs 23 s until its last barrier is down, 1 s of that by rule road-closed;
+    this train leaves 0.6 s to spare.
 
 exit status: 0 it fits, or no crossing hangs on it; 1 it does not fit, the files have errors, or the time cannot be
 kept; 2 wrong usage

@@ -10,6 +10,7 @@ from contextlib import suppress
 
 STDIN = 0
 MOST_BYTES = 4_096  # of one line; the rest of a longer one is a line of its own
+BACKGROUND_S = 0.5  # between two looks whether the terminal is ours again
 ENDED = "\x04"  # what is heard at the end of all lines
 
 
@@ -29,7 +30,7 @@ class TypedLines:
         """Read from the keyboard's number: a thread that held a reader's lock would spoil the leaving."""
         waiting = b""
         with suppress(OSError):
-            while data := os.read(STDIN, MOST_BYTES):
+            while data := _read():
                 at_us = self._now_us()
                 *lines, waiting = (waiting + data).split(b"\n")
                 for line in lines:
@@ -45,3 +46,10 @@ class TypedLines:
         assert self._loop is not None
         with suppress(RuntimeError):  # the loop has ended
             self._loop.call_soon_threadsafe(self._hear, line, at_us)
+
+
+def _read() -> bytes:
+    """What is typed next. Reading from a terminal that another job has would stop the whole program."""
+    while hasattr(os, "tcgetpgrp") and os.isatty(STDIN) and os.tcgetpgrp(STDIN) != os.getpgrp():
+        threading.Event().wait(BACKGROUND_S)
+    return os.read(STDIN, MOST_BYTES)

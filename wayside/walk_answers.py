@@ -66,7 +66,8 @@ def as_kept(answer: Answer) -> dict[str, object]:
     if answer.other:
         kept["other"] = answer.other
     if answer.rolled is not None:
-        kept["rolled"] = answer.rolled._asdict()
+        rolled = answer.rolled
+        kept["rolled"] = rolled._asdict() | {"others": list(rolled.others), "strange": list(rolled.strange)}
     return kept
 
 
