@@ -50,6 +50,13 @@ class TypedLines:
 
 def _read() -> bytes:
     """What is typed next. Reading from a terminal that another job has would stop the whole program."""
-    while hasattr(os, "tcgetpgrp") and os.isatty(STDIN) and os.tcgetpgrp(STDIN) != os.getpgrp():
+    while _in_background():
         threading.Event().wait(BACKGROUND_S)
     return os.read(STDIN, MOST_BYTES)
+
+
+def _in_background() -> bool:
+    try:
+        return hasattr(os, "tcgetpgrp") and os.isatty(STDIN) and os.tcgetpgrp(STDIN) != os.getpgrp()
+    except OSError:  # a terminal, and not the one that this program was started from: nobody stops it there
+        return False

@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import combinations
 
-from wayside.walk_guess import SHIFTS, Guess, grouped, owners_of, words
+from wayside.walk_guess import SHIFTS, SHOWN, Guess, grouped, owners_of, words
 from wayside.walk_signs import Expect, Walked
+from wayside.wording import listed
 
 
 def _led_to(seen: Walked, owner: str | None) -> Expect:
@@ -28,16 +29,26 @@ def off_by_four(seen: Walked) -> Iterator[Guess]:
             if not any(stop.number + shift in owners for stop in stops):
                 continue
             expects = {stop.name: _led_to(seen, owners.get(stop.number + shift)) for stop in stops}
-            what = (
-                f"The accessories of link {link} are off by four: what answers is four numbers further "
-                f"{'up' if shift > 0 else 'down'}. The station counts its boards from {int(not from_one)}, and the "
-                f"layout file from {int(from_one)}."
-            )
+            way = "up" if shift > 0 else "down"
+            what = f"The accessories of link {link} are off by four: what answers is four numbers further {way}."
             tries = (
-                f"Write `boards from: {int(not from_one)}` for link {link} in the layout file, and walk on.",
-                "If the station's book disagrees, give the decoders addresses four numbers away instead.",
+                f"Write {boards_with_shift(seen, link, -shift)} in the layout file: the decoders have such addresses.",
+                "Or give the decoders addresses that are four numbers away, as their books say.",
             )
+            if (shift > 0) == from_one:  # only then can it be the way of counting: see `adapters.packets.numbers`
+                tries = (
+                    f"Write `boards from: {int(not from_one)}` for link {link} in the layout file, and walk on: the "
+                    "station counts its boards so.",
+                    "If the station's book disagrees, give the decoders addresses four numbers away instead.",
+                )
             yield Guess((link,), expects, what, tries, least=1)
+
+
+def boards_with_shift(seen: Walked, link: str, shift: int) -> str:
+    """Boards of accessories with their first addresses so many numbers on; without a board, its outputs."""
+    boards = [board for board in seen.layout.boards.values() if board.link == link and not board.pins]
+    written = [f"`first address: {board.first_address + shift}` for {board.name}" for board in boards]
+    return listed(written, SHOWN) if written else f"addresses that are {shift:+d} for its outputs"
 
 
 def boards_swapped(seen: Walked) -> Iterator[Guess]:

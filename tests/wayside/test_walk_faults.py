@@ -371,16 +371,23 @@ def test_a_servo_is_told_by_its_positions(tmp_path: Path) -> None:
     assert layout.outputs["gate"].kind is Kind.SERVO
 
 
-def test_off_by_four_says_what_to_write(tmp_path: Path) -> None:
-    for from_one, write in ((True, "boards from: 0"), (False, "boards from: 1")):
-        text = (
-            TEXT if from_one else TEXT.replace("main: {kind: serial text,", "main: {kind: serial text, boards from: 0,")
-        )
-        layout = layout_of(text, tmp_path)
-        world = World(layout)
-        world.move(
-            {key_of(s): (s.link, False, s.number + 4) for s in outputs(layout) if s.link == "main" and not s.is_pin}
-        )
-        fault = found(Wrong(world, "", set()))[0]
-        assert fault.key == "off by four"
-        assert f"`{write}`" in fault.tries[0]
+@pytest.mark.parametrize(
+    ("from_one", "further", "write"),
+    [
+        (True, 4, "`boards from: 0`"),  # told 40 as board 10 port 3, which is user number 44 where boards begin at 0
+        (False, -4, "`boards from: 1`"),  # told 40 as board 9 port 3, which is user number 36 where they begin at 1
+        (True, -4, "`first address: 44` for lane-box"),  # no way of counting does this: the decoders are so
+        (False, 4, "`first address: 36` for lane-box"),
+    ],
+)
+def test_off_by_four_says_what_to_write(tmp_path: Path, from_one: bool, further: int, write: str) -> None:
+    """What answers to a number is what the layout file has `further` numbers on. NMRA S-9.2.1 user numbers."""
+    counts = "main: {kind: serial text,"
+    layout = layout_of(TEXT if from_one else TEXT.replace(counts, f"{counts} boards from: 0,"), tmp_path)
+    world = World(layout)
+    on_track = [stop for stop in outputs(layout) if stop.link == "main" and not stop.is_pin]
+    world.move({key_of(stop): (stop.link, False, stop.number - further) for stop in on_track})
+    fault = found(Wrong(world, "", set()))[0]
+    assert fault.key == "off by four"
+    assert f"further {'up' if further > 0 else 'down'}" in fault.what
+    assert write in fault.tries[0]
