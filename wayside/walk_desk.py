@@ -152,7 +152,7 @@ class WalkDesk:
             "summary": summary(report),
             "faults": [[fault.what, list(fault.tries), list(fault.stops)] for fault in report.faults],
             "stops": [
-                [one.name, kind_of(one), one.where, outcome(one, report), one in walker.stops]
+                [one.name, kind_of(one), one.where, outcome(one, report.seen, report.answers), one in walker.stops]
                 for one in report.seen.round.stops
             ],
             "time": session.time.state(),

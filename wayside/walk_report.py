@@ -57,9 +57,9 @@ def report_of(name: str, seen: Walked, answers: Mapping[str, Answer], date: str 
     return Report(name, seen, answers, tuple(likely_faults(seen)), date)
 
 
-def outcome(stop: Stop, report: Report) -> str:
+def outcome(stop: Stop, seen: Walked, answers: Mapping[str, Answer]) -> str:
     """What came of a stop, in a few words; empty where it has not been come to."""
-    answer, sign = report.answers.get(stop.name), report.seen.signs.get(stop.name)
+    answer, sign = answers.get(stop.name), seen.signs.get(stop.name)
     if answer is None:
         return ""
     if stop.sort != OUTPUT and sign is not None:
@@ -110,7 +110,9 @@ def markdown(report: Report) -> str:
         lines.append("None." if not report.open else "None so far.")
     lines += ["", "## Every stop", "", "| stop | what | where | seen |", "|---|---|---|---|"]
     for stop in report.seen.round.stops:
-        lines.append(f"| {stop.name} | {kind_of(stop)} | {stop.where} | {_cell(outcome(stop, report)) or '(open)'} |")
+        lines.append(
+            f"| {stop.name} | {kind_of(stop)} | {stop.where} | {_cell(outcome(stop, report.seen, report.answers)) or '(open)'} |"
+        )
     lines += [f"| {one.name} | | not walked | {_cell(one.why)} |" for one in report.seen.round.left_out]
     return "\n".join(lines) + "\n"
 
@@ -132,7 +134,7 @@ def table(report: Report) -> str:
             stop.number,
             "" if answer is None else answer.how.value,
             "" if answer is None else answer.other,
-            outcome(stop, report),
+            outcome(stop, report.seen, report.answers),
             faults.get(stop.name, ""),
         )
         writer.writerow([f"'{cell}" if str(cell)[:1] in "=+-@" and str(cell) else cell for cell in cells])

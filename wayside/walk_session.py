@@ -16,7 +16,7 @@ from wayside.hall_time import said, zone_of
 from wayside.walk_links import DryHand, LinkHand
 from wayside.walk_listening import state_of
 from wayside.walk_report import Report, report_of
-from wayside.walk_signs import walked
+from wayside.walk_signs import Walked, walked
 from wayside.walk_stops import Round, Stop
 from wayside.walk_time import WalkTime
 from wayside.walker import DONE, HANDS, SHOWS, Said, Walker
@@ -54,10 +54,14 @@ class Session:
     @property
     def report(self) -> Report:
         """What came of it so far."""
-        walker = self.walker
         today = datetime.now(zone_of(self.layout)).date()
-        seen = walked(self.layout, walker.round, walker.answers, walker.heard)
-        return report_of(self.name, seen, walker.answers, said(today))
+        return report_of(self.name, self.seen, self.walker.answers, said(today))
+
+    @property
+    def seen(self) -> Walked:
+        """What was seen so far: quicker to have than what it means."""
+        walker = self.walker
+        return walked(self.layout, walker.round, walker.answers, walker.heard)
 
     def do(self, line: str) -> Said:
         """A word from the terminal or a page."""

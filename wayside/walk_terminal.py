@@ -57,10 +57,10 @@ class Terminal:
         answers = self._session.walker.answers
         if answers == self._answers:
             return
-        report = self._session.report
-        for stop in report.seen.round.stops:
+        seen = self._session.seen
+        for stop in seen.round.stops:
             if stop.name in answers and answers[stop.name] != self._answers.get(stop.name):
-                self.tell(f"{stop.name}: {outcome(stop, report)}.", "      ")
+                self.tell(f"{stop.name}: {outcome(stop, seen, answers)}.", "      ")
         self._answers = dict(answers)
 
     def _stop_lines(self) -> Iterator[str]:
