@@ -214,6 +214,17 @@ def commands(layout: Layout, output: Output, found: Served, code: int) -> tuple[
         return ()
 
 
+def no_pulses(layout: Layout, output: Output) -> str | None:
+    """What lets go of a servo: a pulse of no length (from memory). None where its words cannot say that."""
+    found = served(layout, output)
+    if not isinstance(found, Served) or found.operation != "servo":
+        return None
+    dialect = dialect_of(layout.links[found.link])
+    return (
+        None if "{degrees}" in dialect.words["servo"] else say(dialect, "servo", **dict(found.numbers), us=0, value=0)
+    )
+
+
 def refused(output: Output, code: int) -> Unserved | None:
     """Whether this one code is more than a wire that serves the output can give: a motor's backwards."""
     if output.kind is not Kind.MOTOR or code >= 0:

@@ -7,7 +7,7 @@ What a block began is kept with it: when it has run out it passes to the block a
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from enum import Enum
 from typing import TYPE_CHECKING, Any
 
@@ -167,6 +167,9 @@ class Branching:
             branch.drop(how)
         self.branches.clear()
 
+    def repoint(self, twins: Mapping[int, Any]) -> None:
+        """The line that it is stands elsewhere now; nothing to do for one that does not look at it again."""
+
     def begin(self) -> Status:
         raise NotImplementedError
 
@@ -178,3 +181,16 @@ class Branching:
 
 
 Node = Block | Branching
+
+
+def repoint(root: Node, twins: Mapping[int, Any]) -> None:
+    """Go on by lines that say the same and stand elsewhere: `twins` has the new record for each old one's identity."""
+    todo: list[Node] = [root]
+    while todo:
+        node = todo.pop()
+        if isinstance(node, Block):
+            node.lines = twins.get(id(node.lines), node.lines)
+            todo += [node.child] if node.child is not None else []
+        else:
+            node.repoint(twins)
+            todo += node.branches

@@ -5,11 +5,25 @@ Each says when its blocks begin, and what their ends mean for it. What lines wit
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from engine import program as p
 from engine.blocks import DONE, LEFT, PENDING, Block, Branching, Node, Status
 from engine.queue import LINE
 
 LOOP_LIMIT = 10_000  # rounds of one loop in one instant; a loop that goes round more often is cut and reported
+
+
+class Lined(Branching):
+    """One that looks at its own line again and again."""
+
+    __slots__ = ("line",)
+
+    line: Any
+
+    def repoint(self, twins: Mapping[int, Any]) -> None:
+        self.line = twins.get(id(self.line), self.line)
 
 
 class One(Branching):
@@ -87,10 +101,10 @@ class First(Branching):
         return DONE
 
 
-class Loop(Branching):
+class Loop(Lined):
     """`repeat`: for ever, so many times, or until a condition holds."""
 
-    __slots__ = ("block", "line", "looked_at", "round", "rounds_now")
+    __slots__ = ("block", "looked_at", "round", "rounds_now")
 
     def __init__(self, home: Block, line: p.Repeat) -> None:
         super().__init__(home)
@@ -139,10 +153,10 @@ class Loop(Branching):
         return DONE if status is LEFT else self.begin()
 
 
-class Guarded(Branching):
+class Guarded(Lined):
     """`as long as`: the block is dropped the instant the condition stops holding; then `otherwise` runs."""
 
-    __slots__ = ("line",)
+    __slots__ = ()
 
     def __init__(self, home: Block, line: p.AsLongAs) -> None:
         super().__init__(home)
@@ -180,10 +194,10 @@ class Guarded(Branching):
         super().drop(how)
 
 
-class Until(Branching):
+class Until(Lined):
     """`wait until`, with the longest time it waits and what it does then."""
 
-    __slots__ = ("line", "number")
+    __slots__ = ("number",)
 
     def __init__(self, home: Block, line: p.WaitUntil) -> None:
         super().__init__(home)
@@ -226,10 +240,10 @@ class Until(Branching):
         super().drop(how)
 
 
-class Each(Branching):
+class Each(Lined):
     """`for each`: its members one after another, so far apart, or side by side; over when the last has ended."""
 
-    __slots__ = ("line", "waiting")
+    __slots__ = ("waiting",)
 
     def __init__(self, home: Block, line: p.ForEach) -> None:
         super().__init__(home)
@@ -239,6 +253,10 @@ class Each(Branching):
             # every member draws its own place, so that a new lamp leaves the others in their order
             members.sort(key=lambda member: self.kernel.chance.draw(member.draw))
         self.waiting = members[::-1]
+
+    def repoint(self, twins: Mapping[int, Any]) -> None:
+        super().repoint(twins)
+        self.waiting = [twins.get(id(member), member) for member in self.waiting]
 
     def begin(self) -> Status:
         return self.next_members()
@@ -272,10 +290,10 @@ class Each(Branching):
         return PENDING if self.running() or self.waiting else DONE
 
 
-class Pulses(Branching):
+class Pulses(Lined):
     """`pulse`: each output waits for its feed to recharge, in the order written."""
 
-    __slots__ = ("line", "number", "on", "steps")
+    __slots__ = ("number", "on", "steps")
 
     def __init__(self, home: Block, line: p.Pulse) -> None:
         super().__init__(home)

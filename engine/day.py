@@ -84,6 +84,12 @@ class Plan:
             number: self._interval(entry) for number, entry in enumerate(day.entries) if isinstance(entry, DayEvery)
         }
 
+    def of(self, day: Day) -> Plan:
+        """The plan of the same date with other lines. The layout clock goes on as it is."""
+        made = Plan(day, self.date, self.zone, Clock(), self._begins)
+        made.clock, made.layout_starts_s = self.clock, self.layout_starts_s
+        return made
+
     def us(self, at: datetime) -> int:
         """The instant in microseconds of the performance."""
         return (at.astimezone(UTC) - self._begins) // _US

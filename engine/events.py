@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from engine.layout import NOWHERE, Place
+
+if TYPE_CHECKING:
+    from engine.program import Program
 
 
 class Detected(NamedTuple):
@@ -122,6 +125,21 @@ class Quieten(NamedTuple):
     on: bool
 
 
+class Swap(NamedTuple):
+    """Perform another program of the same layout when the scenes that differ are idle; `at_once`: they are stopped.
+
+    `what` names what was edited.
+    """
+
+    program: Program
+    at_once: bool
+    what: str = ""
+
+
+class KeepOld(NamedTuple):
+    """What waited to be swapped in is waited for no more."""
+
+
 class Remark(NamedTuple):
     """Something to be read in the trace, of which no scene speaks."""
 
@@ -167,6 +185,8 @@ Input = (
     | SetClock
     | Close
     | Quieten
+    | Swap
+    | KeepOld
     | Remark
     | TrainMoves
     | TrainStands

@@ -5,12 +5,24 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from engine.conditions import Becomes, Sort, Term
-from engine.program import AtTime, EachTime, Every, Level, OnButton, OnlyWhile, Scene, Whenever
+from engine.program import AtTime, EachTime, Every, Head, Level, OnButton, OnlyWhile, Scene, Whenever
 from engine.queue import GUARD
 from engine.stage import Alarm, Key
+from engine.swapping import alike
 
 if TYPE_CHECKING:
     from engine.kernel import Kernel
+
+
+def term_of(head: Head) -> Term | None:
+    """What a head asks; None for one that goes by a clock or a button."""
+    return asked_by(head) if isinstance(head, Whenever | OnlyWhile | EachTime) else None
+
+
+def asked_by(head: Whenever | OnlyWhile | EachTime) -> Term:
+    """What a head asks."""
+    term = head.condition.term
+    return Becomes(term) if isinstance(head, EachTime) and not isinstance(term, Becomes) else term
 
 
 class ConditionHead:
@@ -20,11 +32,8 @@ class ConditionHead:
         self.kernel = kernel
         self.name = scene.name
         self.head = head
-        term: Term = head.condition.term
-        if isinstance(head, EachTime) and not isinstance(term, Becomes):
-            term = Becomes(term)
-        self.term = term
-        kernel.truth.question(term)  # its memory begins with the first instant
+        self.term = asked_by(head)
+        kernel.truth.question(self.term)  # its memory begins with the first instant
         self.keys: tuple[Key, ...] = () if isinstance(head, EachTime) else ((Sort.SCENE, scene.name),)
 
     def look(self, holds: bool) -> None:
@@ -39,7 +48,7 @@ class ConditionHead:
             cast.latched.discard(name)
             if run is not None and not run.stopping and isinstance(self.head, OnlyWhile):
                 cast.stop(name, f"{words} no longer holds", self.head.place, latch=False)
-        elif run is None and name not in cast.latched:
+        elif run is None and name not in cast.latched and not self.kernel.swapping.holds(name):
             cast.start(name, words, self.head.place)
 
 
@@ -56,6 +65,17 @@ class TimedHead:
             self._ready_lamp(True)
         else:
             self._set_alarm()
+
+    def retire(self) -> None:
+        """Its scene has it no more."""
+        self.alarm.timer = 0
+        if isinstance(self.head, OnButton):
+            self._ready_lamp(False)
+
+    def tell_ready(self) -> None:
+        """Light its button's ready lamp again, if it is ready: another head of the same button has gone."""
+        if isinstance(self.head, OnButton):
+            self._ready_lamp(self.kernel.stage.now_us >= self.ready_at)
 
     def _set_alarm(self) -> None:
         kernel, head = self.kernel, self.head
@@ -104,14 +124,38 @@ class TimedHead:
             self.kernel.order(None, button.ready_lamp, Level(1.0 if ready else 0.0), head.place, "ready")
 
 
-def make_heads(kernel: Kernel) -> tuple[list[ConditionHead], list[TimedHead]]:
-    """All heads of the program, in the order written."""
+Heads = tuple[list[ConditionHead], list[TimedHead]]
+
+
+def make_heads(kernel: Kernel, before: Heads | None = None) -> Heads:
+    """All heads of the program, in the order written. Of those `before` the ones that are alike go on as they are."""
+    left: dict[str, list[ConditionHead | TimedHead]] = {}
+    known: list[ConditionHead | TimedHead] = [*before[0], *before[1]] if before is not None else []
+    for one in known:
+        left.setdefault(one.name, []).append(one)
+    scenes = kernel.program.scenes.values()
+    heads = [(scene, head, _found(left.get(scene.name), head)) for scene in scenes for head in scene.heads]
+    gone = [one for ones in left.values() for one in ones if isinstance(one, TimedHead)]
+    for timed_head in gone:
+        timed_head.retire()
     conditions: list[ConditionHead] = []
     timed: list[TimedHead] = []
-    for scene in kernel.program.scenes.values():
-        for head in scene.heads:
-            if isinstance(head, Whenever | OnlyWhile | EachTime):
-                conditions.append(ConditionHead(kernel, scene, head))
-            else:
-                timed.append(TimedHead(kernel, scene, head))
+    for scene, head, found in heads:
+        if isinstance(head, Whenever | OnlyWhile | EachTime):
+            conditions.append(found if isinstance(found, ConditionHead) else ConditionHead(kernel, scene, head))
+        else:
+            timed.append(found if isinstance(found, TimedHead) else TimedHead(kernel, scene, head))
+            if gone:
+                timed[-1].tell_ready()
     return conditions, timed
+
+
+def _found(before: list[ConditionHead | TimedHead] | None, head: Head) -> ConditionHead | TimedHead | None:
+    """One of the heads of before that does the same; it stands elsewhere now, perhaps."""
+    for one in before or ():
+        if alike(one.head, head):
+            assert before is not None
+            before.remove(one)
+            one.head = head
+            return one
+    return None

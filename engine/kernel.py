@@ -15,7 +15,7 @@ from engine.chance import Chance
 from engine.conditions import Sort, Term
 from engine.day_clock import LayoutClock
 from engine.events import Input
-from engine.heads import ConditionHead, TimedHead, make_heads
+from engine.heads import Heads, TimedHead, make_heads, term_of
 from engine.inputs import INPUTS, settled
 from engine.layout import NOWHERE, Kind, Place
 from engine.operating import Operator
@@ -23,8 +23,9 @@ from engine.performance import Cast, Run
 from engine.program import Level, Order, Program, conditions
 from engine.proven import Passages
 from engine.queue import GUARD, Queue, Sleeper
-from engine.rules import Broken, Rules
+from engine.rules import Broken, Rules, sentences
 from engine.stage import Alarm, DetectorNow, Key, OutputNow, Stage, Wish, level_left, orders_for, wave_for
+from engine.swapping import Swapping, moved
 from engine.truth import Memory, Truth
 from engine.verbs import VERBS
 from engine.watchers import Watch as Watching
@@ -58,6 +59,7 @@ class Kernel:
         self.begins_us = 0  # the first instant; later where a show waits for its links
         self.closed = False  # no scene begins any more
         self.operator = Operator(self)
+        self.swapping = Swapping(self)
         self._afresh = False  # whether every head is looked at in the next round
         self.clock = LayoutClock(self.starts_s, program.layout.clock.ratio)
         self.rules: Rules | None = None  # where rules are judged: they watch from outside
@@ -72,13 +74,9 @@ class Kernel:
         self._deciding: list[First] = []
         self._watches: list[Watching] = []
         self._memories = 0
-        self.heads: tuple[list[ConditionHead], list[TimedHead]] | None = None
+        self.heads: Heads | None = None
         self._longest: dict[str, Alarm] = {}
-        self._unguarded = [
-            scene.name
-            for scene in program.named_scenes.values()
-            if not any(program.layout.outputs[name].guarded for name in scene.writes)
-        ]
+        self._unguarded = _unguarded(program)
 
     # --- before the first instant ----------------------------------------------------------------------------------
 
@@ -140,17 +138,23 @@ class Kernel:
             self._open()
         for event in inputs:
             INPUTS[type(event)](self, event)
-        rounds = 0
         first, self._afresh = first or self._afresh, False
-        while self._round(everybody=first):
-            first = False
+        self._settle(first)
+        if self.swapping.settled():
+            self._settle(False)
+        self._flush()
+        for watch in self._watches:
+            watch.settle(now_us)
+
+    def _settle(self, everybody: bool) -> None:
+        """Rounds until nothing changes."""
+        rounds = 0
+        while self._round(everybody):
+            everybody = False
             rounds += 1
             if rounds >= REACTION_LIMIT:
                 self._cut()
                 break
-        self._flush()
-        for watch in self._watches:
-            watch.settle(now_us)
 
     def judge(self) -> list[Broken]:
         """The instant is over, and nothing more will come in it: what rules it has broken."""
@@ -165,11 +169,49 @@ class Kernel:
     def _open(self) -> None:
         for condition in conditions(self.program):
             self.truth.question(condition.term)
-        self.heads = make_heads(self)
-        for head in self.heads[0]:
+        self._watch_heads(make_heads(self))
+
+    def _watch_heads(self, heads: Heads) -> None:
+        self.heads = heads
+        for head in heads[0]:
             self.watchers.add(head, "head", head.term, *head.keys)
         for name, now in self.stage.outputs.items():
             self.follow(name, now)
+
+    def take_up(self, program: Program) -> None:
+        """Perform another program of the same layout from this settled instant on; what is alike in both goes on.
+
+        No scene that differs may be running: `engine.swapping` sees to that, and looks at those afresh.
+        """
+        assert self.heads is not None
+        lines, places = moved(self.program, program)
+        self._know_memories()
+        self.program = program
+        self._unguarded = _unguarded(program)
+        self.stage.declare(program)
+        self.cast.take_up(program, lines, places)
+        self.told = {name: told._replace(place=places.get(told.place, told.place)) for name, told in self.told.items()}
+        judged = sentences(program.rules.values()) if self.rules is not None else ()
+        self._forget_but(
+            [watch.term for watch in self._watches]
+            + [condition.term for condition in conditions(program)]
+            + [term_of(head) for scene in program.scenes.values() for head in scene.heads]
+            + [term for sentence in judged for term in sentence.terms]
+        )
+        for condition in conditions(program):
+            self.truth.question(condition.term)
+        for head in self.heads[0]:
+            self.watchers.remove(head)
+        if self.rules is not None:
+            self.rules.take_up(judged)
+        self._watch_heads(make_heads(self, self.heads))
+
+    def _forget_but(self, terms: Iterable[Term | None]) -> None:
+        """Conditions that nobody asks any more remember nothing any more."""
+        for memory in self.truth.forget_but(term for term in terms if term is not None):
+            self.watchers.remove(memory)
+            memory.timer = 0
+        self._memories = len(self.truth.memories)
 
     def _round(self, everybody: bool) -> bool:
         """One round; whether anything happened that another round must look at."""
@@ -428,6 +470,10 @@ class Kernel:
         """For what would pull the block that asks from under itself: done when this round's lines have run."""
         self._later.append(deed)
 
+    def scene_changed(self, name: str) -> None:
+        """A scene does something else now, or is another: its heads look again."""
+        self.changed((Sort.SCENE, name))
+
     def changed(self, key: Key) -> None:
         """Something that conditions may read has changed."""
         self._dirty.add(key)
@@ -481,3 +527,11 @@ class Kernel:
 
     def trouble(self, text: str, *places: Place) -> None:
         self.record(t.Trouble(self.stage.now_us, text, places))
+
+
+def _unguarded(program: Program) -> list[str]:
+    """The scenes that `stop every other scene` stops."""
+    outputs = program.layout.outputs
+    return [
+        scene.name for scene in program.named_scenes.values() if not any(outputs[name].guarded for name in scene.writes)
+    ]

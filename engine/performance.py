@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
 
-from engine.blocks import Block, Status
+from engine.blocks import Block, Status, repoint
 from engine.branches import Watch
 from engine.conditions import Sort
 from engine.layout import DAYLIGHT, NOWHERE, Kind, Place
-from engine.program import Again, Scene
+from engine.program import Again, Program, Scene
 from engine.queue import LINE
 from engine.resuming import followed, resumed
 from engine.stage import OutputNow, Wish, orders_for, own_time, ramp
@@ -62,8 +62,14 @@ class Cast:
         kernel, run = self.kernel, self.runs.get(name)
         if kernel.closed or kernel.operator.stopped:
             return
+        if kernel.swapping.holds(name):
+            kernel.swapping.put_off(name, why, place)
+            return
         if run is not None:
             self._again(run, why, place)
+            return
+        if name not in kernel.program.scenes:  # asked for just before its text was swapped
+            kernel.trouble(f"there is no scene {name} any more", place)
             return
         if self._too_often(name, place):
             return
@@ -85,6 +91,19 @@ class Cast:
                 run.root = None
             self._state(run.scene.name, "running", f"{why}, from the start", place)
             self.kernel.queue.push(self.kernel.stage.now_us, LINE, run)
+
+    def take_up(self, program: Program, lines: Mapping[int, Any], places: Mapping[Place, Place]) -> None:
+        """Another program, in which all that runs is alike: its lines are found in the new text from now on."""
+        for run in self.runs.values():
+            scene = program.scenes[run.scene.name]
+            if run.scene != scene:
+                run.scene = scene
+                if run.root is not None:
+                    repoint(run.root, lines)
+            for output, wish in run.shadow.items():
+                run.shadow[output] = wish._replace(place=places.get(wish.place, wish.place))
+        self.latched &= program.scenes.keys()
+        self.begun_at = {name: begun for name, begun in self.begun_at.items() if name in program.scenes}
 
     def _too_often(self, name: str, place: Place) -> bool:
         at_us, times = self.begun_at.get(name, (-1, 0))

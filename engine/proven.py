@@ -18,7 +18,7 @@ class _Stretch:
     def __init__(self, name: str, state: str) -> None:
         self.name = name
         self.state = state
-        self.taken = state != "clear"
+        self.taken = state not in ("clear", OUT_OF_USE)  # who puts a detector out of use has looked
         self.guessed = state == "unknown"  # taken only because nothing has been heard yet
         self.neighbours: set[str] = set()
         self.ends_unseen = False  # a train may leave it where no detector sees that: then clear has to do

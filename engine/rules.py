@@ -15,8 +15,10 @@ from engine.monitors_counting import AtLeast, AtMost
 from engine.monitors_never import Never, NeverLonger
 from engine.monitors_order import Earlier, Follows, Lead
 from engine.program import Program, Rule, RuleLine
+from engine.proven import Passages
 from engine.queue import GUARD
 from engine.stage import Alarm, Key, key_of
+from engine.swapping import alike
 from engine.truth import Question
 
 if TYPE_CHECKING:
@@ -197,25 +199,47 @@ class Rules:
         self.tell: Callable[[Broken], None] | None = None  # hears of each line that breaks
         self._judges = [_Judge(kernel, number, line) for number, line in enumerate(lines)]
         self._readers: dict[Key, list[_Judge]] = {}
+        self._fresh = dict.fromkeys(self._judges)  # those that have seen nothing yet
+        self._next_due: int | None = None
+        self._know_readers()
+        kernel.rules = self
+
+    def take_up(self, lines: Iterable[Sentence]) -> None:
+        """Other rules: lines that are alike go on as they stand, the others begin at this instant."""
+        left: dict[str, list[_Judge]] = {}
+        for judge in self._judges:
+            left.setdefault(judge.rule.name, []).append(judge)
+        self._judges = [self._found(left, number, line) for number, line in enumerate(lines)]
+        for judge in (one for ones in left.values() for one in ones):
+            judge.alarm.timer = 0
+        self._know_readers()
+
+    def _found(self, left: dict[str, list[_Judge]], number: int, line: Sentence) -> _Judge:
+        of_rule = left.get(line.rule.name, [])
+        found = next((one for one in of_rule if alike(one.line, line.line)), None)
+        if found is None:
+            found = _Judge(self._kernel, number, line)
+            self._fresh[found] = None
+        else:
+            of_rule.remove(found)
+            found.number, found.rule, found.line = number, line.rule, line.line
+        return found
+
+    def _know_readers(self) -> None:
+        self._readers = {}
         for judge in self._judges:
             for key in judge.keys:
                 self._readers.setdefault(key, []).append(judge)
-        self._began = False
-        self._next_due: int | None = None
-        kernel.rules = self
+        self._next_due = min((judge.due for judge in self._judges if judge.due is not None), default=None)
 
     def settle(self, now_us: int, changed: Iterable[Key]) -> list[Broken]:
         """The instant is over: `changed` is what may be other than before. What has broken now."""
-        affected: dict[_Judge, None] = {}
-        if not self._began:
-            self._began = True
-            affected = dict.fromkeys(self._judges)
-        else:
-            for key in changed:
-                for judge in self._readers.get(key, ()):
-                    affected[judge] = None
-            if self._next_due is not None and self._next_due <= now_us:
-                affected |= {judge: None for judge in self._judges if judge.due is not None and judge.due <= now_us}
+        affected, self._fresh = self._fresh, {}
+        for key in changed:
+            for judge in self._readers.get(key, ()):
+                affected[judge] = None
+        if self._next_due is not None and self._next_due <= now_us:
+            affected |= {judge: None for judge in self._judges if judge.due is not None and judge.due <= now_us}
         return self._feed(affected, now_us) if affected else []
 
     def _feed(self, affected: dict[_Judge, None], now_us: int) -> list[Broken]:
@@ -239,6 +263,14 @@ class Rules:
 
 class Lasting(Rules):
     """Rules of a live show: whatever goes wrong in judging them ends the judging, and never the show."""
+
+    def take_up(self, lines: Iterable[Sentence]) -> None:
+        """As ever; if these are the first that ask where trains are, that is followed from now on."""
+        kernel = self._kernel
+        if kernel.passages is None and asks_trains(kernel.program):
+            states = {name: now.state for name, now in kernel.stage.detectors.items()}
+            kernel.believe(Passages(kernel.program.layout, states))
+        super().take_up(lines)
 
     def settle(self, now_us: int, changed: Iterable[Key]) -> list[Broken]:
         try:

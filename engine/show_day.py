@@ -16,6 +16,7 @@ from engine.events import Close, Input, Quieten, Remark, Stand, StartScene, Stop
 from engine.kernel import Kernel
 from engine.layout import NOWHERE, Place
 from engine.program import Again, Day, DayAfter, DayAt, DayEntry, DayEvery
+from engine.swapping import alike
 
 GRACE_US = 600_000_000  # what is missed by less is done at once, what by more is left out
 LATE_US = 1_000_000  # what is done within this time is done on time
@@ -32,6 +33,8 @@ class Times(Protocol):
     ends_us: int
     closes: bool
     quiet: tuple[tuple[int, int], ...]
+
+    def of(self, day: Day) -> Times: ...
 
     def is_quiet(self, at_us: int) -> bool: ...
 
@@ -84,18 +87,50 @@ class ShowDay:
         self._due: list[tuple[int, int, int]] = []  # a heap: instant, rank, number of the entry or of the hour
         self._hours: list[tuple[str, Callable[[int, int], list[Input]]]] = []
         self._times_set = kernel.clock.times_set
+        self._program = kernel.program
         plan.clock = kernel.clock
         kernel.quiet = True
         kernel.cast.hears = self._heard
-        self._hour(plan.opens_us, "opens", self._opens)
+        self._plan_all(plan.opens_us - 1)
+
+    def _plan_all(self, after_us: int) -> None:
+        """All that is due later than an instant; before it opens, and of its closing, whatever is still to come."""
+        plan = self._plan
+        if self.phase is Phase.BEFORE:
+            self._hour(plan.opens_us, "opens", self._opens)
         for from_us, to_us in plan.quiet:
             if plan.opens_us <= from_us < to_us:
-                self._hour(from_us, "quiet begins", self._quiet_begins)
-                self._hour(to_us, "quiet ends", self._quiet_ends)
+                if from_us > after_us:
+                    self._hour(from_us, "quiet begins", self._quiet_begins)
+                if to_us > after_us:
+                    self._hour(to_us, "quiet ends", self._quiet_ends)
         if plan.closes:
             self._hour(plan.ends_us, "closes", self._closes)
         for number in range(len(plan.day.entries)):
-            self._plan_next(number, plan.opens_us - 1)
+            self._plan_next(number, max(plan.opens_us - 1, after_us))
+
+    def _program_was_swapped(self, now_us: int) -> list[Input]:
+        """Another text: the day's lines stand elsewhere, or are others. What they had before now is not begun."""
+        self._program = self._kernel.program
+        before, day = self._plan.day, self._program.days.get(self._plan.day.name)
+        if day is None:
+            return []
+        clock = self._plan.clock
+        self._plan = self._plan.of(day)
+        self._plan.clock = clock
+        if alike(before, day) or self.phase not in (Phase.BEFORE, Phase.OPEN):
+            return []
+        ended = [before.entries[number] for _, rank, number in self._due if rank == 2]
+        self._due, self._hours = [], []
+        self._plan_all(now_us)
+        for number, entry in enumerate(day.entries):
+            if any(alike(one, entry) for one in ended):
+                heapq.heappush(self._due, (now_us, 2, number))
+        return [Quieten(self.phase is Phase.BEFORE or self._plan.is_quiet(now_us))]
+
+    @property
+    def name(self) -> str:
+        return self._plan.day.name
 
     @property
     def over(self) -> bool:
@@ -143,6 +178,8 @@ class ShowDay:
         out = self._around.advance(now_us)
         if self._now is not None and self._now() - now_us > LATE_US:
             return out  # the kernel works what was due in the past; ours waits until it has come to the present
+        if self._program is not self._kernel.program:
+            out += self._program_was_swapped(now_us)
         if self._times_set != self._kernel.clock.times_set:
             self._clock_was_set()
         if self._kernel.closed and self.phase in (Phase.BEFORE, Phase.OPEN, Phase.CLOSING):
@@ -156,7 +193,7 @@ class ShowDay:
 
     def _opens(self, due_us: int, now_us: int) -> list[Input]:
         self.phase = Phase.OPEN
-        return self._tell(due_us, now_us, "opens", self._plan.day.opens_place, Quieten(False))
+        return self._tell(due_us, now_us, "opens", self._plan.day.opens_place, Quieten(self._plan.is_quiet(now_us)))
 
     def _quiet_begins(self, due_us: int, now_us: int) -> list[Input]:
         return self._tell(due_us, now_us, "quiet begins", NOWHERE, Quieten(self._plan.is_quiet(now_us)))

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from typing import NamedTuple
+from collections.abc import Iterable
+from typing import NamedTuple, TypeVar
 
 from engine import curves, ways
 from engine.chance import Chance, splitmix64
@@ -16,6 +17,7 @@ from engine.program import Come, Flash, Flickers, Level, Order, Program, Shows, 
 from engine.waves import Flashing, Ramp, State, Steady, Wave, endless, next_change
 
 Key = tuple[Sort, str]
+V = TypeVar("V", bool, int, str)
 
 
 def key_of(atom: Atom) -> Key:
@@ -195,6 +197,18 @@ class Stage:
             layout.detectors, -1
         )  # when a train came on to the stretch last
         self.feeds_ready = dict.fromkeys(layout.feeds, 0)
+
+    def declare(self, program: Program) -> None:
+        """Another program: what it declares keeps what it holds, what it does not is gone."""
+        _declare(self.flags, program.flags, False)
+        _declare(self.counters, program.counters, 0)
+        _declare(self.scenes, program.scenes, "")
+
+
+def _declare(held: dict[str, V], names: Iterable[str], fresh: V) -> None:
+    before = dict(held)
+    held.clear()  # the same table still: conditions ask it
+    held.update((name, before.get(name, fresh)) for name in names)
 
 
 def settled_wave(setting: Setting, now_us: int) -> Wave:

@@ -24,6 +24,7 @@ class Standing:
         self._kernel = kernel
         outputs = kernel.program.layout.outputs
         self._guarded = [name for name, output in outputs.items() if output.guarded]
+        self._program = kernel.program
         self._reads = {name: self._read_for(name) for name in self._guarded}
         self._safe: set[str] = set()
 
@@ -40,6 +41,9 @@ class Standing:
     def look(self) -> list[Input]:
         """Those go to rest whose detectors have all reported clear; one that a scene has taken is the scene's."""
         stage = self._kernel.stage
+        if self._program is not self._kernel.program:  # another text: other scenes may write it, and read others
+            self._program = self._kernel.program
+            self._reads = {name: self._read_for(name) for name in self._guarded}
         ready: list[Input] = []
         for name in sorted(self._safe):
             if stage.outputs[name].holder:

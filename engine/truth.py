@@ -6,10 +6,10 @@
 from __future__ import annotations
 
 import operator
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 
-from engine.conditions import All, Any, AtLeast, Atom, Becomes, Held, Not, Sort, Term, Test, atoms
+from engine.conditions import All, Any, AtLeast, Atom, Becomes, Held, Not, Sort, Term, Test, atoms, parts
 from engine.layout import OUT_OF_USE, Kind
 from engine.stage import Key, OutputNow, Shown, Stage, key_of
 from engine.waves import Flashing, State, Steady, endless, shines, under_way
@@ -143,6 +143,14 @@ class Truth:
             found = self._questions[term] = self._make(term)
         return found
 
+    def forget_but(self, terms: Iterable[Term]) -> list[Memory]:
+        """Keep the memories in these terms only, as they are; those that are forgotten. Questions are made again."""
+        wanted = {part for term in terms for part in parts(term) if isinstance(part, Held | Becomes)}
+        gone = [memory for term, memory in self.memories.items() if term not in wanted]
+        self.memories = {term: memory for term, memory in self.memories.items() if term in wanted}
+        self._questions.clear()
+        return gone
+
     @contextmanager
     def between_instants(self) -> Iterator[None]:
         """Ask as if this instant were over and the next had not come: what is true for an instant only is not."""
@@ -211,7 +219,9 @@ class Truth:
 
     def _remembered(self, term: Held | Becomes) -> Question:
         inner = self.question(term.term)
-        memory = self.memories[term] = Memory(term, inner, [key_of(atom) for atom in atoms(term)])
+        memory = self.memories.get(term)  # one that was kept, while all questions are made again
+        if memory is None:
+            memory = self.memories[term] = Memory(term, inner, [key_of(atom) for atom in atoms(term)])
         if isinstance(term, Held):
             for_us = term.for_us
             return lambda: memory.since is not None and self.stage.now_us - memory.since >= for_us

@@ -31,7 +31,7 @@ def _tell(block: Block, line: p.Tell) -> Status:
 
     def go_back(_: bool) -> None:
         for output, wish, begun in before:
-            kernel.again(run, output, wish, line.place)
+            kernel.again(run, output, wish, block.place)  # the line may stand elsewhere by then
             if begun is None:
                 block.begun.pop(output, None)  # what goes on was begun by another block, or nobody, and ends with that
             else:

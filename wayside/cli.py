@@ -27,6 +27,7 @@ class Command(NamedTuple):
 
 
 COMMANDS = {
+    "new": Command("make the folder of a new layout: a few questions, and a scene that runs", "wayside.command_new"),
     "check": Command("find everything wrong with a layout's files, before anything moves", "wayside.command_check"),
     "rehearse": Command("play the rehearsals, or any scene, in no time and with no layout", "wayside.command_rehearse"),
     "challenge": Command("drive trains against the rules until one breaks, or none does", "wayside.command_challenge"),
@@ -35,6 +36,11 @@ COMMANDS = {
     ),
     "run": Command("perform a show in real time, with --dry-run on no hardware at all", "wayside.command_run"),
     "journal": Command("what happened in shows: filtered, followed, replayed, summed up", "wayside.command_journal"),
+    "day-sheet": Command(
+        "one page for whoever minds a show day: times, signs, what to do if", "wayside.command_day_sheet"
+    ),
+    "pack": Command("what a show needs in one file, for another computer", "wayside.command_pack"),
+    "unpack": Command("put a pack into a folder, check and rehearse it there", "wayside.command_unpack"),
     "stand-in": Command(
         "a far end that is not there: see what would be told to the hardware", "wayside.command_stand_in"
     ),
@@ -43,6 +49,7 @@ COMMANDS = {
     "try": Command("tell one output one thing, and see what goes over the wire for it", "wayside.command_try"),
     "walk": Command("go round the layout: does each thing do what it should, and if not, why", "wayside.command_walk"),
     "time": Command("time a train to the crossing, and see whether the closing fits", "wayside.command_time"),
+    "jog": Command("step a servo by hand, and set its ends, limits and travel", "wayside.command_jog"),
     "draw": Command("show how lamps flicker, come on and fade, so that you can choose", "wayside.command_draw"),
 }
 

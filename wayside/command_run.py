@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from wayside import desk_asked, last_positions, wording
 from wayside.command_check import counted, given_paths, paragraphs, without
 from wayside.hands import so_already, understood
+from wayside.live_edits import Edits
 from wayside.live_screen import Screen
 from wayside.live_servos import Servos
 from wayside.live_words import ended, kept_closed, not_begun
@@ -119,8 +120,9 @@ def run(options: argparse.Namespace) -> int:
         show = Show(project.program, memory.record, seed=seed, starts_s=from_s, known=True, broken=screen.rules.broken)
         memory.begins(show, seed=seed)
         day = _day_of(show, plan, _staged(desk, project, show, True))
-        return _performed(Performance(project, show, screen, memory, day=day, desk=desk), memory)
-    return _on_links(project, options.port, screen, memory, seed, from_s, plan, desk)
+        edits = Edits(project, options.paths, show, screen, memory, True, day, desk)
+        return _performed(Performance(project, show, screen, memory, edits, day=day, desk=desk), memory)
+    return _on_links(project, options, screen, memory, seed, from_s, plan, desk)
 
 
 def _performed(performance: Performance, memory: Memory) -> int:
@@ -153,7 +155,7 @@ def _day_of(show: Show, plan: Plan | None, world: World) -> ShowDay | None:
 
 def _on_links(
     project: Project,
-    ports: list[str],
+    options: argparse.Namespace,
     screen: Screen,
     memory: Memory,
     seed: int,
@@ -164,7 +166,7 @@ def _on_links(
     from wayside.live_links import Links, links_of
 
     clock = ShowClock()
-    wired = links_of(project.layout, ports)
+    wired = links_of(project.layout, options.port)
     links = Links(project.layout, wired, clock.now_us, screen.show)  # the journal looks at links for itself
     kept = last_positions.file_for(project.layout_file)
     positions, trouble = last_positions.read(kept, project.layout)
@@ -180,7 +182,8 @@ def _on_links(
     day = _day_of(show, plan, _staged(desk, project, show, False))
     memory.begins(show, links.runs, seed)
     servos = Servos(show, kept, links.runs)
-    return _performed(Performance(project, show, screen, memory, links, servos, day, desk), memory)
+    edits = Edits(project, options.paths, show, screen, memory, False, day, desk)
+    return _performed(Performance(project, show, screen, memory, edits, links, servos, day, desk), memory)
 
 
 class Performance:
@@ -192,6 +195,7 @@ class Performance:
         show: Show,
         screen: Screen,
         memory: Memory,
+        edits: Edits,
         links: Links | None = None,
         servos: Servos | None = None,
         day: ShowDay | None = None,
@@ -201,6 +205,7 @@ class Performance:
         self._show = show
         self._screen = screen
         self._memory = memory
+        self._edits = edits
         self._links = links
         self._servos = servos
         self._day = day
@@ -227,7 +232,8 @@ class Performance:
         if self._links is not None:
             self._links.start(self._show.inputs.put)
         if self._desk is not None:
-            self._desk.start(self, self._screen.links, self._screen.rules.tallies)
+            self._desk.start(self, self._screen.links, self._screen.rules.tallies, self._edits.offering.state)
+        self._edits.start()
         try:
             while not task.done() and not self._at_once:
                 self._look()
@@ -243,6 +249,7 @@ class Performance:
             unreached = self._links.unreached() if self._links is not None else []
         finally:
             self._screen.close()
+            self._edits.stop()
             if self._desk is not None:
                 self._desk.stop()
             if self._links is not None:
@@ -339,11 +346,13 @@ class Performance:
         self._screen.draw(self._show)
 
     def _work(self, line: str, loop: asyncio.AbstractEventLoop) -> None:
-        answer = understood(line, self._project.program)
+        answer = understood(line, self._show.kernel.program)
         for sentence in self._do(answer):
             self._screen.remark(sentence)
         if answer.mark is not None:
             self._memory.mark(answer.mark)
+        if answer.swap is not None:
+            self._screen.remark(self._edits.typed(answer.swap))
         if answer.order:
             self._order(answer.order)
         if answer.begins:
@@ -373,6 +382,12 @@ class Performance:
     def mark(self, note: str) -> None:
         """Something odd was seen just now."""
         self._memory.mark(note)
+
+    def swap(self, how: str, number: int) -> tuple[bool, list[str]]:
+        """What becomes of edited scene files, asked for on a page."""
+        self._memory.typed(f"on the desk: swap {how}")
+        fine, says = self._edits.offering.asked(how, number)
+        return fine, [says]
 
     def _order(self, operation: str) -> None:
         if self._links is None:

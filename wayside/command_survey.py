@@ -208,7 +208,8 @@ def _faces(
         sheet = survey_sheet.pages(project.layout, project.program, loads, fast if played else None)
         yield partial(_sheet, options.organiser, sheet_title, sheet)
     if options.chart is not None:
-        yield partial(_chart, project, Path(options.chart), stock, sections)
+        chart = [one for one in sections if one.title != survey_pages.COSTS]  # nobody needs these under a baseboard
+        yield partial(_chart, project, Path(options.chart), stock, chart)
     if all(one is None for one in (options.csv, options.markdown, options.organiser, options.chart)):
         yield partial(_put, SCREEN, list(survey_faces.as_text(title, sections, _width())))
 

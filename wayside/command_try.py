@@ -7,13 +7,22 @@ from __future__ import annotations
 
 import argparse
 import re
-import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from engine.layout import Layout, Link, Wiring
-from wayside.terminal import finish, say
+from wayside.port_asking import (
+    agreed,
+    given_ports,
+    may_reset,
+    ports_there,
+    sound_layout,
+    tell_at_once,
+    trouble_words,
+    warning,
+)
+from wayside.terminal import say
 from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss
 from wayside.wording import listed, read_whole_number
 
@@ -94,7 +103,7 @@ def run(options: argparse.Namespace) -> int:
         say("  Nothing was sent: this is a dry run.")
         return FINE
     if not trial.link.port:
-        say(f"  Nothing was sent: no port is named. {_ports()}")
+        say(f"  Nothing was sent: no port is named. {ports_there()}")
         return FINE
     return _send(trial, options.yes)
 
@@ -135,21 +144,15 @@ def _layout(options: argparse.Namespace) -> tuple[Layout | None, int]:
     if folder is None:
         layout = bare_layout(Link(BARE, dialect="late"))
     else:
-        from scenes.problems import as_text
-        from wayside.layout_file import read_layout
-        from wayside.project import find
-
-        file = find([Path(folder)]).layout
-        layout, problems, text = read_layout(file, str(file))
-        errors = [problem for problem in problems if not problem.advice]
-        if errors:
-            for problem in errors:
-                say(as_text(problem, text) + "\n")
-            say("Nothing was tried. Put the layout file right first, or try a pin or an address from another folder.")
+        found = sound_layout(
+            Path(folder), "Put the layout file right first, or try a pin or an address from another folder"
+        )
+        if found is None:
             return None, PROBLEMS
+        layout = found[0]
     if options.link is not None and options.link not in layout.links:
         raise UsageProblem(f"The layout has no link {options.link}.{near_miss(options.link, layout.links)}")
-    ports = _given_ports(options.port, layout)
+    ports = given_ports(options.port, layout)
     return replace(layout, links={name: _changed(link, options, ports) for name, link in layout.links.items()}), FINE
 
 
@@ -165,22 +168,6 @@ def _changed(link: Link, options: argparse.Namespace, ports: dict[str, str]) -> 
             raise UsageProblem(f"--boards-from takes 1 or 0, not {options.boards_from!r}.")
         link = replace(link, from_one=options.boards_from == "1")
     return replace(link, port=ports.get(link.name, link.port))
-
-
-def _given_ports(port: str | None, layout: Layout) -> dict[str, str]:
-    """By link: `main=/dev/ttyUSB0` is for one of them, as `wayside run` has it; a port alone is for any."""
-    name, named, rest = (port or "").partition("=")
-    from wayside.layout_links import meant_port
-
-    if meant := meant_port(rest or name):
-        raise UsageProblem(f"--port {port}: no device and no address is called that. Write {meant}.")
-    if not port:
-        return {}
-    if not named or not re.fullmatch(r"[a-z][a-z0-9-]*", name):
-        return dict.fromkeys(layout.links, port)
-    if name not in layout.links:
-        raise UsageProblem(f"The layout has no link {name}.{near_miss(name, layout.links)}")
-    return {name: rest}
 
 
 def _trial(options: argparse.Namespace, layout: Layout) -> Trial:
@@ -216,19 +203,10 @@ def _link(options: argparse.Namespace, layout: Layout) -> Link:
 # --- the port ------------------------------------------------------------------------------------------------------
 
 
-def _ports() -> str:
-    """What could be written after --port."""
-    from adapters.serial_port import ports
-
-    found = [f"{one.port} ({one.what})" for one in ports()]
-    there = f"This computer has {listed(found)}" if found else "This computer shows no serial port"
-    return f"{there}; write --port PORT, or `port:` in the layout file."
-
-
 def _send(trial: Trial, yes: bool) -> int:
     link = trial.link
-    say(f"  {_warning(link)}")
-    if not yes and not _agreed():
+    say(f"  {warning(link)}")
+    if not yes and not agreed("Open it and tell the station?"):
         say("  Nothing was sent.")
         return FINE
     from adapters.dialects import dialect_of
@@ -238,41 +216,10 @@ def _send(trial: Trial, yes: bool) -> int:
     try:
         port = Port.open(link.port, link.baud, leave_lines_alone=not link.resets)
         try:
-            talk = Talk(port, dialect_of(link), _tell)
-            heard = talk.run(trial.texts, _may_reset(link), link.start_up_us, trial.on_the_track)
+            talk = Talk(port, dialect_of(link), tell_at_once)
+            heard = talk.run(trial.texts, may_reset(link), link.start_up_us, trial.on_the_track)
         finally:
             port.close()
     except PortTrouble as trouble:
         raise UsageProblem(trouble_words(trouble.what, trouble.instead)) from trouble
     return FINE if heard.anything and not heard.refused else PROBLEMS
-
-
-def trouble_words(what: str, instead: str) -> str:
-    """What is wrong with a port, as a sentence. A trial does not go on by itself as a show does."""
-    begins = what if what.startswith("`") else f"{what[:1].upper()}{what[1:]}"  # a port keeps its small letters
-    return f"{begins.replace('`', '')}: {instead.removesuffix('; Wayside goes on by itself')}."
-
-
-def _tell(line: str) -> None:
-    """At once, since the next line may be seconds away."""
-    say(line)
-    finish()
-
-
-def _may_reset(link: Link) -> bool:
-    return link.resets and not link.port.lower().startswith(("socket:", "loop:"))
-
-
-def _warning(link: Link) -> str:
-    if _may_reset(link):
-        return f"Opening {link.port} may reset the station: trains may stop, and the track's power may go off."
-    if link.resets:
-        return f"Opening {link.port} resets nothing by itself."
-    return f"The control lines of {link.port} are left alone, so the station should not be reset."
-
-
-def _agreed() -> bool:
-    if not sys.stdin.isatty():
-        raise UsageProblem("Nobody is there to be asked. Add --yes if the port may be opened.")
-    _tell("  Open it and tell the station? Type yes, or anything else to leave it:")
-    return sys.stdin.readline().strip().lower() in ("yes", "y")

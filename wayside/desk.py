@@ -10,12 +10,13 @@ import secrets
 from collections.abc import Callable, Iterable
 from typing import Protocol
 
+from engine.events import ByHand
 from engine.trace import Broke, LinkIs, Record, SceneIs, Trouble
+from wayside import desk_servos
 from wayside.desk_app import Desk as App
 from wayside.desk_app import Done
 from wayside.desk_door import Door
 from wayside.desk_facts import facts
-from wayside.desk_files import Files, Verdict
 from wayside.desk_hub import Hub
 from wayside.desk_orders import Asked, Order, asked
 from wayside.desk_server import Server
@@ -43,6 +44,9 @@ class Performer(Protocol):
     def mark(self, note: str) -> None:
         """Something odd was seen just now: into the journal."""
 
+    def swap(self, how: str, number: int) -> Done:
+        """What becomes of edited scene files: the offer of this number."""
+
 
 class Desk:
     """Made before the show begins, so that a port that cannot be had is said first."""
@@ -57,8 +61,7 @@ class Desk:
         self._before: State = {}
         self._talked: set[str] = set()
         self._tasks: list[asyncio.Task[None]] = []
-        self.paths: list[str] = []  # as given on the command line
-        self._edited: Verdict = []
+        self._edited: Callable[[], list[object]] = list
         self._server: Server | None = None
 
     # --- the show's side -------------------------------------------------------------------------------------------
@@ -101,12 +104,13 @@ class Desk:
         performer: Performer,
         links: Callable[[], Iterable[str]],
         rules: Callable[[], dict[str, tuple[int, int]]],
+        edited: Callable[[], list[object]],
     ) -> None:
         """Open the page. To be called in the show's loop."""
         assert self._hub is not None
-        loop, kernel = asyncio.get_running_loop(), self._show.kernel
-        program, name = self._project.program, self._project.name
-        self._hub.facts = facts(program, name, self._dry_run, kernel.hall_starts_s)  # a show day has set it by now
+        loop = asyncio.get_running_loop()
+        self._edited = edited
+        self._hub.facts = self._facts()  # a show day has set the hall's time by now
 
         async def carry_out(order: Order) -> Done:
             future = asyncio.run_coroutine_threadsafe(self._carried_out(order, performer), loop)
@@ -118,8 +122,7 @@ class Desk:
         app.stream.let_go = self._server.doors.cut
         self._publish(links, rules)
         self._server.start()
-        files = Files(self._project.layout_file, self.paths, self._files_edited)
-        self._tasks = [asyncio.ensure_future(self._tell(links, rules)), asyncio.ensure_future(files.watch())]
+        self._tasks = [asyncio.ensure_future(self._tell(links, rules))]
 
     def stop(self) -> None:
         """The show is over: the pages are told, then the server ends."""
@@ -133,8 +136,17 @@ class Desk:
         else:
             self.door.socket.close()
 
-    def _files_edited(self, verdict: Verdict) -> None:
-        self._edited = verdict
+    def _facts(self) -> dict[str, object]:
+        kernel = self._show.kernel
+        return facts(kernel.program, self._project.name, self._dry_run, kernel.hall_starts_s)
+
+    def performs(self) -> None:
+        """Another program has been swapped in: pages that know other scenes or rules are begun anew."""
+        assert self._hub is not None
+        found = self._facts()
+        if found != self._hub.facts:
+            self._hub.renew(secrets.token_urlsafe(9), found)
+            self._before = {}
         self._touched.set()
 
     async def _tell(self, links: Callable[[], Iterable[str]], rules: Callable[[], dict[str, tuple[int, int]]]) -> None:
@@ -156,14 +168,28 @@ class Desk:
         assert self._hub is not None
         assert self._reader is not None
         self._reader.links, self._reader.rules = links(), rules()
-        state = self._reader.read() | {"files": self._edited}
+        state = self._reader.read() | {"files": self._edited()}
         self._hub.publish(difference(self._before, state))
         self._before = state
 
     # --- orders ----------------------------------------------------------------------------------------------------
 
     async def _carried_out(self, order: Order, performer: Performer) -> Done:
-        return self._do(asked(order, self._project.program, self._dry_run), performer)
+        what = asked(order, self._show.kernel.program, self._dry_run)
+        if what.here is not None:
+            return await self._set_here(*what.here, performer)
+        return self._do(what, performer)
+
+    async def _set_here(self, name: str, end: str, performer: Performer) -> Done:
+        """The disk may take its time, so a thread writes, and the show goes on."""
+        kernel = self._show.kernel
+        change, why = desk_servos.here(kernel, name, end, self._show.now_us)
+        if change is None:
+            return False, [why]
+        fine, says = await asyncio.to_thread(desk_servos.write, self._project.layout_file, change, kernel)
+        if fine:
+            performer.say(f"from a page: {end} of {name} is {change.value} in the layout file")
+        return fine, [says]
 
     def _do(self, what: Asked, performer: Performer) -> Done:
         if not what.fine:
@@ -173,9 +199,24 @@ class Desk:
         if what.mark is not None:
             performer.mark(what.mark)
             return True, ["Marked."]
+        if what.swap is not None:
+            fine, said = performer.swap(*what.swap)
+            self._touched.set()
+            return fine, said
         if what.train is not None or what.lifted is not None:
             return self._train(what, performer)
+        if what.step is not None:
+            return self._step(*what.step, performer)
         says = performer.obey(what.answer)
+        return not says, says
+
+    def _step(self, name: str, by: float, performer: Performer) -> Done:
+        found = desk_servos.step(self._show.kernel, name, by, self._show.now_us)
+        if found.why_not:
+            return False, [found.why_not]
+        says = performer.obey(Answer((ByHand(name, found.to),)))
+        if not says:
+            performer.say(f"from a page: step {name} to {found.to:g} deg")
         return not says, says
 
     def _train(self, what: Asked, performer: Performer) -> Done:

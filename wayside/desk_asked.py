@@ -47,7 +47,6 @@ def desk(options: argparse.Namespace, screen: Screen) -> Desk | None:
             raise
         screen.remark(f"{problem} The show goes on without its desk.")  # nobody asked for it by name
         return None
-    made.paths = list(options.paths)
     screen.told, screen.recorded = made.remark, made.record
     screen.marks = (f"desk       {made.door}",)
     if made.lan:  # no remark, which a page or a journal might hear, too: the PIN is for whoever sees this terminal

@@ -7,6 +7,7 @@ from __future__ import annotations
 from engine.layout import Crossing, Kind, Layout, Output, Track
 from engine.program import AtTime, Every, Head, OnButton, Program, Scene
 from wayside import trace_words as words
+from wayside.desk_servos import angles
 
 Facts = dict[str, object]
 
@@ -38,6 +39,7 @@ def _output(output: Output, layout: Layout, program: Program) -> Facts:
         "guarded": output.guarded,
         "dimmable": output.dimmable,
         "told_by_hand": shown and output.follows_lux is None,
+        "angles": angles(output),
         "states": _states(output) if shown else [],
         "stops": [one.stops for one in output.aspects] if output.kind is Kind.SIGNAL else [],
         "parts": list(parts) if output.kind is Kind.SIGNAL else [],
@@ -113,14 +115,14 @@ def _crossing(crossing: Crossing) -> Facts:
 
 def _scene(scene: Scene) -> Facts:
     timed = [one for head in scene.heads if (one := _timed(head)) is not None]
-    return {"name": scene.name, "starts": [_begins(head) for head in scene.heads], "timed": timed}
+    return {"name": scene.name, "starts": [begins(head) for head in scene.heads], "timed": timed}
 
 
 def _timed(head: Head) -> list[object] | None:
     return [head.second_of_day, head.layout_time] if isinstance(head, AtTime) else None
 
 
-def _begins(head: Head) -> str:
+def begins(head: Head) -> str:
     """A head, as a person says it."""
     match head:
         case AtTime(_, second, layout_time):

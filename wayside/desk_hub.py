@@ -61,6 +61,13 @@ class Hub:
             self._fresh.append(event)
             del self._fresh[:-EVENTS_KEPT]
 
+    def renew(self, show: str, facts: dict[str, object]) -> None:
+        """What pages had to know once is other now: each is sent everything under another name, and begins anew."""
+        with self._lock:
+            self.show, self.facts, self._state = show, facts, {}
+            self._changes.clear()
+            self._version += 1
+
     def publish(self, changes: dict[str, object]) -> None:
         """Tell every page what has changed; nothing where nothing has."""
         with self._lock:

@@ -11,12 +11,14 @@ from typing import NamedTuple
 
 from engine import events as e
 from engine.program import Program
-from wayside.hands import STATES, Answer
+from wayside.desk_servos import LONGEST_STEP_DEG
+from wayside.hands import STATES, SWAPS, Answer
 from wayside.usage import UsageProblem, near_miss
 
 LONGEST_WORD = 200  # characters of one word of an order; a note's, too
 MOST_WORDS = 8
 _TIME = re.compile(r"([01]?[0-9]|2[0-3]):([0-5][0-9])(?::([0-5][0-9]))?")
+_ANGLE = re.compile(r"([+-]?[0-9]{1,3}(?:\.[0-9]{1,2})?) deg")
 _UNSEEN = dict.fromkeys([*range(32), 127, *range(128, 160), 8232, 8233, *range(8234, 8239)], " ")
 _UNSEEN |= dict.fromkeys(range(0x2066, 0x206A), " ")  # letters that turn the direction of what follows
 
@@ -39,13 +41,16 @@ class Train(NamedTuple):
 
 
 class Asked(NamedTuple):
-    """What an order comes to. `mark` and `train`, `lifted` are for the desk itself, `aloud` for the list of events."""
+    """What an order comes to. `aloud` is for the list of events; what stands below `mark` is for the desk itself."""
 
     answer: Answer = Answer()
     aloud: str = ""
     mark: str | None = None
     train: Train | None = None
     lifted: int | None = None
+    swap: tuple[str, int] | None = None  # how, and the number of the offer
+    step: tuple[str, float] | None = None  # a servo, and by how many degrees
+    here: tuple[str, str] | None = None  # a servo, and the end that is where it stands
     fine: bool = True
 
 
@@ -143,6 +148,23 @@ def _take(words: Mapping[str, str], program: Program, dry_run: bool) -> Asked:
     return Asked(Answer((e.ByHand(name, value),)), f"take {name} {state}")
 
 
+def _step(words: Mapping[str, str], program: Program, dry_run: bool) -> Asked:
+    name, by = words["output"], words["by"]
+    if name not in program.layout.outputs:
+        return _unknown("output", name, program.layout.outputs)
+    found = _ANGLE.fullmatch(by)
+    if found is None or not 0 < abs(float(found[1])) <= LONGEST_STEP_DEG:
+        return _no(f"A step is up to {LONGEST_STEP_DEG:g} deg up or down, such as -1 deg.")
+    return Asked(step=(name, float(found[1])))
+
+
+def _here(words: Mapping[str, str], program: Program, dry_run: bool) -> Asked:
+    name = words["output"]
+    if name not in program.layout.outputs:
+        return _unknown("output", name, program.layout.outputs)
+    return Asked(here=(name, words["end"]))
+
+
 def _let_go(words: Mapping[str, str], program: Program, dry_run: bool) -> Asked:
     name = words["output"]
     if name not in program.layout.outputs:
@@ -188,6 +210,12 @@ def _lift(words: Mapping[str, str], program: Program, dry_run: bool) -> Asked:
     return Asked(lifted=int(words["train"]))
 
 
+def _swap(words: Mapping[str, str], program: Program, dry_run: bool) -> Asked:
+    if words["how"] not in SWAPS or not re.fullmatch(r"[0-9]{1,6}", words["offer"]):
+        return _no("What was saved is swapped in now, when idle, or never.")
+    return Asked(Answer(), f"swap {words['how']}", swap=(words["how"], int(words["offer"])))
+
+
 _Make = Callable[[Mapping[str, str], Program, bool], Asked]
 _ORDERS: dict[str, tuple[tuple[str, ...], _Make]] = {
     "all stop": ((), _plain(e.AllStop(), "all stop")),
@@ -203,6 +231,8 @@ _ORDERS: dict[str, tuple[tuple[str, ...], _Make]] = {
     "put aside": (("detector", "reason"), lambda words, program, dry: _in_use(words, program, False)),
     "put back": (("detector",), lambda words, program, dry: _in_use(words, program, True)),
     "take": (("output", "state"), _take),
+    "step": (("output", "by"), _step),
+    "here": (("output", "end"), _here),
     "let go": (("output",), _let_go),
     "work": (("crossing",), lambda words, program, dry: _crossing(words, program, True)),
     "give back": (("crossing",), lambda words, program, dry: _crossing(words, program, False)),
@@ -210,4 +240,5 @@ _ORDERS: dict[str, tuple[tuple[str, ...], _Make]] = {
     "mark": (("note",), _mark),
     "train": (("track", "length", "speed", "direction", "signals"), _train),
     "take away": (("train",), _lift),
+    "swap": (("how", "offer"), _swap),
 }

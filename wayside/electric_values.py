@@ -93,6 +93,12 @@ def power_w(millivolts: int, ua: int) -> Fraction:
     return Fraction(millivolts, 1_000) * Fraction(ua, 1_000_000)
 
 
+def power_said(millivolts: int, alternating: bool, ua: int) -> str:
+    """`13.5 W`; volts times amperes of alternating current are volt-amperes: `13.5 VA`."""
+    said = watts(power_w(millivolts, ua))
+    return said.replace("W", "VA") if alternating else said
+
+
 def supply_said(millivolts: int, alternating: bool) -> str:
     """`12 V dc`."""
     return f"{digits(Fraction(millivolts, 1000), 6)} V {'ac' if alternating else 'dc'}"

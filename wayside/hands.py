@@ -20,11 +20,13 @@ press NAME           a button, pressed and let go
 start SCENE          stop SCENE
 power on             power off: the track's, on every link
 mark SOMETHING ODD   a note in the journal, to be looked at later
+swap now             edited scene files, whose scenes are stopped first; or swap when idle, swap never
 begin                do not wait for a link that does not talk
 end                  end the show, as Ctrl-C does
 """
 HELP += OPERATOR_HELP
 STATES = ("occupied", "clear", "unknown")
+SWAPS = ("now", "when idle", "never")
 LONGEST = 200  # characters of one line
 
 
@@ -36,6 +38,7 @@ class Answer(NamedTuple):
     ends: bool = False
     begins: bool = False
     mark: str | None = None  # a note for the journal, maybe an empty one
+    swap: str | None = None  # one of SWAPS, of edited scene files; empty asks what is offered
     order: str = ""  # what the links themselves are told: "power on", "power off"
 
 
@@ -46,6 +49,8 @@ def understood(line: str, program: Program) -> Answer:
         return Answer()
     if words[0] == "mark" and not (len(words) == 2 and words[1] in STATES and "mark" in program.layout.detectors):
         return Answer(mark=" ".join(words[1:]))
+    if words[0] == "swap" and not (len(words) == 2 and words[1] in STATES):
+        return _swap(" ".join(words[1:]))
     if (said := operated(words, program)) is not None:
         return Answer(*said)
     if len(words) == 1:
@@ -61,6 +66,12 @@ def understood(line: str, program: Program) -> Answer:
         return _detector(verb, name, program)
     near = nearest(verb, [*_VERBS, *program.layout.detectors])
     return Answer(says=f"I know no {verb}.{f' Did you mean {near}?' if near else ''} Type help: it lists what I do.")
+
+
+def _swap(how: str) -> Answer:
+    if how in ("", *SWAPS):
+        return Answer(swap=how)
+    return Answer(says="Write swap now, swap when idle or swap never; swap alone tells what is offered.")
 
 
 def so_already(inputs: Iterable[Input], stage: Stage) -> Iterator[str]:

@@ -175,6 +175,11 @@ class Watch:
             elif (entry := journal_hands.asked(event)) is not None:
                 self._put(*entry, at_us=now_us)
 
+    def perform(self, program: Program) -> None:
+        """Another program is performed from now on."""
+        self._program = program
+        self._teller.perform(program)
+
     def typed(self, line: str) -> None:
         """A line that somebody typed."""
         if line.strip():

@@ -69,6 +69,12 @@ class Kept:
         stage = self._kernel.stage
         return {name: stage.flags[name] if name in stage.flags else stage.counters[name] for name in self._names}
 
+    def swapped(self) -> None:
+        """The kernel performs another program: others may be kept. Nothing older than the show comes back for those."""
+        self._names = named(self._kernel.program)
+        if self._names and self._pool is None:
+            self._pool = ThreadPoolExecutor(max_workers=1)
+
     def keep(self) -> str:
         """Write them down if one has changed; what is wrong if that could not be done. Never waits for the disk."""
         busy = self._writing is not None and not self._writing.done()

@@ -45,16 +45,23 @@ class RuleTeller:
     """Hears every record and every breach of a show, and says what a person should know."""
 
     def __init__(self, program: Program, lines: Mapping[str, list[str]], say: Callable[[str], None]) -> None:
-        self._program = program
-        self._bare = replace(program, scenes={})  # an excerpt has no lines of scenes, and looking them up takes time
-        self._lines = lines
         self._say = say
         self._records: deque[Record] = deque()
         self._before: dict[object, Record] = {}
-        self._tallies = {name: _Tally() for name in program.rules}
-        self._places = words.Places(line.place.file for rule in program.rules.values() for line in rule.lines)
+        self._tallies: dict[str, _Tally] = {}
+        self.perform(program, lines)
         unknown = tuple(Begin(NOWHERE, name, "unknown") for name in program.layout.detectors)
         self._began = Rehearsal("", NOWHERE, begins=unknown)
+
+    def perform(self, program: Program, lines: Mapping[str, list[str]]) -> None:
+        """Tell of this program's rules from now on. Of one that is gone, only that it has broken is still known."""
+        self._program = program
+        self._bare = replace(program, scenes={})  # an excerpt has no lines of scenes, and looking them up takes time
+        self._lines = lines
+        before = self._tallies
+        broken = {name: tally for name, tally in before.items() if tally.broken}
+        self._tallies = {name: before.get(name) or _Tally() for name in program.rules} | broken
+        self._places = words.Places(line.place.file for rule in program.rules.values() for line in rule.lines)
 
     @property
     def any_broken(self) -> bool:

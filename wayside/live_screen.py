@@ -42,6 +42,11 @@ class Screen:
         self.recorded: Callable[[Record], None] = lambda _: None  # and every record
         self.said: Callable[[str], None] = lambda text: None  # hears every remark
 
+    def perform(self, project: Project) -> None:
+        """Tell of these files from now on."""
+        self._teller.perform(project.program)
+        self.rules.perform(project.program, project.lines)
+
     def record(self, record: Record) -> None:
         self.rules.record(record)
         self.recorded(record)

@@ -84,9 +84,13 @@ class Teller:
     """Tells one record after another; it remembers what every output did before."""
 
     def __init__(self, program: Program) -> None:
-        self._program = program
         self._waves: dict[str, Wave] = {}
         self._talked: set[str] = set()
+        self.perform(program)
+
+    def perform(self, program: Program) -> None:
+        """Tell of this program from now on."""
+        self._program = program
         self._places = words.Places(scene.place.file for scene in program.scenes.values())
 
     def sentence(self, record: Record) -> str | None:

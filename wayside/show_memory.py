@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from engine.events import Input
+from engine.program import Program
 from engine.trace import Record
 from wayside import journal_file, kept
 from wayside.journal import Journal
@@ -50,6 +51,13 @@ class Memory:
         for text in (trouble, kept.as_text(values)):
             if text:
                 self._screen.remark(text)
+
+    def perform(self, program: Program) -> None:
+        """Another program is performed from now on."""
+        if self._watch is not None:
+            self._watch.perform(program)
+        if self._kept is not None:
+            self._kept.swapped()
 
     def record(self, record: Record) -> None:
         """A record of the trace: shown, and written down."""

@@ -136,11 +136,11 @@ class Show:
         self._tell_broken = broken
         self._broken: deque[tuple[Broken, Deed]] = deque()  # in this instant; told when what came before has been
         self.rules = self._watched(program)
+        self.swapped: Callable[[], None] = lambda: None  # is told when another program has been taken up
+        self._program = program
 
-    def _watched(self, program: Program) -> Rules | None:
+    def _watched(self, program: Program) -> Rules:
         """The same monitors as in a rehearsal, with the last proven passage in place of where trains truly are."""
-        if not program.rules:
-            return None
         if asks_trains(program):
             states = {name: now.state for name, now in self.kernel.stage.detectors.items()}
             self.kernel.believe(Passages(program.layout, states))
@@ -165,7 +165,7 @@ class Show:
 
     def judgements(self) -> tuple[Judgement, ...]:
         """What every line of every rule has come to."""
-        return () if self.rules is None else self.rules.judgements(self.kernel.stage.now_us)
+        return self.rules.judgements(self.kernel.stage.now_us)
 
     def _begins_unknown(self, layout: Layout) -> None:
         """Nothing has been heard, and guarded outputs show their safe state: a link tells them so before anything."""
@@ -327,6 +327,9 @@ class Show:
         trace = self.kernel.trace
         records = trace[:]
         trace.clear()  # a show of six hours keeps nothing that it does not need
+        if self.kernel.program is not self._program:
+            self._program = self.kernel.program
+            self.swapped()
         for record in records:
             if isinstance(record, Told):
                 for wire in self._wires:

@@ -28,6 +28,7 @@ CAUTIONS = (
 )
 USUAL_MARK = "*"
 FREE = "(free)"
+COSTS = "What it cost, by the prices in the layout file"
 USUAL_NOTE = f"{USUAL_MARK} not stated: that of a small servo ({SERVO_SOURCE})."
 NUMBERS_NOTE = (
     "Board and port as decoders count them: with boards from 1, and from 0. Which of the two a station means differs; "
@@ -90,8 +91,17 @@ def _about(box: Box) -> str:
         return "Wired to the station itself, or to a decoder that the layout file does not list as a board."
     last = board.first_address + board.ports - 1
     word = "Pins" if board.pins else "Addresses"
-    free = f"free: {', '.join(map(str, box.free))}" if box.free else "none is free"
+    free = f"free: {_ranges(box.free)}" if box.free else "none is free"
     return f"{word} {board.first_address} to {last}; {box.used} of {board.ports} ports used, {free}."
+
+
+def _ranges(numbers: Sequence[int]) -> str:
+    """`3, 6 to 15`, of numbers in order."""
+    spans: list[tuple[int, int]] = []
+    for number in numbers:
+        follows = bool(spans) and spans[-1][1] == number - 1
+        spans[-1:] = [(spans[-1][0], number)] if follows else [*spans[-1:], (number, number)]
+    return ", ".join(f"{first} to {last}" if last > first else str(first) for first, last in spans)
 
 
 def _all_fed_alike(rows: Sequence[Row]) -> list[str]:
@@ -175,10 +185,9 @@ def costs(survey: Survey) -> Iterator[Section]:
     connections = sum(len([row for row in box.rows if not row.free]) for box in survey.boxes)
     for currency, amount in totals.items():
         rows.append(("all", money(amount, currency), str(connections), _each(amount, connections, currency)))
-    title = "What it cost, by the prices in the layout file"
     table = Table(("", "price", "connections", "each"), tuple(rows), frozenset({1, 2, 3}))
     yield Section(
-        title, (), table, (f"{count(connections, 'connection')} in all; what has no price counts as nothing.",)
+        COSTS, (), table, (f"{count(connections, 'connection')} in all; what has no price counts as nothing.",)
     )
 
 

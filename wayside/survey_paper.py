@@ -1,18 +1,18 @@
 """A survey on paper: A4 pages in PDF, a wiring chart with labels to cut out, and the organiser's sheet.
 
-The one home of the PDF library. Knows pages and ink; the words come from others.
+Knows pages and ink; the words come from others.
 """
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import UTC, datetime
+from datetime import date
 from math import ceil
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from wayside.electric_values import amperes, supply_said
+from wayside.pdf_type import FONT, Boxes, dress, missing
 from wayside.survey_pages import FREE
 from wayside.survey_rows import Box, Row, Survey
 from wayside.survey_sections import Section, Table
@@ -22,9 +22,7 @@ if TYPE_CHECKING:
 
     from engine.supply import Supply
 
-FONT = "DejaVu"
-MISSING = "\u25a1"  # a box
-Boxes = dict[int, str]
+ALIKE = date(2000, 1, 1)  # equal surveys make equal files
 MARGIN_MM = 14.0
 BODY_PT, TABLE_PT, HEAD_PT, TITLE_PT = 9.0, 8.0, 11.0, 16.0
 LINE_MM, ROW_MM = 4.6, 4.4
@@ -71,7 +69,7 @@ def write_sheet(path: Path, title: str, sections: Sequence[Section]) -> Written:
 def _begun(title: str, way: Literal["landscape", "portrait"], words: str = "") -> tuple[FPDF, Boxes]:
     """Paper with its title, and boxes for the letters of a person's own words that the type lacks."""
     paper = _paper(title)
-    boxes = _missing(paper, title + words)
+    boxes = missing(paper, title + words)
     paper.add_page(orientation=way)
     paper.set_font(FONT, "B", TITLE_PT)
     paper.multi_cell(0, 8, title.translate(boxes), new_x="LMARGIN", new_y="NEXT")
@@ -83,42 +81,21 @@ def _write(paper: FPDF, path: Path, boxes: Boxes) -> Written:
     return Written(int(paper.pages_count), "".join(map(chr, boxes)))
 
 
-def _missing(paper: FPDF, words: str) -> Boxes:
-    """Letters that the type does not have: it would leave them out without a word."""
-    from fpdf.fonts import TTFFont
-
-    font = paper.fonts[FONT.lower()]
-    assert isinstance(font, TTFFont)
-    return {ord(letter): MISSING for letter in words if ord(letter) not in font.cmap}
-
-
 def _boxed(section: Section, boxes: Boxes) -> Section:
     return section._replace(lines=tuple(line.translate(boxes) for line in section.lines)) if boxes else section
 
 
 def _paper(title: str) -> FPDF:
     from fpdf import FPDF
-    from matplotlib import get_data_path  # for the letters that come with it: names of layouts are in any language
-
-    for name in ("fontTools", "fpdf"):  # they say how they make fonts smaller
-        logging.getLogger(name).setLevel(logging.ERROR)
 
     class Paper(FPDF):
         def footer(self) -> None:
             self.set_y(-10)
             self.set_font(FONT, size=7)
-            self.cell(0, 4, f"{title.translate(_missing(self, title))}   page {self.page_no()} of {{nb}}", align="R")
+            self.cell(0, 4, f"{title.translate(missing(self, title))}   page {self.page_no()} of {{nb}}", align="R")
 
     paper = Paper(format="A4", unit="mm")
-    fonts = Path(get_data_path()) / "fonts" / "ttf"
-    paper.add_font(FONT, "", fonts / "DejaVuSans.ttf")
-    paper.add_font(FONT, "B", fonts / "DejaVuSans-Bold.ttf")
-    paper.set_margin(MARGIN_MM)
-    paper.set_auto_page_break(True, MARGIN_MM)
-    paper.set_title(title)
-    paper.set_lang("en-GB")
-    paper.set_creator("Wayside")
-    paper.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))  # equal surveys make equal files
+    dress(paper, title, ALIKE, MARGIN_MM)
     return paper
 
 

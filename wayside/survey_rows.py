@@ -140,9 +140,9 @@ def _row(layout: Layout, one: _Wired, fed: dict[str, str]) -> Row:
     both = _seats(number) if accessory and number is not None and isinstance(one, Output) else ("", "")
     where = Row(one.wiring.port if one.wiring.board else None, number, *both, name=one.name)
     if isinstance(one, Detector):
-        return where._replace(kind="detector", ends=one.kind.value, is_input=True)
+        return where._replace(kind=f"{one.kind.value} detector", is_input=True)
     if isinstance(one, Button):
-        return where._replace(kind="button", ends="all stop" if one.stops else "", is_input=True)
+        return where._replace(kind="all-stop button" if one.stops else "button", is_input=True)
     own = taken_by(layout, one.name)
     servo, known = one.kind is Kind.SERVO, own.stated or one.kind is Kind.SERVO
     return where._replace(

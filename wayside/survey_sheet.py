@@ -10,7 +10,8 @@ from fractions import Fraction
 
 from engine.layout import Itself, Kind, Layout
 from engine.program import Flash, Flickers, Program, Shows, Tell, lines_of
-from wayside.electric_values import amperes, power_w, supply_said, watts
+from engine.supply import Supply
+from wayside.electric_values import amperes, power_said, power_w, supply_said, watts
 from wayside.flash_warnings import CAUTION, FastFlashing
 from wayside.supply_loads import Load
 from wayside.survey_sections import Section, Table
@@ -18,9 +19,11 @@ from wayside.trace_words import rate
 from wayside.wording import count, listed
 
 BLANK = "." * 50
+TICK_DOTS = 30  # of that, behind what is to be ticked
 MOST_NAMED = 12
 PHOTOSENSITIVE = "No more than three flashes in any second is the limit for the public (WCAG 2.2, 2.3.1)"
 TICKS = (
+    "All of it is extra-low voltage, behind finished, marked supplies",
     "Mains leads and plugs looked at and tested: by whom, when",
     "Residual-current protection in the hall's or our own supply",
     "One labelled switch takes everything off: where it is",
@@ -41,7 +44,11 @@ def pages(
         Section("Flashing light", tuple(_flashing(layout, program, None if fast is None else list(fast)))),
         Section("What moves, and what sounds", tuple(_moving(layout))),
         Section("Who stays with it", (_stays(layout),)),
-        Section("To be ticked and signed on the day", (), Table(("", ""), tuple((tick, BLANK) for tick in TICKS))),
+        Section(
+            "To be ticked and signed on the day",
+            (),
+            Table(("", ""), tuple((tick, BLANK[:TICK_DOTS]) for tick in TICKS)),
+        ),
     ]
 
 
@@ -70,7 +77,6 @@ def _power(layout: Layout, loads: list[Load]) -> Section:
     below = (
         "Watts are of what comes out of the supplies. What they take from the mains stands on their plates, and is "
         f"more: {BLANK}",
-        "Everything on the layout is extra-low voltage. The mains side is finished, marked supplies and nothing else.",
     )
     headings = ("supply", "voltage", "gives", "most as played", "everything at once", "fuse")
     return Section("Power", tuple(lines), Table(headings, rows), below)
@@ -81,15 +87,15 @@ def _supply(load: Load) -> tuple[str, ...]:
     return (
         one.name,
         supply_said(one.millivolts, one.alternating),
-        _both(one.millivolts, one.gives_ua),
-        _both(one.millivolts, load.worst.ua if load.worst else None),
-        _both(one.millivolts, load.sums.most_ua),
+        _both(one, one.gives_ua),
+        _both(one, load.worst.ua if load.worst else None),
+        _both(one, load.sums.most_ua),
         amperes(one.fuse_ua) if one.fuse_ua else "not stated",
     )
 
 
-def _both(millivolts: int, ua: int | None) -> str:
-    return "not stated" if ua is None else f"{amperes(ua)}, {watts(power_w(millivolts, ua))}"
+def _both(one: Supply, ua: int | None) -> str:
+    return "not stated" if ua is None else f"{amperes(ua)}, {power_said(one.millivolts, one.alternating, ua)}"
 
 
 # --- light, motion, people -----------------------------------------------------------------------------------------

@@ -10,7 +10,7 @@ from fractions import Fraction
 
 from engine.layout import Layout
 from wayside import cables, fuses, resistors, supply_findings, voltage_limits
-from wayside.electric_values import amperes, digits, power_w, supply_said, volts, watts
+from wayside.electric_values import amperes, digits, power_said, supply_said, volts, watts
 from wayside.supply_currents import SERVO_SOURCE
 from wayside.supply_loads import Load, run_sums
 from wayside.survey_sections import Section, Table
@@ -55,7 +55,7 @@ def supply(layout: Layout, load: Load) -> Section:
 def _carries(load: Load) -> list[str]:
     if load.supply.gives_ua is None or not load.outputs:
         return []
-    return ["It carries all that, even at once."]
+    return [f"It carries {'what is stated of it' if load.silent else 'all that'}, even at once."]
 
 
 def _sums(load: Load) -> Iterator[tuple[str, str]]:
@@ -78,7 +78,7 @@ def _moments(load: Load) -> Iterator[tuple[str, str]]:
     if not worst.ua:
         yield "as played", "nothing that it powers was on"
         return
-    power = watts(power_w(load.supply.millivolts, worst.ua))
+    power = power_said(load.supply.millivolts, load.supply.alternating, worst.ua)
     yield (
         "worst moment",
         f"{amperes(worst.ua)} ({power}) {supply_findings.when(worst)}: {supply_findings.parts(worst.parts)}",

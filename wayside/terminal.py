@@ -17,6 +17,7 @@ _HARMLESS = {code: "?" for code in [*range(32), 127, *range(128, 160)] if chr(co
 
 # Clears the line that a progress bar stands on, while there is one.
 make_room: Callable[[], object] | None = None
+_shown = ""  # on the line that a person works at
 
 
 def prepare() -> None:
@@ -79,3 +80,30 @@ def drop_output(*streams: Any) -> None:
         except (OSError, ValueError, AttributeError):  # not a real file, or already closed
             continue
     os.close(nowhere)
+
+
+def show_line(text: str) -> None:
+    """The line that a person works at, in place of what stood there; whatever else is said goes above it."""
+    global make_room, _shown
+    if make_room is _clear_line and text == _shown:
+        return
+    _shown = text
+    with written():
+        sys.stdout.write(f"\r{text.translate(_HARMLESS)[: width() - 1]}\x1b[K")
+        sys.stdout.flush()
+    make_room = _clear_line
+
+
+def end_line() -> None:
+    """That line stays where it is, and what follows begins below it."""
+    global make_room
+    if make_room is _clear_line:
+        make_room = None
+        with written():
+            sys.stdout.write("\n")
+
+
+def _clear_line() -> None:
+    global make_room
+    sys.stdout.write("\r\x1b[K")
+    make_room = None

@@ -72,12 +72,7 @@ class Talk:
 
     def run(self, texts: Sequence[str], resets: bool, start_up_us: int, needs_track: bool) -> Heard:
         """All of it; `resets`: opening the port may have made the station start anew."""
-        self._listen(self._times.banner_us if resets else self._times.quiet_us, until=Banner)
-        awake = any(isinstance(said, Banner) for said in self._said)
-        if resets and awake and start_up_us:
-            self._tell(f"  It may have started anew: {start_up_us / 1_000_000:g} s for its boards to start.")
-            self._listen(start_up_us)
-        power = self._ask()
+        power = self.wake(resets, start_up_us)
         if needs_track and power in ("off", "overload"):
             self._tell("  No decoder hears this while the track has no power. Wayside does not switch it on: you do.")
         before = len(self._said)
@@ -88,6 +83,40 @@ class Talk:
         after = self._said[before:]
         heard = Heard(bool(after), any(isinstance(said, Refused) for said in after), power)
         self._conclude(heard)
+        return heard
+
+    def wake(self, resets: bool, start_up_us: int) -> str:
+        """Wait until the station can be told; what it says of the track's power, or "" if it says nothing."""
+        self._listen(self._times.banner_us if resets else self._times.quiet_us, until=Banner)
+        awake = any(isinstance(said, Banner) for said in self._said)
+        if resets and awake and start_up_us:
+            self._tell(f"  It may have started anew: {start_up_us / 1_000_000:g} s for its boards to start.")
+            self._listen(start_up_us)
+        return self._ask()
+
+    @property
+    def awake(self) -> bool:
+        """Whether anything has come that a station says."""
+        return bool(self._said)
+
+    def give(self, text: str) -> None:
+        """Tell it one thing, and wait for nothing."""
+        self._write(text)
+
+    def catch(self) -> list[Said]:
+        """What has come in since, in silence. Waits a moment for the first byte."""
+        data = self._line.read()
+        found = [one for one in (self._decoder.feed(data) if data else ()) if isinstance(one, Frame)]
+        return [understand(self._dialect, one) for one in found if one.text not in self._words]
+
+    def settle(self) -> list[Said]:
+        """Ask how it is, and wait for the answer: what was told before has arrived by then. All that has come."""
+        if "status" in self._dialect.words:
+            self._write(say(self._dialect, "status"))
+        heard: list[Said] = []
+        ends = self._now_ns() + self._times.answer_us * 1_000
+        while self._now_ns() < ends and not any(isinstance(said, PowerIs | Refused) for said in heard):
+            heard += self.catch()
         return heard
 
     def _ask(self) -> str:

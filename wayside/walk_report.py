@@ -110,9 +110,8 @@ def markdown(report: Report) -> str:
         lines.append("None." if not report.open else "None so far.")
     lines += ["", "## Every stop", "", "| stop | what | where | seen |", "|---|---|---|---|"]
     for stop in report.seen.round.stops:
-        lines.append(
-            f"| {stop.name} | {kind_of(stop)} | {stop.where} | {_cell(outcome(stop, report.seen, report.answers)) or '(open)'} |"
-        )
+        came = _cell(outcome(stop, report.seen, report.answers)) or "(open)"
+        lines.append(f"| {stop.name} | {kind_of(stop)} | {stop.where} | {came} |")
     lines += [f"| {one.name} | | not walked | {_cell(one.why)} |" for one in report.seen.round.left_out]
     return "\n".join(lines) + "\n"
 

@@ -155,8 +155,39 @@ def test_a_lamp_taken_by_hand_shows_it_and_goes_back_to_its_scene(show: Running,
     hand.get_by_role("button", name="Let go forge").click()
     expect(tile(page, "forge")).not_to_contain_text("by hand")
     tile(page, "near-barrier").click()
-    page.get_by_role("group", name="near-barrier by hand").get_by_role("button", name="lowered").click()
+    page.get_by_role("group", name="near-barrier by hand").get_by_role("button", name="lowered", exact=True).click()
     expect(page.locator("#said")).to_contain_text("work saltmarsh-lane-crossing by hand first")
+
+
+def test_a_servo_is_stepped_and_an_end_is_saved_where_it_stands(opened: Open, tmp_path: Path) -> None:
+    folder = tmp_path / "pellbrook-quay"
+    shutil.copytree(QUAY, folder, ignore=KEPT)
+    before = (folder / "layout.yaml").read_text(encoding="utf-8")
+    with running(folder=folder) as show:
+        page = opened(show.address)
+        live(page)
+        tile(page, "crane").click()
+        hand = page.get_by_role("group", name="crane by hand")
+        expect(hand.locator(".angle")).to_have_text("20.0°, 750 µs; limits 10° to 150°")  # 544 us + 20 of 10.31 us
+        save = hand.get_by_role("button", name="quay is here: save it for crane")
+        expect(save).to_have_attribute("aria-disabled", "true")
+        hand.get_by_role("button", name="+5° crane").click()
+        hand.get_by_role("button", name="+5° crane").click()
+        hand.get_by_role("button", name="−1° crane").click()
+        expect(hand.locator(".angle")).to_contain_text("29.0°, 843 µs")
+        expect(hand).not_to_contain_text("on its way")
+        expect(tile(page, "crane")).to_contain_text("by hand")
+        expect(save).to_have_attribute("aria-disabled", "false")
+        save.click()
+        expect(page.locator("#said")).to_contain_text("Saved: quay of crane is 29 deg in layout.yaml; the old file is")
+        expect(page.locator("#said")).to_contain_text("This show goes on with 20 deg.")
+        for _ in range(5):
+            hand.get_by_role("button", name="−5° crane").click()
+        expect(page.locator("#said")).to_contain_text("crane is at its limit, 10 deg: no further.")
+        tile(page, "near-barrier").click()
+        page.get_by_role("button", name="+1° near-barrier").click()
+        expect(page.locator("#said")).to_contain_text("work saltmarsh-lane-crossing by hand first")
+    assert (folder / "layout.yaml").read_text(encoding="utf-8") == before.replace("quay: 20 deg", "quay: 29 deg")
 
 
 def test_hand_working_has_a_banner_until_it_is_given_back(show: Running, opened: Open) -> None:
@@ -166,7 +197,7 @@ def test_hand_working_has_a_banner_until_it_is_given_back(show: Running, opened:
     expect(page.locator("#banners")).to_contain_text("is worked by hand")
     page.get_by_role("button", name="up-signal clear").click()
     expect(page.locator("#said")).to_contain_text("may not clear before every barrier")
-    page.get_by_role("button", name="near-barrier lowered").click()
+    page.get_by_role("button", name="near-barrier lowered", exact=True).click()
     expect(tile(page, "near-barrier")).to_contain_text("lowered")
     page.locator("#banners").get_by_role("button", name="Give back").click()
     expect(page.locator("#banners").get_by_role("button", name="Give back")).to_be_hidden()
@@ -241,23 +272,91 @@ def test_the_pin_lets_in_and_without_it_nothing_is_seen(opened: Open) -> None:
         assert pin[1] not in page.content()  # nor may a page that is photographed give it away
 
 
-def test_an_edited_scene_is_checked_on_save_and_the_show_goes_on(tmp_path: Path, opened: Open) -> None:
-    folder = tmp_path / "quay"
-    shutil.copytree(QUAY, folder, ignore=KEPT)
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A copy of the example that a test may edit."""
+    shutil.copytree(QUAY, tmp_path / "quay", ignore=KEPT)
+    return tmp_path / "quay"
+
+
+def edit(file: Path, old: str, new: str) -> None:
+    text = file.read_text()
+    assert old in text
+    file.write_text(text.replace(old, new))
+
+
+def test_an_edited_scene_is_checked_on_save_and_swapped_in_when_it_is_idle(folder: Path, opened: Open) -> None:
     with running(folder=folder) as show:
         page = opened(show.address)
         live(page)
-        scene = folder / "evening.scene"
-        good = scene.read_text()
-        scene.write_text(good.replace("turn off fish-dock-tube", "turn of fish-dock-tube"))
-        expect(page.locator("#banners")).to_contain_text("evening.scene was edited, and something is wrong")
+        scene, banners = folder / "evening.scene", page.locator("#banners")
+        edit(scene, "turn off fish-dock-tube", "turn of fish-dock-tube")
+        expect(banners).to_contain_text("evening.scene was saved, and something is wrong")
         expect(page.locator("#files")).to_contain_text("turn of fish-dock-tube")
+        expect(page.get_by_role("button", name="swap it in")).to_have_count(0)
         page.get_by_role("button", name="Start evening").click()
         show.until("scene evening begins")
-        scene.write_text(good.replace("wait 70 s", "wait 75 s"))
-        expect(page.locator("#banners")).to_contain_text("evening.scene was edited, and nothing is wrong")
-        scene.write_text(good)
+        edit(scene, "turn of fish-dock-tube", "turn off fish-dock-tube")
+        expect(page.locator("#files")).to_be_hidden()  # as it is performed
+        edit(scene, "wait 70 s", "wait 75 s")
+        expect(banners).to_contain_text("evening is changed. It is swapped in when evening has ended.")
+        page.get_by_role("button", name="Stop evening", exact=True).click()
+        show.until("note: evening.scene is swapped in: evening is changed")
+        expect(banners).not_to_contain_text("evening.scene")
         expect(page.locator("#files")).to_be_hidden()
+
+
+def test_what_runs_is_stopped_for_a_new_text_on_request_and_both_pages_see_it(folder: Path, opened: Open) -> None:
+    with running(folder=folder) as show:
+        page, other = opened(show.address), opened(show.address, 1920, 1080)
+        live(page)
+        live(other)
+        page.get_by_role("button", name="Start evening").click()
+        show.until("scene evening begins")
+        edit(folder / "evening.scene", "wait 70 s", "wait 75 s")
+        page.get_by_role("button", name="Leave it").click()
+        expect(other.get_by_role("button", name="Leave it")).to_have_count(0)
+        expect(other.locator("#files")).to_contain_text("as somebody has asked")
+        other.get_by_role("button", name="Stop evening and swap it in").click()
+        show.until("from a page: swap now")
+        show.until("scene evening has stopped: a new text is swapped in")
+        show.until("note: evening.scene is swapped in")
+        expect(page.locator("#files")).to_be_hidden()
+        assert show.text.index("has stopped: a new text") < show.text.index("evening.scene is swapped in: evening")
+        show.type("start evening")
+        show.until("evening.scene:16")
+
+
+def test_a_scene_that_was_swapped_in_is_on_the_page_and_one_that_is_gone_is_not(folder: Path, opened: Open) -> None:
+    with running(folder=folder) as show:
+        page = opened(show.address)
+        live(page)
+        for file in folder.glob("*.scene"):
+            file.write_text(re.sub(r"\b(scene|from|run|plays) evening\b", r"\1 nightfall", file.read_text()))
+        show.until("nightfall is new, evening is gone")
+        expect(page.get_by_role("button", name="Start nightfall")).to_be_visible()
+        expect(page.get_by_role("button", name="Start evening")).to_have_count(0)
+        page.get_by_role("button", name="Start nightfall").click()
+        show.until("scene nightfall begins: asked for by name")
+        expect(page.locator("#now")).to_contain_text("nightfall")
+
+
+def test_an_offer_is_read_at_every_width_and_breaks_no_rule_of_accessibility(folder: Path, opened: Open) -> None:
+    from axe_core_python.sync_playwright import Axe
+
+    with running(folder=folder) as show:
+        show.type("start evening")
+        show.until("scene evening begins")
+        edit(folder / "evening.scene", "wait 70 s", "wait 75 s")
+        show.until("evening.scene was saved")
+        for wide, high in WIDTHS:
+            page = opened(show.address, wide, high)
+            live(page)
+            for name in ("Stop evening and swap it in", "Leave it"):
+                expect(page.get_by_role("button", name=name)).to_be_visible()
+            assert page.evaluate("document.documentElement.scrollWidth") <= wide
+            found = Axe().run(page)
+            assert [one["id"] for one in found["violations"]] == []
 
 
 def test_it_is_worked_by_keyboard_alone(show: Running, opened: Open) -> None:

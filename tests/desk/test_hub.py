@@ -157,3 +157,13 @@ async def test_a_session_that_expires_ends_its_stream() -> None:
     one.publish({"a": 1})
     async with asyncio.timeout(5):
         await task
+
+
+def test_pages_that_know_other_things_are_sent_everything_under_another_name() -> None:
+    hub = Hub("one", {"scenes": ["old"]})
+    hub.publish({"scene old": "runs"})
+    version, _ = hub.whole()
+    hub.renew("two", {"scenes": ["new"]})
+    assert hub.after(version) is None  # none of the changes that it had is enough
+    whole = json.loads(hub.whole()[1])
+    assert (whole["show"], whole["facts"], whole["set"]) == ("two", {"scenes": ["new"]}, {})

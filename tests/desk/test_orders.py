@@ -51,6 +51,11 @@ def test_each_order_becomes_its_inputs(words: dict[str, str], inputs: tuple[e.In
 @pytest.mark.parametrize(
     ("words", "says"),
     [
+        ({"do": "step", "output": "crne", "by": "1 deg"}, "There is no output crne. Did you mean crane?"),
+        ({"do": "step", "output": "crane", "by": "far"}, "A step is up to 45 deg up or down, such as -1 deg."),
+        ({"do": "step", "output": "crane", "by": "0 deg"}, "A step is up to 45 deg up or down"),
+        ({"do": "step", "output": "crane", "by": "-46 deg"}, "A step is up to 45 deg up or down"),
+        ({"do": "here", "output": "moon", "end": "quay"}, "There is no output moon."),
         ({"do": "start", "scene": "evenin"}, "There is no scene evenin. Did you mean evening?"),
         ({"do": "start", "scene": "<img src=x>"}, "There is no scene <img src=x>."),
         ({"do": "take", "output": "moon", "state": "on"}, "There is no output moon."),

@@ -12,7 +12,7 @@ from acting import LAYOUT, S, Script, notes, program, states, told, troubles, va
 
 from engine.day import Plan
 from engine.drive import jump
-from engine.events import AllStop, Close, Detected, GoOn, Input, SetClock, StopScene
+from engine.events import AllStop, Close, Detected, GoOn, Input, SetClock, StopScene, Swap
 from engine.kernel import Kernel
 from engine.layout import Clock
 from engine.live import perform
@@ -387,3 +387,53 @@ def test_a_program_without_a_day_is_as_it_was() -> None:
     kernel = Kernel(found)
     jump(kernel, Script(), 60 * S)
     assert (kernel.quiet, kernel.closed) == (False, False)
+
+
+# --- another text --------------------------------------------------------------------------------------------------
+
+DAY = "at 10:30 hall time run ferry\nat 12:00 hall time run ferry\nevery 1 h between 14:00 and 16:00 run gulls"
+
+
+def swapped(lines: str, at_h: float, scenes: str = SCENES) -> tuple[float, Input]:
+    return (at_h - 10) * H, Swap(made(lines, scenes), False)
+
+
+def test_a_day_whose_lines_are_swapped_begins_what_is_still_to_come_and_nothing_that_has_passed() -> None:
+    new = "at 10:15 hall time run gulls\nat 12:30 hall time run ferry\nevery 1 h between 10:00 and 16:00 run gulls"
+    kernel, _ = played(made(DAY), [swapped(new, 11.5)])
+    assert begun(kernel, "ferry") == [0.5 * H, 2.5 * H]
+    assert begun(kernel, "gulls") == [n * H for n in range(2, 7)]
+    assert [text for _, text in notes(kernel) if "x:" in text] == ["x: opens", "x: closes", "x: is over"]
+
+
+def test_a_day_that_only_stands_elsewhere_goes_on_as_it_was() -> None:
+    plain, _ = played(made(DAY))
+    kernel, day = played(made(DAY), [swapped(DAY, 11.5, "\n\n\n" + SCENES)])
+    assert begun(kernel, "ferry") == begun(plain, "ferry")
+    assert begun(kernel, "gulls") == begun(plain, "gulls")
+    lines = [one.entry.place.line for one in day.log if one.entry is not None]
+    assert lines == [15, 16 + 3, 17 + 3, 17 + 3, 17 + 3]
+
+
+def test_what_comes_after_a_scene_comes_after_it_when_its_end_is_what_the_swap_waited_for() -> None:
+    lines = "at 10:30 hall time run ferry\nafter ferry run gulls"
+    other = SCENES.replace("wait 1 min", "wait 2 min").replace("closes at 17:00", "closes at 16:00")
+    kernel, day = played(made(lines), [(H / 2 + 10, Swap(made(lines, other), False))])
+    assert begun(kernel, "gulls") == [H / 2 + 60]
+    assert [one.at_us for one in day.log if one.what == "closes"] == [6 * H * S]
+
+
+def test_a_closing_time_that_has_passed_closes_now_and_quiet_hours_hold_at_once() -> None:
+    kernel, day = played(made(DAY), [swapped(DAY, 15.5, SCENES.replace("17:00", "15:00"))])
+    assert [one.at_us for one in day.log if one.what == "closes"] == [5.5 * H * S]
+    assert day.over
+    kernel, _ = played(made(DAY), [swapped(f"quiet from 11:00 to 15:30\n{DAY}", 11.5)])
+    assert begun(kernel, "ferry") == [0.5 * H]
+    assert begun(kernel, "gulls") == [6 * H]
+
+
+def test_a_day_swapped_before_it_opens_opens_by_its_new_hours() -> None:
+    new = SCENES.replace("opens at 10:00", "opens at 11:00")
+    kernel, _ = played(made(DAY), [(60.0, Swap(made(DAY, new), False))], 9 * H, 9 * H)
+    assert [at for at, text in notes(kernel) if text == "x: opens"] == [2 * H]
+    assert begun(kernel, "ferry") == [3 * H]

@@ -13,6 +13,7 @@ from engine.trace import Saw, SceneIs, TrainOn
 from scenes.problems import as_text
 from scenes.walking import walk
 from tests.practice.measure import changed
+from wayside.cli import main
 from wayside.project import Project, load
 from wayside.rehearsing import Result, rehearse
 
@@ -128,3 +129,76 @@ def test_a_short_approach_is_told_as_the_cookbook_says(tmp_path: Path) -> None:
     waits = [one for one in walk(project.program.scenes["saltmarsh-lane"].block) if isinstance(one, Wait)]
     said = [float(seconds) * 1_000_000 for seconds in re.findall(r"(?:are|barriers) ([0-9.]+) s", section)]
     assert [wait.high_us for wait in waits if wait.written_us] == pytest.approx(said, abs=50_000)
+
+
+# --- the scenes to copy -----------------------------------------------------------------------------------------------
+
+RULED = [folder for folder in SCENES_TO_COPY if any("\nrule " in one.read_text() for one in folder.glob("*.scene"))]
+CASES = ["--cases", "400", "--cores", "1"]
+TRAPS = [  # what each scene guards against, put back into it
+    (
+        "trains-from-both-sides",
+        "define line-clear as all of from-the-west, lane, from-the-east are clear",
+        "define line-clear as lane is clear",
+    ),
+    ("trains-from-both-sides", "2700 mm", "2100 mm"),
+    (
+        "one-track-with-a-treadle",
+        "define line-clear as trains-within is 0 and road-quiet",
+        "define line-clear as road-quiet",
+    ),
+    ("one-track-with-a-treadle", "if nobody-seen for 2 min", "if road-quiet"),
+    ("platform-in-the-approach", "beyond: 1500 mm", "beyond: 900 mm"),
+    ("decoder-does-it", "3000 mm", "1500 mm"),
+    ("hand-worked-gate", "as long as gate-away is clear", "if gate-away is clear"),
+    ("point-motors", "    if points-section is clear for 1 s\n        pulse coil", "    pulse coil"),
+]
+
+
+def test_every_link_of_the_cookbook_leads_somewhere() -> None:
+    links = re.findall(r"\]\(([^)#]+)\)", COOKBOOK)
+    assert links
+    for link in links:
+        assert (EXAMPLES / link).is_file(), link
+
+
+def test_there_is_enough_to_copy() -> None:
+    assert len(SCENES_TO_COPY) >= 12
+    assert len(RULED) >= 8
+
+
+@pytest.mark.parametrize("folder", SCENES_TO_COPY, ids=lambda folder: folder.name)
+def test_the_index_says_when_to_take_it_and_what_to_change(folder: Path) -> None:
+    (scene,) = folder.glob("*.scene")
+    (entry,) = re.findall(rf"^\*\*`{folder.name}`\*\* \(`{scene.name}`\)\. (.*?)\n\n", COOKBOOK, re.M | re.S)
+    assert "*Take it*" in entry
+    named = " ".join(entry[entry.index("*Change first*") :].split())
+    text = scene.read_text(encoding="utf-8") + (folder / "layout.yaml").read_text(encoding="utf-8")
+    for words in re.findall(r"`([^`]*)`", named):
+        assert words.startswith("wayside") or words in text or words == "layout.yaml", words
+
+
+@pytest.mark.parametrize("folder", SCENES_TO_COPY, ids=lambda folder: folder.name)
+def test_it_holds_whatever_is_drawn(folder: Path) -> None:
+    project = load([folder])
+    for rehearsal in project.program.rehearsals.values():
+        for seed in range(10):
+            if rehearsal.seed is None:
+                assert failures(rehearse(project.program, rehearsal, seed)) == [], (rehearsal.name, seed)
+
+
+@pytest.mark.parametrize("folder", RULED, ids=lambda folder: folder.name)
+def test_a_challenge_breaks_no_rule_of_it(folder: Path, tmp_path: Path) -> None:
+    assert main(["challenge", str(folder), *CASES, "--into", str(tmp_path)]) == 0
+
+
+@pytest.mark.parametrize(("name", "old", "new"), TRAPS, ids=[f"{name}-{new[:20]}" for name, _, new in TRAPS])
+def test_a_challenge_finds_what_a_scene_guards_against(name: str, old: str, new: str, tmp_path: Path) -> None:
+    hits = 0
+    for file in (EXAMPLES / "cookbook" / name).iterdir():
+        text = file.read_text(encoding="utf-8")
+        hits += old in text
+        (tmp_path / file.name).write_text(text.replace(old, new), encoding="utf-8")
+    assert hits == 1
+    assert main(["challenge", str(tmp_path), "--cases", "3000", "--cores", "1"]) == 1
+    assert list(tmp_path.glob("found-*.scene"))

@@ -377,3 +377,74 @@ def test_ports_that_cannot_be_meant(folder: Path, options: tuple[str, ...], says
     with running(folder, *options, dry=False) as show:
         assert show.ended() == 2
         assert says in show.text
+
+
+# --- scene files that are edited meanwhile -------------------------------------------------------------------------
+
+
+def edit(folder: Path, old: str, new: str) -> None:
+    text = (folder / "gate.scene").read_text()
+    assert old in text
+    (folder / "gate.scene").write_text(text.replace(old, new))
+
+
+@pytest.mark.parametrize("terminal", [False, True])
+def test_an_edited_scene_is_swapped_in_by_a_typed_line_and_told_in_its_new_lines(folder: Path, terminal: bool) -> None:
+    with running(folder, "--no-desk", terminal=terminal) as show:
+        show.until("the show begins")
+        show.type("lane occupied")
+        show.until("scene close-the-gate begins" if not terminal else "close-the-gate begins")
+        show.type("swap")
+        show.until("there is nothing to swap in")
+        edit(folder, "scene close-the-gate", "# a remark\n# and another\nscene close-the-gate")
+        edit(folder, "wait until lane is clear", 'note "new"\n    wait until lane is clear')
+        show.until("type swap now")
+        show.type("swap sometime")
+        show.until("Write swap now, swap when idle or swap never")
+        show.type("swap now")
+        show.until("is swapped in: close-the-gate is changed")
+        show.until("note: new")
+        if not terminal:
+            show.until("(close-the-gate, gate.scene:8)")  # turn on lamp, which was line 6
+        show.process.send_signal(signal.SIGINT)
+        assert show.ended() == 0
+
+
+def test_on_a_link_a_new_text_waits_until_it_is_asked_for(folder: Path) -> None:
+    (folder / "layout.yaml").write_text(WIRED)
+    with stand_in() as (station, port), running(folder, "--no-desk", "--port", f"main={port}", dry=False) as show:
+        show.until("the show begins")
+        station.type("power on")
+        show.until("gate to rest: moves lowered -> raised")
+        edit(folder, "turn on lamp", 'note "new"\n    turn on lamp')
+        show.until("The show goes on with what it has. Type swap now to swap it in.")
+        station.type("detector 60 on")
+        show.until("close-the-gate begins: lane is occupied")
+        station.type("detector 60 off")
+        show.until("close-the-gate has ended")
+        assert "note: " not in show.text
+        show.type("swap when idle")
+        show.until("gate.scene is swapped in: close-the-gate is changed")
+        station.type("detector 60 on")
+        show.until("note: new")
+        show.process.send_signal(signal.SIGINT)
+        assert show.ended() == 0
+    journal = subprocess.run(
+        [sys.executable, "-m", "wayside", "journal", str(folder)], capture_output=True, text=True, check=True
+    ).stdout
+    assert "gate.scene is swapped in: close-the-gate is changed" in journal
+    assert "swap when idle" in journal
+    assert "gate.scene was saved, and nothing is wrong" in journal
+
+
+def test_a_show_that_is_killed_after_a_swap_begins_with_the_new_text(folder: Path) -> None:
+    with running(folder, "--no-desk") as show:
+        show.until("the show begins")
+        edit(folder, "turn on lamp", 'note "new"\n    turn on lamp')
+        show.until("gate.scene is swapped in")
+        show.process.kill()
+        show.process.wait()
+    with running(folder, "--no-desk") as show:
+        show.until("the show begins")
+        show.type("lane occupied")
+        show.until("note: new")

@@ -18,7 +18,7 @@ from adapters.stand_in import Settings, Station
 from adapters.stand_in_ports import StandIn, running
 from wayside import trial_talk
 from wayside.cli import main
-from wayside.command_try import trouble_words
+from wayside.port_asking import trouble_words
 
 LAYOUT = """\
 layout: Pellbrook Quay

@@ -346,7 +346,7 @@ def test_a_layout_with_errors_is_not_walked(folder: Path, walk: Callable[..., Sa
 def test_a_port_that_may_reset_is_asked_for(folder: Path) -> None:
     (folder / "layout.yaml").write_text(LAYOUT.replace("resets when opened: no, ", ""), encoding="utf-8")
     with stand_in() as layout, at_the_terminal("walk", str(folder), "--port", port_of(layout), "--no-desk") as person:
-        person.until("may restart the station")
+        person.until("may reset the station")
         person.until("Type yes")
         person.type("no")
         assert person.ended() == 0

@@ -371,7 +371,7 @@ def test_what_it_opens_with(tmp_path: Path) -> None:
     assert said == "2 rules watched: answered and dark."
     none = bench(tmp_path, "scene quiet\n    turn on lamp\n")
     assert Screen(none, plain=True).rules.opening((), ()) == ""
-    assert Show(none.program, lambda record: None).rules is None
+    assert Show(none.program, lambda record: None).judgements() == ()
 
 
 # --- it does no harm -----------------------------------------------------------------------------------------------

@@ -77,7 +77,7 @@ def test_port_by_port(tmp_path: Path) -> None:
     assert (box.used, box.free) == (2, (1, 2))
     assert [(row.number, row.name, row.kind) for row in own.rows] == [
         (5, "arm", "servo"),
-        (60, "lane", "detector"),
+        (60, "lane", "section detector"),
         (61, "go", "button"),
     ]
     arm = own.rows[0]
@@ -85,6 +85,12 @@ def test_port_by_port(tmp_path: Path) -> None:
     assert (arm.ua, arm.usual, arm.start_ua) == (170_000, True, 650_000)
     assert [row.name for row in found.unwired] == ["spare"]
     assert found.by_parts == (("up-signal", ("arm",)),)
+
+
+def test_free_ports_are_named_in_ranges() -> None:
+    project = load([ROOT / "examples" / "marram-point"])
+    (section, *_) = pages(project.layout, surveyed(project), [], [])
+    assert "6 of 16 ports used, free: 6 to 15." in section.lines[1]
 
 
 def test_what_no_scene_uses(tmp_path: Path) -> None:
@@ -221,6 +227,7 @@ def test_the_example_in_files(tmp_path: Path, capsys: pytest.CaptureFixture[str]
         assert name in labels
     assert "10,3 from 1, 9,3 from 0" in labels
     assert "worst moment" in words
+    assert "EUR" not in words  # what it cost is nobody's business under a baseboard
     (page,) = pypdf.PdfReader(sheet).pages
     said = page.extract_text()
     for part in ("1 mains lead", "36 W", "80 a minute each", "crane", "An operator and a steward, in turn", "2 A"):
@@ -277,6 +284,13 @@ def test_the_organisers_sheet_without_supplies(tmp_path: Path, capsys: pytest.Ca
     assert "1 servo: arm." in said
     assert "Nothing flashes" in said
     assert said.count("....") > 5
+
+
+def test_volts_and_amperes_of_alternating_current(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    supply = "supplies: {old: {voltage: 16 V ac, gives: 2 A, powers: [amber]}}\n"
+    project_in(tmp_path, LAYOUT + supply)
+    assert main(["survey", str(tmp_path), "--organiser"]) == 0
+    assert "2 A, 32 VA" in capsys.readouterr().out
 
 
 def test_a_show_day_is_played_too(capsys: pytest.CaptureFixture[str]) -> None:

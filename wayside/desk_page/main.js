@@ -1,5 +1,6 @@
 // The page as a whole: the bar, the banners, keys, and what is said aloud.
 import { able, at, el, set } from "/page/dom.js";
+import { edited } from "/page/edited.js";
 import { connect, feed } from "/page/feed.js";
 import * as lists from "/page/lists.js";
 import { ask, say } from "/page/orders.js";
@@ -66,10 +67,6 @@ function holds() {
     set(at("hush"), hushed ? "Sound back" : "Mute");
   });
   feed.on("waits", (names) => banner("waits", names.length > 0, `Nothing is known of ${names.join(", ")}: that counts as occupied, and a crossing stays closed to the road.`));
-  feed.on("files", ([verdict, names]) => {
-    banner("files", verdict === "fine", `${names} was edited, and nothing is wrong. The show goes on with what it began with: begin it anew to see the change.`);
-    banner("files-wrong", verdict === "wrong", `${names} was edited, and something is wrong: see Scene files. The show goes on with what it began with.`);
-  });
   for (const { name } of feed.facts.crossings) {
     feed.on(`crossing ${name}`, (worked) => banner(`crossing ${name}`, worked, `${name} is worked by hand. Its signals are at danger until you clear them.`, "Give back", { do: "give back", crossing: name }));
   }
@@ -127,9 +124,9 @@ feed.begin = () => {
   side.mark(at("mark"));
   side.links(at("links"));
   side.rules(at("rules"));
-  side.files(at("files"));
   outputs(at("outputs"));
   showEvents = side.events(at("events"));
+  edited(at("files"), aloud);
   holds();
   parts();
   tick();

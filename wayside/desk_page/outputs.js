@@ -28,7 +28,27 @@ function hand(output) {
     able(free, holder === "by hand");
     if (level && document.activeElement !== level) level.value = Math.round(value * 100);
   });
+  if (output.angles) angles(output, panel);
   return panel;
+}
+
+// Steps of a servo that is moved from here, its angle and pulse, and its named ends put where it stands.
+function angles(output, panel) {
+  const { span: [nought, whole], limits, pulse: [least, most, widest] } = output.angles;
+  const reads = el("p", { class: "angle" });
+  const step = (by) => el("button", { type: "button", text: `${by > 0 ? "+" : "\u2212"}${Math.abs(by)}°`, "aria-label": `${by > 0 ? "+" : "\u2212"}${Math.abs(by)}° ${output.name}`, onclick: () => ask({ do: "step", output: output.name, by: `${by} deg` }) });
+  const ends = output.states.map((end) => {
+    const key = el("button", { type: "button", text: `${end} is here`, "aria-label": `${end} is here: save it for ${output.name}`, onclick: () => key.getAttribute("aria-disabled") === "true" || ask({ do: "here", output: output.name, end }) });
+    return key;
+  });
+  panel.append(reads, el("div", { class: "do" }, ...[-5, -1, 1, 5].map(step)),
+    el("p", { class: "soft", text: "Fingers out. If it hums against a stop, step back. An end that is here now goes into the layout file:" }),
+    el("div", { class: "do" }, ...ends));
+  feed.on(`out ${output.name}`, ([share, words, holder]) => {
+    const at = nought + share * (whole - nought), us = least + Math.min(Math.max(at, 0), widest) * (most - least) / widest;
+    set(reads, `${at.toFixed(1)}°, ${us.toFixed(0)} µs; limits ${limits[0]}° to ${limits[1]}°`);
+    for (const key of ends) able(key, holder === "by hand" && !words.startsWith("on its way"));
+  });
 }
 
 function tile(output) {

@@ -34,15 +34,6 @@ export function links(home) {
   feed.on("fault", (one) => set(fault, one ? `${length(one[0] / SECOND)} after the beginning: ${one[1]}` : "None so far."));
 }
 
-export function files(home) {
-  const says = el("pre", { tabindex: 0, role: "group", "aria-label": "What the check says" });
-  home.append(says);
-  feed.on("files", ([verdict, , said]) => {
-    home.hidden = !verdict;
-    set(says, said ?? "");
-  });
-}
-
 export function rules(home) {
   const list = el("ul");
   home.append(list);
