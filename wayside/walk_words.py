@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from engine.layout import Itself, Kind, Layout
+from engine.layout import DetectorKind, Itself, Kind, Layout
 from scenes.problems import nearest
 from wayside.walk_answers import LONGEST_OTHER, Answer, How
 from wayside.walk_shows import MOVES, show_of
@@ -122,7 +122,9 @@ def task_of(stop: Stop, layout: Layout) -> str:
         return show_of(layout.outputs[stop.name]).what
     if stop.sort == BUTTON:
         return "Press it and let it go. It ticks itself off."
-    return "Roll a wagon with conducting wheels over it, and away. It ticks itself off."
+    section = layout.detectors[stop.name].kind is DetectorKind.SECTION
+    wagon = "a wagon with conducting wheels" if section else "a wagon"
+    return f"Roll {wagon} over it, and away. It ticks itself off."
 
 
 def must_ask(stop: Stop) -> bool:
