@@ -173,7 +173,7 @@ class WalkDesk:
             "kind": kind_of(stop),
             "where": stop.where,
             "task": walker.task,
-            "caution": walker.caution,
+            "caution": walker.caution or walker.taken,
             "fades": output is not None and output.dimmable,
             "state": walker.inputs.get(stop.name, ""),
         }

@@ -28,6 +28,11 @@ class Listening:
         """How it stands: occupied, clear, or empty where nobody knows."""
         return self._state
 
+    @property
+    def taken(self) -> bool:
+        """Whether it has been occupied all the while: no wagon has been seen to come."""
+        return self._began == self._state == "occupied" and not self._occupied
+
     def changed(self, name: str, state: str, now_us: int) -> None:
         """A detector or button is in another state."""
         self._last_us = now_us

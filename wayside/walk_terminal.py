@@ -91,6 +91,7 @@ class Terminal:
             return
         if stop.sort != OUTPUT or not must_ask(stop):
             yield from _wrapped(walker.task, "      ")
+        yield from _wrapped(walker.taken, "      ")
         words = ", ".join(answers_for(stop, layout))
         yield from _wrapped(f"{'Did it do that? ' if walker.phase == SHOWS else ''}{words}:", "      ")
 

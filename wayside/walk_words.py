@@ -79,7 +79,9 @@ def answer_of(line: str, stop: Stop, layout: Layout) -> Wish:
     first, _, rest = text.partition(" ")
     if (how := _WITH_NAME.get(first.lower())) is None:
         near = nearest(lower, [*_ALONE, *_WITH_NAME, "again", "back", "stop", "quit", "help", "faults", "ready"])
-        return Wish(wrong=f"{text!r} is no answer here.{f' Did you mean {near}?' if near else ''} Type help: all are.")
+        return Wish(
+            wrong=f"{text!r} is no answer here.{f' Did you mean {near}?' if near else ''} Type help: it lists what is."
+        )
     if stop.sort != OUTPUT:
         return Wish(wrong="What else was heard is known: roll the wagon over it, or type no.")
     if not rest:
@@ -125,6 +127,12 @@ def task_of(stop: Stop, layout: Layout) -> str:
     section = layout.detectors[stop.name].kind is DetectorKind.SECTION
     wagon = "a wagon with conducting wheels" if section else "a wagon"
     return f"Roll {wagon} over it, and away. It ticks itself off."
+
+
+TAKEN = (
+    "It says that it is occupied, or pressed, already. Take away what is there, then go on; if nothing is there, that "
+    "is a no."
+)
 
 
 def must_ask(stop: Stop) -> bool:

@@ -17,7 +17,7 @@ from wayside.walk_listening import Listening, state_of
 from wayside.walk_showing import Hand, Showing
 from wayside.walk_signs import Heard
 from wayside.walk_stops import OUTPUT, Round, Stop
-from wayside.walk_words import answer_of, caution_of, must_ask, task_of
+from wayside.walk_words import TAKEN, answer_of, caution_of, must_ask, task_of
 
 HANDS, ASKS, SHOWS, ROLLS, HOMING, DONE = "hands", "asks", "shows", "rolls", "homing", "done"
 
@@ -69,6 +69,11 @@ class Walker:
     @property
     def task(self) -> str:
         return "" if self.stop is None else task_of(self.stop, self.layout)
+
+    @property
+    def taken(self) -> str:
+        """What to do about a detector that is occupied before a wagon has come."""
+        return TAKEN if self._listening is not None and self._listening.taken else ""
 
     @property
     def says(self) -> str:

@@ -349,6 +349,17 @@ def test_the_first_report_of_all_is_no_wagon(layout: Layout) -> None:
     assert walk.walker.answers == {}
 
 
+def test_one_that_is_occupied_before_the_wagon_comes_is_said_to_be(layout: Layout) -> None:
+    walk = rolled(layout, first="occupied")
+    assert "occupied, or pressed, already" in walk.walker.taken
+    for state in ("clear", "occupied", "clear"):
+        walk.wait(200_000)
+        walk.hear(Detected("lane", state))
+        assert walk.walker.taken == ""
+    walk.wait(2 * S)
+    assert word_of(walk) == "yes"
+
+
 def test_a_clear_that_was_not_seen_to_come_is_no_wagon_gone(layout: Layout) -> None:
     """The link was lost while the wagon stood there: nobody knows when, or whether, it went."""
     lost = [Detected("lane", state) for state in ("occupied", "unknown", "clear")]

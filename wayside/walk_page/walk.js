@@ -63,7 +63,7 @@ function here() {
   show("place", going ? `Stop ${stop.at} of ${stop.of}` : "");
   show("where", going ? `${stop.kind}: ${stop.where}` : "");
   show("task", phase === "hands" ? feed.facts.hands : phase === "left" ? "Start it again in the terminal: it goes on where it was." : going ? stop.task : "");
-  show("caution", phase === "asks" ? stop.caution : "");
+  show("caution", phase === "asks" || phase === "rolls" ? stop.caution : "");
   show("waits", waits ? `Nothing is told yet. ${waits}` : "");
   const heard = phase === "rolls" ? STATES[stop.state] : "";
   show("now", phase === "homing" ? `${says}: wait.` : heard || (says ? `Now: ${says}.` : ""));
