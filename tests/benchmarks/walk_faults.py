@@ -1,6 +1,6 @@
 """How long a walk's diagnosis takes on a large layout: 504 accessories on 63 boards, more and more of them dead.
 
-    .venv/bin/python tests/benchmarks/walk_faults.py
+.venv/bin/python tests/benchmarks/walk_faults.py
 """
 
 from __future__ import annotations
