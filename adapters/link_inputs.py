@@ -13,6 +13,7 @@ from adapters.hearing import meanings, meant
 from engine.events import Detected, Input, LinkState, OutputMoved, Pressed
 from engine.layout import DetectorKind, Layout, Link
 
+MOST_STRANGE = 256  # numbers that the layout does not name, of which it is known how often they change
 MISSES = 2  # questions about detectors that nobody answers, though one was answered before
 
 
@@ -30,6 +31,8 @@ class LinkInputs:
             name for name in self._detectors if layout.detectors[name].kind is DetectorKind.TREADLE
         }
         self.contacts: Counter[str] = Counter()  # how often each treadle and button has made contact
+        self.strange: Counter[int] = Counter()  # how often numbers have changed that the layout does not name
+        self._strangers: dict[int, bool] = {}
         self._waiting: dict[str, Input] = {}
         self._said: dict[str, Input] = {}  # what each thing has said last, whoever has taken it
         self._shown_until_us: dict[str, int] = {}
@@ -92,6 +95,9 @@ class LinkInputs:
         if not self.talking:
             return
         self._reports += said.id in self._by_id
+        if said.id not in self._by_id:
+            self._stranger(said)
+            return
         for wire, event in zip(self._by_id.get(said.id, ()), meant(self._layout, self._by_id, said), strict=True):
             if self._said.get(wire.name) == event:
                 continue
@@ -100,6 +106,14 @@ class LinkInputs:
             else:
                 self._put(wire.name, event)
             self._said[wire.name] = event
+
+    def _stranger(self, said: DetectorIs) -> None:
+        """A number that the layout does not name: a train that changes it has found a detector's true number."""
+        before = self._strangers.get(said.id)
+        if before is None and len(self._strangers) >= MOST_STRANGE:
+            return
+        self._strangers[said.id] = said.active
+        self.strange[said.id] += before is not None and before != said.active
 
     def _contact(self, name: str, event: Input, now_us: int) -> None:
         if _closed(event):

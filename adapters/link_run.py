@@ -143,6 +143,11 @@ class LinkRun:
         with self._lock:
             return self._machine.health()._replace(late_p50_us=late.p50_us, late_p99_us=late.p99_us)
 
+    def strange(self) -> dict[int, int]:
+        """How often each number has changed that the layout does not name."""
+        with self._lock:
+            return dict(self._machine.inputs.strange)
+
     def lateness(self) -> LatenessNow:
         """How late commands to outputs left, against the instant that the pace gave them."""
         return self._lateness.now()

@@ -220,6 +220,15 @@ class Hold(NamedTuple):
     at_mm: int
 
 
+class Timed(NamedTuple):
+    """How long a train took from its nose at the beginning of one stretch to its nose at the beginning of another."""
+
+    begin: str  # the detector of the first
+    end: str
+    us: int
+    on: str = ""  # the date, as 2026-05-02; empty: not stated
+
+
 class Track(NamedTuple):
     """Detectors in the order in which a train meets them."""
 
@@ -230,6 +239,7 @@ class Track(NamedTuple):
     holds: tuple[Hold, ...] = ()
     place: Place = NOWHERE
     one_way: bool = False  # trains come along it from its beginning only
+    timed: tuple[Timed, ...] = ()
 
     @property
     def length_mm(self) -> int:

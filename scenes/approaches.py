@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from engine.conditions import Held, Not, Sort, Test, atoms
-from engine.layout import Crossing, Layout, Track
+from engine.layout import Crossing, Layout, Timed, Track
 from engine.program import EachTime, OnlyWhile, Program, RuleLine, Scene, Whenever
-from scenes.closing import Closing
+from scenes.closing import Closing, closing
+from scenes.lowering import lowered
 
 _S = 1_000_000
 
@@ -21,13 +22,31 @@ class Approach(NamedTuple):
     road_mm: int
     backwards: bool  # of trains that come from the track's far end; `track` is then the track as they meet it
     late_us: int  # from when the train is in that stretch until the scene starts: settling, and `for` in the head
+    timed: Timed | None = None  # how long a train took from there to the road, where one was timed
 
     @property
     def length_mm(self) -> int:
         return self.road_mm - sum(one.length_mm for one in self.track.stretches[: self.first])
 
-    def gives_us(self, speed_mm_s: int) -> int:
-        return self.length_mm * _S // speed_mm_s - self.late_us
+    @property
+    def reckoned_us(self) -> int:
+        """The fastest train's time to the road, by length and speed."""
+        return self.length_mm * _S // self.track.fastest_mm_s
+
+    @property
+    def true_us(self) -> int:
+        """The shorter of the two: the layout file may be wrong about the speed, a clock is not."""
+        return min(self.reckoned_us, self.timed.us) if self.timed else self.reckoned_us
+
+    @property
+    def true_mm_s(self) -> int:
+        """The speed that goes with it."""
+        faster = self.timed is not None and self.timed.us < self.reckoned_us
+        return -(-self.length_mm * _S // self.true_us) if faster else self.track.fastest_mm_s
+
+    @property
+    def gives_us(self) -> int:
+        return self.true_us - self.late_us
 
 
 class Need(NamedTuple):
@@ -58,20 +77,22 @@ def approaches(track: Track, crossing: Crossing, scene: Scene, layout: Layout) -
 
 def _approach(track: Track, crossing: Crossing, scene: Scene, layout: Layout) -> Approach | None:
     """The stretch that starts the scene first for a train at the fastest; None where none of the track's does."""
-    at_mm, road_mm = 0, None
+    at_mm, road_mm, road = 0, None, ""
     starts: list[tuple[int, int, int]] = []  # when it starts, by which stretch, how long after the train is in it
     for index, stretch in enumerate(track.stretches):
         late_us = _late_us(stretch.detector, scene, layout)
         if late_us is not None:
             starts.append((at_mm * _S // track.fastest_mm_s + late_us, index, late_us))
         if stretch.detector in crossing.on_the_road:
-            road_mm = at_mm
+            road_mm, road = at_mm, stretch.detector or ""
             break
         at_mm += stretch.length_mm
     if road_mm is None or not starts:
         return None
     _, first, late_us = min(starts)
-    return Approach(track, first, road_mm, False, late_us)
+    begin = track.stretches[first].detector
+    timed = next((one for one in track.timed if (one.begin, one.end) == (begin, road)), None)
+    return Approach(track, first, road_mm, False, late_us, timed)
 
 
 def _late_us(detector: str | None, scene: Scene, layout: Layout) -> int | None:
@@ -85,6 +106,21 @@ def _late_us(detector: str | None, scene: Scene, layout: Layout) -> int | None:
                 held_us = term.for_us if isinstance(term, Held) else 0
                 found.append(layout.detectors[detector].settle_occupied_us + held_us)
     return min(found, default=None)
+
+
+def needed(program: Program) -> Iterator[tuple[Need, list[Approach]]]:
+    """What each scene that lowers a crossing's barriers needs, with the approaches that lead to it."""
+    layout = program.layout
+    for crossing in layout.crossings.values():
+        every = {*crossing.entrance_barriers, *crossing.exit_barriers}
+        for scene in program.scenes.values():
+            barriers = lowered(scene.block, layout, every) if every.intersection(scene.writes) else set()
+            if not barriers or not scene.heads:
+                continue
+            closes = closing(scene.block, layout, barriers)
+            need = Need(scene, crossing, barriers, closes, *lead(program, crossing, barriers))
+            tracks = layout.tracks.values()
+            yield need, [one for track in tracks for one in approaches(track, crossing, scene, layout)]
 
 
 def lead(program: Program, crossing: Crossing, barriers: set[str]) -> tuple[int, str]:

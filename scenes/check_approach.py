@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from engine.layout import Layout, Place
+from engine.layout import Layout, Place, Timed, Track
 from engine.program import Program
-from scenes.approaches import Approach, Need, approaches, lead
+from scenes.approaches import Approach, Need, needed
 from scenes.closing import closing
 from scenes.fitting import NICE_US, barriers_of, least
 from scenes.lowering import lowered
@@ -20,27 +20,49 @@ from scenes.quantities import say_s, say_us
 _S = 1_000_000
 
 
+FASTER_PART = 50  # a train that is faster by less than a fiftieth than it can be is a matter of the clock (a choice)
+
+
 def crossings(program: Program) -> Iterator[Problem]:
     """An approach so short that the fastest train is at the road before the last barrier is down."""
     layout = program.layout
-    for crossing in layout.crossings.values():
-        every = {*crossing.entrance_barriers, *crossing.exit_barriers}
-        for scene in program.scenes.values():
-            barriers = lowered(scene.block, layout, every) if every.intersection(scene.writes) else set()
-            if not barriers or not scene.heads:
-                continue
-            need = Need(
-                scene, crossing, barriers, closing(scene.block, layout, barriers), *lead(program, crossing, barriers)
+    for need, found in needed(program):
+        if problem := too_short(need, found, layout):
+            yield problem
+    for track in layout.tracks.values():
+        yield from _faster(track)
+
+
+def too_short(need: Need, found: list[Approach], layout: Layout) -> Problem | None:
+    """What is wrong with the approaches to a crossing, of which the shortest is told; None if they are long enough."""
+    short = [(need.us - one.gives_us, one) for one in found if need.us > one.gives_us]
+    if not short or need.closing.by is None:
+        return None
+    short.sort(key=lambda one: -one[0])
+    return _too_short(need, need.closing.by.place, short, layout)
+
+
+def _faster(track: Track) -> Iterator[Problem]:
+    """A train that took less time than the fastest of its track could."""
+    for timed in track.timed:
+        length_mm = _between(track, timed)
+        reckoned_us = length_mm * _S // track.fastest_mm_s
+        if timed.us < reckoned_us - reckoned_us // FASTER_PART:
+            speed = -(-length_mm * _S // timed.us)
+            what = (
+                f"A train was timed on `{track.name}` in {say_s(timed.us)} from `{timed.begin}` to `{timed.end}`: at "
+                f"the `fastest` of {track.fastest_mm_s} mm/s it takes {say_s(reckoned_us)}."
             )
-            short = []
-            for track in layout.tracks.values():
-                for approach in approaches(track, crossing, scene, layout):
-                    missing_us = need.us - approach.gives_us(track.fastest_mm_s)
-                    if missing_us > 0:
-                        short.append((missing_us, approach))
-            if short and need.closing.by is not None:
-                short.sort(key=lambda one: -one[0])
-                yield _too_short(need, need.closing.by.place, short, layout)
+            instead = f"Write `fastest: {speed} mm/s`, or measure the {length_mm} mm of its stretches anew."
+            yield Problem(track.place, what, instead, advice=True)
+
+
+def _between(track: Track, timed: Timed) -> int:
+    """From where the nose of a train comes upon one stretch to where it comes upon the other."""
+    names = [stretch.detector for stretch in track.stretches]
+    first, last = names.index(timed.begin), names.index(timed.end)
+    part = track.stretches[first:last] if first < last else track.stretches[last + 1 : first + 1]
+    return sum(stretch.length_mm for stretch in part)
 
 
 # --- what is said --------------------------------------------------------------------------------------------------
@@ -49,12 +71,12 @@ def crossings(program: Program) -> Iterator[Problem]:
 def _too_short(need: Need, place: Place, short: list[tuple[int, Approach]], layout: Layout) -> Problem:
     missing_us, approach = short[0]
     places = 1 if missing_us >= NICE_US else 3  # so that what is missing is seen in the numbers
-    track, gives_us = approach.track, max(0, approach.gives_us(approach.track.fastest_mm_s))
+    track, gives_us = approach.track, max(0, approach.gives_us)
     at_least = "at least " if need.closing.unknown else ""
     what = (
         f"On `{track.name}` the approach{_from(approach)} is {say_s(missing_us, places)} too short. "
         f"It gives {say_s(gives_us, places)}: "
-        f"{approach.length_mm} mm at {track.fastest_mm_s} mm/s{_delay(approach)}. The closing needs {at_least}"
+        f"{_by(approach)}{_delay(approach)}. The closing needs {at_least}"
         f"{say_s(need.us, places)}{_with_lead(need, places)}."
     )
     holds = _holds(approach, layout)
@@ -75,6 +97,17 @@ def _too_short(need: Need, place: Place, short: list[tuple[int, Approach]], layo
     also = [(track.place, "the track")]
     also += [(one.track.place, f"here it is{_from(one)} {say_s(us, places)} too short") for us, one in short[1:]]
     return Problem(place, what, instead, advice=True, also=tuple(also), helps=helps)
+
+
+def _by(approach: Approach) -> str:
+    """By which reckoning: length and speed, beside a train that was timed."""
+    reckoned = f"{approach.length_mm} mm at {approach.track.fastest_mm_s} mm/s"
+    if approach.timed is None:
+        return reckoned
+    when = f" on {approach.timed.on}" if approach.timed.on else ""
+    if approach.timed.us < approach.reckoned_us:
+        return f"a train was timed in that{when}; {reckoned} would take {say_s(approach.reckoned_us)}"
+    return f"{reckoned}; a train was timed in {say_s(approach.timed.us)}{when}"
 
 
 def _from(approach: Approach) -> str:
@@ -111,7 +144,7 @@ def _holds(approach: Approach, layout: Layout) -> list[str]:
 
 def _start_earlier(approach: Approach, missing_us: int) -> Iterator[str]:
     track = approach.track
-    more_mm = -(-missing_us * track.fastest_mm_s // _S)
+    more_mm = -(-missing_us * approach.true_mm_s // _S)
     say = f"Start earlier: {more_mm} mm more of approach"
     before = track.stretches[: approach.first]
     before_mm = sum(stretch.length_mm for stretch in before)
@@ -148,13 +181,13 @@ def _together(need: Need, approach: Approach, layout: Layout, places: int) -> It
 
 
 def _fits(us: int, approach: Approach, places: int) -> str:
-    missing_us = us - approach.gives_us(approach.track.fastest_mm_s)
+    missing_us = us - approach.gives_us
     return "which fits" if missing_us <= 0 else f"which is still {say_s(missing_us, places)} too long"
 
 
 def _squeeze(need: Need, approach: Approach, layout: Layout) -> Iterator[str]:
     """What `fit into` would have to say, or why it cannot."""
-    room_us = approach.gives_us(approach.track.fastest_mm_s) - need.lead_us
+    room_us = approach.gives_us - need.lead_us
     barriers = barriers_of(need.scene, layout)
     least_us = least(need.scene, layout, barriers).down.at_us
     if least_us <= room_us:

@@ -47,6 +47,8 @@ COMMANDS = {
     "survey": Command("what is wired where, and what each supply has to carry", "wayside.command_survey"),
     "probe": Command("see which far ends answer, and what is wrong when nothing moves", "wayside.command_probe"),
     "try": Command("tell one output one thing, and see what goes over the wire for it", "wayside.command_try"),
+    "walk": Command("go round the layout: does each thing do what it should, and if not, why", "wayside.command_walk"),
+    "time": Command("time a train to the crossing, and see whether the closing fits", "wayside.command_time"),
     "jog": Command("step a servo by hand, and set its ends, limits and travel", "wayside.command_jog"),
     "draw": Command("show how lamps flicker, come on and fade, so that you can choose", "wayside.command_draw"),
 }

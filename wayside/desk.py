@@ -6,9 +6,7 @@ Everything that touches the show is done in the show's own thread.
 from __future__ import annotations
 
 import asyncio
-import io
 import secrets
-import socket
 from collections.abc import Callable, Iterable
 from functools import partial
 from typing import TYPE_CHECKING, Protocol
@@ -19,11 +17,11 @@ from wayside import desk_servos
 from wayside.desk_app import Desk as App
 from wayside.desk_app import Done
 from wayside.desk_day import coming
+from wayside.desk_door import Door
 from wayside.desk_facts import facts
 from wayside.desk_hub import Hub
 from wayside.desk_orders import Asked, Order, asked
-from wayside.desk_server import Server, bound, lan_address
-from wayside.desk_sessions import Sessions, new_pin
+from wayside.desk_server import Server
 from wayside.desk_state import Reader, State, difference
 from wayside.desk_trains import SentTrains
 from wayside.hands import Answer
@@ -60,12 +58,8 @@ class Desk:
     """Made before the show begins, so that a port that cannot be had is said first."""
 
     def __init__(self, port: int, lan: bool) -> None:
-        self._socket: socket.socket = bound(port, lan)
+        self.door = Door(port, lan)
         self.lan = lan
-        self.sessions = Sessions(new_pin() if lan else None)
-        number = self._socket.getsockname()[1]
-        self.port: int = number
-        self.address = f"http://{lan_address() if lan else '127.0.0.1'}:{number}/"
         self.trains: SentTrains | None = None
         self._reader: Reader | None = None
         self._hub: Hub | None = None
@@ -75,30 +69,6 @@ class Desk:
         self._tasks: list[asyncio.Task[None]] = []
         self._edited: Callable[[], list[object]] = list
         self._server: Server | None = None
-
-    @property
-    def door(self) -> str:
-        """Where it is, and what lets one in."""
-        return f"{self.address}   PIN {self.sessions.pin}" if self.sessions.pin else self.address
-
-    def opening(self, asked_port: int) -> str:
-        """What is said of it when the show begins."""
-        other = f" (port {asked_port} is taken)" if self.port != asked_port else ""
-        if not self.lan:
-            return f"The desk, for a browser on this computer: {self.address}{other}"
-        return (
-            f"The desk, for this network: {self.address}{other}   PIN {self.sessions.pin}\n{self._code()}\n"
-            "Whoever knows the PIN works the show. What goes between page and show is not encrypted: use a network of "
-            "your own."
-        )
-
-    def _code(self) -> str:
-        """The address as a QR code, of half blocks."""
-        import segno
-
-        text = io.StringIO()
-        segno.make(self.address, error="l", micro=False).terminal(text, border=2, compact=True)
-        return text.getvalue().rstrip("\n")
 
     # --- the show's side -------------------------------------------------------------------------------------------
 
@@ -157,9 +127,9 @@ class Desk:
             future = asyncio.run_coroutine_threadsafe(self._carried_out(order, performer), loop)
             return await asyncio.wait_for(asyncio.wrap_future(future), ANSWERS_WITHIN_S)
 
-        app = App(self._hub, self.sessions, carry_out)
+        app = App(self._hub, self.door.sessions, carry_out)
         self._app = app
-        self._server = Server(app.app, self._socket, self._hub.serve)
+        self._server = Server(app.app, self.door.socket, self._hub.serve)
         app.stream.let_go = self._server.doors.cut
         self._publish(links, rules)
         self._server.start()
@@ -175,7 +145,7 @@ class Desk:
             self._app.stream.closing = True
             self._server.stop()
         else:
-            self._socket.close()
+            self.door.socket.close()
 
     def _facts(self) -> dict[str, object]:
         kernel = self._show.kernel

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import html
 import json
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Mapping
 from pathlib import Path
+from types import MappingProxyType
+from typing import NamedTuple
 from urllib.parse import parse_qs
 
 from starlette.applications import Starlette
@@ -33,17 +35,35 @@ SEEN_BY_ALL = ("desk.css", "desk.svg")  # what the form for the PIN needs: nothi
 ORDERS_A_SECOND, ORDERS_AT_ONCE = 20.0, 60  # of all pages together; a finger gives five a second
 STOPS_A_SECOND, STOPS_AT_ONCE = 20.0, 40  # counted apart, so that no flood of others keeps one out
 
+ALL_STOP = "all stop"
+
 Done = tuple[bool, list[str]]  # whether the order was understood and allowed, and what to say of it
 CarryOut = Callable[[Order], Awaitable[Done]]
+
+
+class Site(NamedTuple):
+    """What is served: the page of a show, or another one that shares its pieces. `gives` are texts to take home, each
+    under its name; `stops` is the order that is carried out whatever has become of the page's stream."""
+
+    page: str = "desk.html"
+    folders: tuple[Path, ...] = (FOLDER,)
+    read: Callable[[object], Order] = read_order
+    stops: str = ALL_STOP
+    gives: Mapping[str, Callable[[], str]] = MappingProxyType({})
+
+
+SHOW = Site()
 
 
 class Desk:
     """The app, made once for each show."""
 
-    def __init__(self, hub: Hub, sessions: Sessions, carry_out: CarryOut) -> None:
+    def __init__(self, hub: Hub, sessions: Sessions, carry_out: CarryOut, site: Site = SHOW) -> None:
         self._sessions = sessions
         self._carry_out = carry_out
-        self._files = {one.name: one.read_bytes() for one in sorted(FOLDER.iterdir()) if one.suffix in KINDS}
+        self._site = site
+        files = (one for folder in site.folders for one in sorted(folder.iterdir()) if one.suffix in KINDS)
+        self._files = {one.name: one.read_bytes() for one in files}
         self._orders = Allowance(ORDERS_A_SECOND, ORDERS_AT_ONCE)
         self._stops = Allowance(STOPS_A_SECOND, STOPS_AT_ONCE)
         self.pages = Pages()
@@ -51,6 +71,7 @@ class Desk:
         routes = [
             Route("/", self._page, methods=["GET"]),
             Route("/page/{name}", self._file, methods=["GET"]),
+            Route("/take/{name}", self._give, methods=["GET"]),
             Route("/pin", self._pin, methods=["POST"]),
             Route("/do", self._do, methods=["POST"]),
             Route("/events", self.stream, methods=["GET"]),
@@ -62,7 +83,7 @@ class Desk:
         return self._sessions.allows(Request(scope).cookies.get(_cookie(scope), ""))
 
     async def _page(self, request: Request) -> Response:
-        return self._asset("desk.html") if self._allowed(request.scope) else self._form(200, "")
+        return self._asset(self._site.page) if self._allowed(request.scope) else self._form(200, "")
 
     async def _file(self, request: Request) -> Response:
         name = request.path_params["name"]
@@ -71,6 +92,16 @@ class Desk:
         if name not in self._files or name.endswith(".html"):
             return Response("There is no such file.", 404, media_type="text/plain")
         return self._asset(name)
+
+    async def _give(self, request: Request) -> Response:
+        """A text to take home, made just now."""
+        name = request.path_params["name"]
+        if not self._allowed(request.scope):
+            return Response("The PIN is needed.", 401, media_type="text/plain")
+        if name not in self._site.gives:
+            return Response("There is no such file.", 404, media_type="text/plain")
+        headers = {"content-disposition": f'attachment; filename="{name}"'}
+        return Response(self._site.gives[name](), media_type="text/plain; charset=utf-8", headers=headers)
 
     def _asset(self, name: str) -> Response:
         return Response(self._files[name], media_type=KINDS[Path(name).suffix])
@@ -102,12 +133,12 @@ class Desk:
         if request.headers.get("content-type", "").split(";")[0].strip() != "application/json":
             return _said(415, "An order is JSON.")
         try:
-            order = read_order(json.loads(await request.body()))
+            order = self._site.read(json.loads(await request.body()))
         except BadOrder as bad:
             return _said(400, str(bad))
         except (ValueError, RecursionError):
             return _said(400, "That is no JSON.")
-        stops = order.do == "all stop"  # harmless to do twice, and done whatever has become of the page's stream
+        stops = order.do == self._site.stops  # harmless to do twice, and done whatever has become of the page's stream
         if not (self._stops if stops else self._orders).take():
             return _said(429, "Too many orders at once. Wait a second.")
         if not stops and not self._counts(request):

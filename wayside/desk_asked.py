@@ -50,9 +50,9 @@ def desk(options: argparse.Namespace, screen: Screen) -> Desk | None:
     screen.told, screen.recorded = made.remark, made.record
     screen.marks = (f"desk       {made.door}",)
     if made.lan:  # no remark, which a page or a journal might hear, too: the PIN is for whoever sees this terminal
-        say(made.opening(port))
+        say(made.door.opening(port))
     else:
-        screen.remark(made.opening(port))
+        screen.remark(made.door.opening(port))
     if made.lan and not screen.plain:  # a code is larger than the room for events
         say("Press Enter to see the show.")
         screen.held = True

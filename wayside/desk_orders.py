@@ -59,7 +59,12 @@ class BadOrder(ValueError):
 
 
 def read_order(body: object) -> Order:
-    """The JSON of an order. Raises BadOrder for what is none."""
+    """The JSON of an order of a show's page. Raises BadOrder for what is none."""
+    return as_order(body, {do: needed for do, (needed, _) in _ORDERS.items()})
+
+
+def as_order(body: object, known: Mapping[str, tuple[str, ...]]) -> Order:
+    """The same for any closed table of orders, each with the words that it needs."""
     if not isinstance(body, dict) or len(body) > MOST_WORDS:
         raise BadOrder("An order is a table of words.")
     words = {}
@@ -68,9 +73,9 @@ def read_order(body: object) -> Order:
             raise BadOrder(f"A word of an order is text of at most {LONGEST_WORD} characters.")
         words[key] = " ".join(value.translate(_UNSEEN).split())
     do = words.pop("do", "")
-    if do not in _ORDERS:
+    if do not in known:
         raise BadOrder("There is no such order.")
-    needed = _ORDERS[do][0]
+    needed = known[do]
     if set(words) != set(needed):
         raise BadOrder(f"`{do}` needs {', '.join(needed) or 'no other word'}.")
     return Order(do, words)

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 from fractions import Fraction
 
-from engine.layout import Hold, Kind, Output, Place, Stretch, Track
+from engine.layout import Hold, Kind, Output, Place, Stretch, Timed, Track
 from scenes.problems import nearest
 from wayside.layout_lamps import yes
 from wayside.layout_names import Reading, of_kind, table, text
 from wayside.layout_schema import pattern
-from wayside.layout_values import LONGEST_MM, length_mm, speed_mm_s
+from wayside.layout_values import LONGEST_MM, length_mm, speed_mm_s, time_us
 from wayside.yaml_places import Entry, Items, Table, Text, Value
+
+LEAST_TIMED_US, MOST_TIMED_US = 100_000, 3_600_000_000  # what can be a train's time from stretch to stretch
 
 
 def read_track(reading: Reading, entry: Entry, settings: Table, outputs: dict[str, Output]) -> Track:
@@ -28,7 +31,12 @@ def read_track(reading: Reading, entry: Entry, settings: Table, outputs: dict[st
     holds.sort(key=lambda hold: hold.at_mm)
     one_way = yes(settings, "one way")
     name, place = entry.key.text, entry.key.place
-    return Track(name, tuple(stretches), fastest or 0, shortest or 0, tuple(holds), place, one_way)
+    timed = [
+        time
+        for one in table(settings, "timed").entries.values()
+        if (time := _timed(reading, entry.key.text, one, stretches))
+    ]
+    return Track(name, tuple(stretches), fastest or 0, shortest or 0, tuple(holds), place, one_way, tuple(timed))
 
 
 def _whole_mm(reading: Reading, word: Text | None, amount: Fraction | None, unit: str) -> int | None:
@@ -104,6 +112,53 @@ def _hold(
             word.place, f"`{entry.key.text}` stands beyond the end of `{track}`", f"`{track}` is {whole_length} mm long"
         )
     return Hold(entry.key.text, int(distance))
+
+
+def _timed(reading: Reading, track: str, entry: Entry, stretches: list[Stretch]) -> Timed | None:
+    """One measured time: from which stretch to which, how long, when."""
+    word = entry.value if isinstance(entry.value, Text) else None
+    found = pattern("timed").fullmatch(word.text) if word else None
+    begin, to, end = (part.strip() for part in entry.key.text.partition(" to "))
+    if not to or not end:
+        what = f"`{entry.key.text}` does not say from which stretch to which"
+        reading.wrong(entry.key.place, what, "Write two detectors of the track, such as `up-approach to lane`")
+        return None
+    names = [stretch.detector for stretch in stretches if stretch.detector]
+    for name in (begin, end):
+        if name not in names:
+            _no_time_there(reading, track, Text(name, entry.key.place), stretches)
+            return None
+    if word is None or found is None:
+        return None
+    if begin == end:
+        reading.wrong(entry.key.place, f"`{begin}` is timed to itself", "Write two detectors of the track")
+        return None
+    us = time_us(f"{found[1]} {found[2]}") or 0
+    if not LEAST_TIMED_US <= us <= MOST_TIMED_US:
+        reading.wrong(word.place, f"`{word.text}` is no time that a train takes", "Write from 0.1 s to 60 min")
+        return None
+    if found[3] and not _is_date(found[3]):
+        reading.wrong(word.place, f"There is no {found[3]}", "Write a date such as 2026-05-02, or none")
+        return None
+    return Timed(begin, end, us, found[3] or "")
+
+
+def _is_date(text: str) -> bool:
+    try:
+        date.fromisoformat(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _no_time_there(reading: Reading, track: str, word: Text, stretches: list[Stretch]) -> None:
+    """A time of a stretch that the track does not have. One that could not be read may be the one that is meant."""
+    names = [stretch.detector for stretch in stretches if stretch.detector]
+    if not names or (word.text in reading.section("detectors") and _has_unread(reading, track)):
+        return
+    near = nearest(word.text, names)
+    instead = f"Did you mean `{near}`?" if near else f"Its stretches are `{'`, `'.join(names[:8])}`"
+    reading.wrong(word.place, f"`{word.text}` is not a stretch of `{track}`", instead)
 
 
 def _before(stretches: list[Stretch], detector: str) -> int | None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 from engine.layout import Layout, Link
@@ -89,3 +90,11 @@ def agreed(question: str) -> bool:
         raise UsageProblem("Nobody is there to be asked. Add --yes if the port may be opened.")
     tell_at_once(f"  {question} Type yes, or anything else to leave it:")
     return sys.stdin.readline().strip().lower() in ("yes", "y")
+
+
+def may_open(links: Sequence[Link], yes: bool) -> bool:
+    """Whether all of these ports may be opened; a person is asked where a station might start anew."""
+    risky = [link for link in links if may_reset(link)]
+    for link in risky:
+        tell_at_once(warning(link))
+    return yes or not risky or agreed("Open it?" if len(risky) == 1 else "Open them?")

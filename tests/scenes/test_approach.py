@@ -12,7 +12,7 @@ from dataclasses import replace
 import pytest
 from stage import LAYOUT, S, said, sound
 
-from engine.layout import Detector, DetectorKind, Hold, Layout, Stretch, Track
+from engine.layout import Detector, DetectorKind, Hold, Layout, Stretch, Timed, Track
 from scenes.check_approach import crossings
 from scenes.problems import Problem, as_text
 
@@ -315,3 +315,57 @@ def test_it_reads_as_one_message() -> None:
     assert "\n        What would help, the best first:\n        1. Start earlier: 200 mm" in text
     assert "\n        6. Only then squeeze" in text
     assert said([only(CLOSING, on_track(2000, 100))])
+
+
+# --- trains that were timed ----------------------------------------------------------------------------------------
+
+
+def timed(seconds: float, on: str = "2026-05-02") -> tuple[Timed, ...]:
+    return (Timed("approach", "lane", int(seconds * S), on),)
+
+
+def test_a_clock_that_shows_less_than_length_and_speed_is_believed() -> None:
+    """3.3 m at 150 mm/s is 22 s, which is just enough; a train that took 20 s is 2 s too early, at 165 mm/s."""
+    assert advice(CLOSING, on_track(3300, 150)) == []
+    short, faster = advice(CLOSING, on_track(3300, 150, timed=timed(20)))
+    assert short.what == (
+        "On `line` the approach is 2 s too short. It gives 20 s: a train was timed in that on 2026-05-02; 3300 mm at "
+        "150 mm/s would take 22 s. The closing needs 22 s until the last barrier is down."
+    )
+    assert help_about(short, "Start earlier").startswith("Start earlier: 330 mm more of approach")
+    assert faster.what == (
+        "A train was timed on `line` in 20 s from `approach` to `lane`: at the `fastest` of 150 mm/s it takes 22 s."
+    )
+    assert faster.instead.startswith("Write `fastest: 165 mm/s`")
+
+
+def test_a_slower_train_does_not_make_an_approach_longer() -> None:
+    found = only(CLOSING, on_track(2000, 100, timed=timed(30)))
+    assert found.what.startswith(
+        "On `line` the approach is 2 s too short. It gives 20 s: 2000 mm at 100 mm/s; a train was timed in 30 s on "
+        "2026-05-02. The closing needs 22 s"
+    )
+
+
+def test_what_a_clock_and_a_ruler_cannot_tell_apart_is_no_contradiction() -> None:
+    assert advice(CLOSING, on_track(3300, 150, timed=timed(22))) == []
+    assert len(advice(CLOSING, on_track(3300, 150, timed=timed(21.7)))) == 1  # too short, and no word of `fastest`
+
+
+def test_a_time_of_another_stretch_is_no_matter_to_the_crossing() -> None:
+    stretches = (Stretch("far", 1000), Stretch("approach", 3300), Stretch("lane", 300))
+    detectors = {**QUICK.detectors, "far": Detector("far", DetectorKind.SECTION)}
+    layout = replace(QUICK, detectors=detectors)
+    times = (Timed("far", "approach", 7 * S), Timed("far", "lane", 29 * S))
+    assert advice(CLOSING, on_track(3300, 150, layout, stretches=stretches, timed=times)) == []
+
+
+def test_a_train_from_the_far_end_is_timed_there() -> None:
+    stretches = (Stretch("approach", 3300), Stretch("lane", 300), Stretch("other", 3300))
+    detectors = {**QUICK.detectors, "other": Detector("other", DetectorKind.SECTION)}
+    layout = replace(QUICK, detectors=detectors)
+    text = CLOSING.replace("any of approach, lane", "any of approach, other, lane")
+    times = (Timed("other", "lane", 20 * S),)
+    found = advice(text, on_track(3300, 150, layout, stretches=stretches, timed=times))
+    assert "the approach from its far end is 2 s too short. It gives 20 s: a train was timed in that;" in found[0].what
+    assert "`fastest: 165 mm/s`" in found[1].instead

@@ -27,6 +27,7 @@ from engine.layout import (
     Position,
     Setting,
     Stretch,
+    Timed,
     Wiring,
 )
 from engine.supply import Supply
@@ -152,6 +153,10 @@ def test_detectors_buttons_tracks_and_crossings(good: Layout) -> None:
     expected = (("up-approach", 3600), ("lane", 300), (None, 900), ("quay-end", 50))
     assert line.stretches == tuple(Stretch(name, length) for name, length in expected)
     assert (line.fastest_mm_s, line.shortest_train_mm) == (150, 300)
+    assert line.timed == (
+        Timed("up-approach", "lane", 24_200_000, "2026-05-02"),
+        Timed("lane", "quay-end", 8_000_000),
+    )
     assert line.holds == (Hold("up-signal", 3600), Hold("down-signal", 4000))
     assert good.crossings["saltmarsh-lane-crossing"]._replace(place=NOWHERE) == Crossing(
         "saltmarsh-lane-crossing",

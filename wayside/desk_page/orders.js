@@ -16,7 +16,7 @@ export function say(text, refused = false) {
   clearing = setTimeout(() => set(said, ""), SAID_MS);
 }
 
-async function send(order) {
+async function send(order, quiet = false) {
   const headers = { "Content-Type": "application/json", "X-Desk-Page": feed.page, "X-Desk-Order": String(++count) };
   const words = Object.values(order).filter((word) => word).join(" ");
   try {
@@ -24,7 +24,8 @@ async function send(order) {
       method: "POST", headers, body: JSON.stringify(order), credentials: "same-origin", signal: AbortSignal.timeout(WITHIN_MS),
     });
     const { fine, says } = await answer.json();
-    say(says.length ? says.join(" ") : `Done: ${words}`, !fine);
+    if (says.length || !fine || !quiet) say(says.length ? says.join(" ") : `Done: ${words}`, !fine);
+    else say("");
     return fine;
   } catch {
     say(`“${words}” did not reach the show. Use the terminal, or a wired button.`, true);
@@ -32,12 +33,13 @@ async function send(order) {
   }
 }
 
-export function ask(order) {
+// `quiet`: where what it does is seen at once, nothing more is said of it.
+export function ask(order, quiet = false) {
   if (order.do === "all stop") return send(order); // overtakes everything, and is tried whatever the connection is
   if (!feed.live) {
     say("Not connected: nothing was told.", true);
     return Promise.resolve(false);
   }
-  queue = queue.then(() => send(order)); // in the order asked
+  queue = queue.then(() => send(order, quiet)); // in the order asked
   return queue;
 }
