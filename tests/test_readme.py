@@ -42,7 +42,7 @@ def test_every_file_that_it_names_is_there(name: str) -> None:
 def test_every_command_that_it_shows_is_understood(line: str) -> None:
     name, *rest = shlex.split(line)
     parser = Parser(name)
-    __import__(COMMANDS[name].module, fromlist=["describe"]).describe(parser)
+    __import__(f"wayside.commands.{COMMANDS[name].module}", fromlist=["describe"]).describe(parser)
     read_options(parser, rest)
 
 

@@ -20,37 +20,31 @@ HELP_WIDTH = 100
 
 
 class Command(NamedTuple):
-    """A command's one-line summary and the module that has `describe(parser)` and `run(options)`."""
+    """A command's one-line summary, and which of `wayside.commands` has `describe(parser)` and `run(options)`."""
 
     summary: str
     module: str
 
 
 COMMANDS = {
-    "new": Command("make the folder of a new layout: a few questions, and a scene that runs", "wayside.command_new"),
-    "check": Command("find everything wrong with a layout's files, before anything moves", "wayside.command_check"),
-    "rehearse": Command("play the rehearsals, or any scene, in no time and with no layout", "wayside.command_rehearse"),
-    "challenge": Command("drive trains against the rules until one breaks, or none does", "wayside.command_challenge"),
-    "compare": Command(
-        "measure a crossing against published practice, from what rehearsals did", "wayside.command_compare"
-    ),
-    "run": Command("perform a show in real time, with --dry-run on no hardware at all", "wayside.command_run"),
-    "journal": Command("what happened in shows: filtered, followed, replayed, summed up", "wayside.command_journal"),
-    "day-sheet": Command(
-        "one page for whoever minds a show day: times, signs, what to do if", "wayside.command_day_sheet"
-    ),
-    "pack": Command("what a show needs in one file, for another computer", "wayside.command_pack"),
-    "unpack": Command("put a pack into a folder, check and rehearse it there", "wayside.command_unpack"),
-    "stand-in": Command(
-        "a far end that is not there: see what would be told to the hardware", "wayside.command_stand_in"
-    ),
-    "survey": Command("what is wired where, and what each supply has to carry", "wayside.command_survey"),
-    "probe": Command("see which far ends answer, and what is wrong when nothing moves", "wayside.command_probe"),
-    "try": Command("tell one output one thing, and see what goes over the wire for it", "wayside.command_try"),
-    "walk": Command("go round the layout: does each thing do what it should, and if not, why", "wayside.command_walk"),
-    "time": Command("time a train to the crossing, and see whether the closing fits", "wayside.command_time"),
-    "jog": Command("step a servo by hand, and set its ends, limits and travel", "wayside.command_jog"),
-    "draw": Command("show how lamps flicker, come on and fade, so that you can choose", "wayside.command_draw"),
+    "new": Command("make the folder of a new layout: a few questions, and a scene that runs", "new"),
+    "check": Command("find everything wrong with a layout's files, before anything moves", "check"),
+    "rehearse": Command("play the rehearsals, or any scene, in no time and with no layout", "rehearse"),
+    "challenge": Command("drive trains against the rules until one breaks, or none does", "challenge"),
+    "compare": Command("measure a crossing against published practice, from what rehearsals did", "compare"),
+    "run": Command("perform a show in real time, with --dry-run on no hardware at all", "run"),
+    "journal": Command("what happened in shows: filtered, followed, replayed, summed up", "journal"),
+    "day-sheet": Command("one page for whoever minds a show day: times, signs, what to do if", "day_sheet"),
+    "pack": Command("what a show needs in one file, for another computer", "pack"),
+    "unpack": Command("put a pack into a folder, check and rehearse it there", "unpack"),
+    "stand-in": Command("a far end that is not there: see what would be told to the hardware", "stand_in"),
+    "survey": Command("what is wired where, and what each supply has to carry", "survey"),
+    "probe": Command("see which far ends answer, and what is wrong when nothing moves", "probe"),
+    "try": Command("tell one output one thing, and see what goes over the wire for it", "try_one"),
+    "walk": Command("go round the layout: does each thing do what it should, and if not, why", "walk"),
+    "time": Command("time a train to the crossing, and see whether the closing fits", "time"),
+    "jog": Command("step a servo by hand, and set its ends, limits and travel", "jog"),
+    "draw": Command("show how lamps flicker, come on and fade, so that you can choose", "draw"),
 }
 
 HELP = """\
@@ -171,7 +165,7 @@ def _command(arguments: list[str]) -> int:
         kind = "option" if word.startswith("-") else "command"
         near = near_miss(word, [*COMMANDS, "--help", "--version"])
         raise UsageProblem(f"There is no {kind} {word}.{near} `wayside --help` lists them all.")
-    module = import_module(COMMANDS[word].module)
+    module = import_module(f"wayside.commands.{COMMANDS[word].module}")
     parser = Parser(word)
     module.describe(parser)
     try:
@@ -218,7 +212,7 @@ def _where(problem: BaseException) -> str:
     step, place = problem.__traceback__, "an unknown place"
     while step is not None:
         path = step.tb_frame.f_code.co_filename.replace(os.sep, "/").split("/")
-        if len(path) > 1 and path[-2] in OURS:
-            place = f"{path[-2]}/{path[-1]}:{step.tb_lineno}"
+        if ours := [at for at, name in enumerate(path) if name in OURS]:
+            place = f"{'/'.join(path[ours[-1] :])}:{step.tb_lineno}"
         step = step.tb_next
     return place

@@ -5,11 +5,11 @@ from __future__ import annotations
 from datetime import date, datetime, timedelta, timezone, tzinfo
 
 from engine.layout import Layout
-from wayside.layout_daylight import zone_min
-from wayside.layout_names import Reading, text
-from wayside.layout_schema import pattern
+from wayside.layout.daylight import zone_min
+from wayside.layout.names import Reading, text
+from wayside.layout.schema import pattern
+from wayside.layout.yaml_places import Table
 from wayside.usage import UsageProblem
-from wayside.yaml_places import Table
 
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 FIRST_YEAR, LAST_YEAR = 1980, 2099  # of a show day; the zone database knows the clocks of these years

@@ -67,8 +67,8 @@ def load(paths: Sequence[Path], shown: Shown = str, watched: Watched = lambda fi
     from scenes.compiler import compile_program
     from scenes.parse import parse
     from scenes.source import read
-    from wayside.layout_doubts import without
-    from wayside.layout_file import read_with_doubts
+    from wayside.layout.doubts import without
+    from wayside.layout.file import read_with_doubts
 
     layout, problems, lines, doubts = read_with_doubts(files.layout, shown(files.layout))
     problems = [*problems, *files.remarks]
@@ -99,21 +99,21 @@ def load(paths: Sequence[Path], shown: Shown = str, watched: Watched = lambda fi
 def _second_look(program: Program, so_far: list[Problem]) -> list[Problem]:
     """What only shows when all lines are seen together; in files with errors it would report their consequences."""
     from scenes.check import check
-    from wayside.flash_doubts import may_flash
-    from wayside.wire_check import check as check_wires
+    from wayside.checks.flash_doubts import may_flash
+    from wayside.checks.wire_check import check as check_wires
 
     broken = {problem.place.file for problem in so_far if not problem.advice}
     found = [*check(program), *check_wires(program)]
     if not broken and may_flash(program):
-        from wayside.flash_warnings import check_by_playing
+        from wayside.checks.flash_warnings import check_by_playing
 
         found += check_by_playing(program)
     if not broken and program.layout.supplies:
-        from wayside.supply_check import check as check_supplies
+        from wayside.survey.supply_check import check as check_supplies
 
         found += check_supplies(program)
     if not broken and any(link.port for link in program.layout.links.values()):
-        from wayside.load_check import by_playing
+        from wayside.checks.load_check import by_playing
 
         found += by_playing(program)
     return [one for one in found if one.place.file not in broken]

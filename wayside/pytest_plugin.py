@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from engine.program import Rehearsal
     from scenes.problems import Problem
     from wayside.project import Project
-    from wayside.rehearsing import Result
+    from wayside.rehearsal.rehearsing import Result
 
 LAYOUT_NAME = "layout.yaml"
 SCENE_ENDING = ".scene"
@@ -63,8 +63,8 @@ class RehearsalItem(pytest.Item):
         self.rehearsal = rehearsal
 
     def runtest(self) -> None:
-        from wayside.rehearsing import rehearse
-        from wayside.verdict import details
+        from wayside.rehearsal.rehearsing import rehearse
+        from wayside.rehearsal.verdict import details
 
         result = rehearse(self.project.program, self.rehearsal)
         if not result.passed:
@@ -113,9 +113,9 @@ def wayside_rehearse(request: pytest.FixtureRequest) -> Callable[..., Result]:
     """A function `rehearse(folder_or_file, name, seed=None, begins_at=None, lasts="10 min")` for tests in Python.
 
     `name` is a rehearsal, or a scene to play freely, which then begins at a layout time such as "17:40" and lasts a
-    time such as "20 min". Returns a `wayside.rehearsing.Result`. Files with errors, and names that are not there,
-    fail the test with the message of the command line. What failed in a rehearsal stands in the report of a test that
-    fails.
+    time such as "20 min". Returns a `wayside.rehearsal.rehearsing.Result`. Files with errors, and names that are not
+    there, fail the test with the message of the command line. What failed in a rehearsal stands in the report of a
+    test that fails.
     """
 
     def rehearse(
@@ -144,8 +144,8 @@ def wayside_rehearse(request: pytest.FixtureRequest) -> Callable[..., Result]:
 
 def _rehearse(path: Path, name: str, seed: int | None, begins_at: str | None, lasts: str | None) -> tuple[Result, str]:
     project, rehearsal = _chosen(path, name, begins_at, lasts)
-    from wayside.rehearsing import rehearse
-    from wayside.verdict import details
+    from wayside.rehearsal.rehearsing import rehearse
+    from wayside.rehearsal.verdict import details
 
     result = rehearse(project.program, rehearsal, seed)
     return result, details(result, project.lines)
@@ -153,8 +153,8 @@ def _rehearse(path: Path, name: str, seed: int | None, begins_at: str | None, la
 
 def _chosen(path: Path, name: str, begins_at: str | None, lasts: str | None) -> tuple[Project, Rehearsal]:
     from wayside import wording
-    from wayside.command_check import paragraphs
-    from wayside.command_rehearse import FREE_PLAY_US, free_play, unknown
+    from wayside.commands.check import paragraphs
+    from wayside.commands.rehearse import FREE_PLAY_US, free_play, unknown
     from wayside.project import load
     from wayside.usage import UsageProblem
 

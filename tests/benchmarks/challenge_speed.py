@@ -13,11 +13,11 @@ from pathlib import Path
 
 from tests.challenge.crossings import EXAMPLE, NOTHING, crossings
 from tests.challenge.mutants import unchanged
-from wayside.case import Field, play
-from wayside.case_menu import Budget, release_delay_us
-from wayside.challenging import Limits, challenge
+from wayside.challenge.case import Field, play
+from wayside.challenge.case_menu import Budget, release_delay_us
+from wayside.challenge.challenging import Limits, challenge
+from wayside.challenge.search import Reach, Search
 from wayside.project import Project, load
-from wayside.search import Reach, Search
 
 CASES = 1_500
 RULES = (1, 2, 4, 8)

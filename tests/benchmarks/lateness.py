@@ -30,9 +30,9 @@ from select import select
 
 from adapters.link_states import State, Times
 from adapters.sender import Sender, monotonic_us
-from wayside.live_links import Links, links_of
+from wayside.live.links import Links, links_of
+from wayside.live.showing import Show, ShowClock
 from wayside.project import load
-from wayside.showing import Show, ShowClock
 
 MS, S = 1_000, 1_000_000
 EXAMPLE = Path(__file__).parents[2] / "examples" / "pellbrook-quay"

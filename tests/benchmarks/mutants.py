@@ -17,12 +17,12 @@ from typing import NamedTuple
 
 from tests.challenge.brute_force import Witness, first_witness
 from tests.challenge.mutants import Mutant, mutants, unchanged
-from wayside import case_words
-from wayside.case import Field
-from wayside.case_menu import Budget, release_delay_us
-from wayside.challenging import Limits, challenge
+from wayside.challenge import case_words
+from wayside.challenge.case import Field
+from wayside.challenge.case_menu import Budget, release_delay_us
+from wayside.challenge.challenging import Limits, challenge
+from wayside.challenge.search import Reach
 from wayside.project import Project
-from wayside.search import Reach
 
 KEPT = Path(__file__).with_suffix(".txt")
 CASES = 12_000  # of each search for what the grid found, the same on every machine

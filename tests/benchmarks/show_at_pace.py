@@ -32,12 +32,13 @@ from engine.layout import NOWHERE, Layout, Link
 from engine.program import Program, TrainRun
 from engine.show_day import ShowDay
 from engine.trace import Told
-from wayside import journal_file, journal_read
-from wayside.journal import Journal
-from wayside.journal_watch import Watch
-from wayside.live_links import links_of
+from wayside.journal import file as journal_file
+from wayside.journal import read as journal_read
+from wayside.journal.keeper import Journal
+from wayside.journal.watch import Watch
+from wayside.live.links import links_of
+from wayside.live.showing import Show, ShowClock
 from wayside.project import load
-from wayside.showing import Show, ShowClock
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "pellbrook-quay"
 SERVOS = frozenset({20, 21, 22, 26})

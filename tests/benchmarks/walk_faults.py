@@ -10,11 +10,11 @@ import tempfile
 import time
 from pathlib import Path
 
-from wayside.layout_file import read_layout
-from wayside.walk_answers import Answer, How
-from wayside.walk_faults import likely_faults
-from wayside.walk_signs import walked
-from wayside.walk_stops import walk_round
+from wayside.layout.file import read_layout
+from wayside.walk.answers import Answer, How
+from wayside.walk.faults import likely_faults
+from wayside.walk.signs import walked
+from wayside.walk.stops import walk_round
 
 BOARDS, PORTS = 63, 8
 SHARES = (0.0, 0.02, 0.5, 1.0)  # of the outputs that do nothing

@@ -1,8 +1,9 @@
 """Every case of a coarse grid played against a crossing, and judged without the engine's rules and monitors.
 
-The search of `wayside.search` is held to it. It shares the kernel, the trains and the trace with the search, and
-nothing of the judging, of what is tried, or of what trains can't do: whether a barrier is down, a lamp flashes or a
-signal has cleared is read here from the waves that outputs were told, and where trains are from their own records.
+The search of `wayside.challenge.search` is held to it. It shares the kernel, the trains and the trace with the
+search, and nothing of the judging, of what is tried, or of what trains can't do: whether a barrier is down, a lamp
+flashes or a signal has cleared is read here from the waves that outputs were told, and where trains are from their own
+records.
 
 What it knows is the crossing of the example: two tracks, three rules.
 """
@@ -19,7 +20,7 @@ from engine.layout import NOWHERE, Layout
 from engine.program import Act, Deed, Program, TrainRun
 from engine.trace import Record, Told, TrainAt, TrainOn
 from engine.waves import State, Wave
-from wayside.playing import drivers_see
+from wayside.rehearsal.playing import drivers_see
 
 S = 1_000_000
 LONGEST_US = 200 * S  # a passage is over by then; what goes on is held at a signal for ever

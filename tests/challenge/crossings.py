@@ -13,8 +13,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import NamedTuple
 
-from wayside.case import Field
-from wayside.case_menu import Budget, release_delay_us
+from wayside.challenge.case import Field
+from wayside.challenge.case_menu import Budget, release_delay_us
 from wayside.project import Project, load
 
 FOLDER = Path(__file__).parent / "known_bad"

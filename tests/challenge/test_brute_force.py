@@ -12,11 +12,11 @@ import pytest
 
 from tests.challenge.brute_force import PELLBROOK, Case, broken, cases, first_witness, meet, played
 from tests.challenge.mutants import Mutant, mutants, unchanged
-from wayside import case
-from wayside.case import Field, play
-from wayside.case_menu import Budget, within
-from wayside.challenging import Limits, challenge
-from wayside.search import Reach
+from wayside.challenge import case
+from wayside.challenge.case import Field, play
+from wayside.challenge.case_menu import Budget, within
+from wayside.challenge.challenging import Limits, challenge
+from wayside.challenge.search import Reach
 
 STATED = Budget(4_000_000, False)  # the right crossing's release delay, whatever the mutant has made of its own
 CASES = 1_500  # the slowest of the twelve needed 166

@@ -16,15 +16,15 @@ from engine.layout import NOWHERE, Layout
 from engine.program import Act, Begin, Deed, Rehearsal
 from engine.rules import Rules
 from tests.challenge.crossings import CASES, EXAMPLE, NOTHING, SOURCES, Crossing, crossings
-from wayside.case import Case, Field
-from wayside.case_keeping import Kept, keep
-from wayside.case_menu import Budget, release_delay_us
-from wayside.challenging import Found, Limits, Outcome, challenge
-from wayside.playing import drivers_see
+from wayside.challenge.case import Case, Field
+from wayside.challenge.case_keeping import Kept, keep
+from wayside.challenge.case_menu import Budget, release_delay_us
+from wayside.challenge.challenging import Found, Limits, Outcome, challenge
+from wayside.challenge.search import Reach
+from wayside.challenge.shrinking import fails_alike, shrunk
 from wayside.project import Project, load
-from wayside.rehearsing import rehearse
-from wayside.search import Reach
-from wayside.shrinking import fails_alike, shrunk
+from wayside.rehearsal.playing import drivers_see
+from wayside.rehearsal.rehearsing import rehearse
 
 BAD = [one for one in crossings() if one.breaks != NOTHING]
 GOOD = [one for one in crossings() if one.breaks == NOTHING]

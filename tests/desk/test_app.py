@@ -8,11 +8,11 @@ import json
 import httpx
 import pytest
 
-from wayside.desk_app import Desk
-from wayside.desk_guard import MOST_BODY
-from wayside.desk_hub import Hub
-from wayside.desk_orders import Order
-from wayside.desk_sessions import IDLE_S, LASTS_S, TRIES, TRIES_IN_ALL, WAIT_S, Allowance, Sessions
+from wayside.desk.app import Desk
+from wayside.desk.guard import MOST_BODY
+from wayside.desk.hub import Hub
+from wayside.desk.orders import Order
+from wayside.desk.sessions import IDLE_S, LASTS_S, TRIES, TRIES_IN_ALL, WAIT_S, Allowance, Sessions
 
 HOME = "http://127.0.0.1:8640"
 SAFE = {"Origin": HOME, "Content-Type": "application/json"}
@@ -248,7 +248,7 @@ def test_an_allowance_refills_evenly() -> None:
 
 
 async def test_a_body_that_never_comes_is_not_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("wayside.desk_guard.BODY_WITHIN_S", 0.05)
+    monkeypatch.setattr("wayside.desk.guard.BODY_WITHIN_S", 0.05)
     bench, sent = Bench(), []
 
     async def never() -> dict[str, object]:

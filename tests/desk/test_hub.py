@@ -7,9 +7,9 @@ import json
 
 import pytest
 
-from wayside.desk_guard import Message
-from wayside.desk_hub import EVENTS_KEPT, KEPT, Hub
-from wayside.desk_stream import MOST_PAGES, Pages, Stream
+from wayside.desk.guard import Message
+from wayside.desk.hub import EVENTS_KEPT, KEPT, Hub
+from wayside.desk.stream import MOST_PAGES, Pages, Stream
 
 
 def hub() -> Hub:
@@ -124,7 +124,7 @@ async def test_a_page_that_reads_nothing_holds_up_nobody_and_later_gets_everythi
 
 
 async def test_a_page_that_takes_nothing_for_very_long_is_cut_off(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("wayside.desk_stream.SEND_WITHIN_S", 0.05)
+    monkeypatch.setattr("wayside.desk.stream.SEND_WITHIN_S", 0.05)
     one, dead = hub(), Reader()
     one.serve(asyncio.get_running_loop())
     stream, cut = Stream(one, Pages(), lambda scope: True), []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from engine import events as e
-from wayside.desk_orders import LONGEST_WORD, BadOrder, Order, asked, read_order
+from wayside.desk.orders import LONGEST_WORD, BadOrder, Order, asked, read_order
 from wayside.project import load
 
 from .conftest import QUAY

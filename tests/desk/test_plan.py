@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from engine.layout import Layout, Plan
-from wayside.desk_plan import Way, plan
+from wayside.desk.plan import Way, plan
 from wayside.project import load
 
 from .conftest import QUAY
@@ -108,7 +108,7 @@ def test_a_plan_is_large_enough_for_what_stands_on_it() -> None:
 
 
 def test_the_page_s_module_is_told_all_of_it(tmp_path: Path) -> None:
-    from wayside.desk_facts import facts
+    from wayside.desk.facts import facts
 
     told = facts(load([QUAY]).program, "", False, 0)
     assert told["plan"] == plan(LAYOUT)

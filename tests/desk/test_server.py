@@ -15,8 +15,9 @@ from typing import Any
 import httpx
 import pytest
 
-from wayside import desk_asked, desk_server
-from wayside.desk_server import AT_ONCE, MOST_CONNECTIONS, MOST_FROM_ONE, Doors, Server, bound
+from wayside.desk import asked as desk_asked
+from wayside.desk import server as desk_server
+from wayside.desk.server import AT_ONCE, MOST_CONNECTIONS, MOST_FROM_ONE, Doors, Server, bound
 from wayside.usage import UsageProblem
 
 from .conftest import Running, running, wait_for
@@ -127,7 +128,7 @@ def test_a_show_goes_on_without_a_desk_that_nobody_asked_for(monkeypatch: pytest
     def refuses(*_: object) -> None:
         raise UsageProblem("No port is free.")
 
-    monkeypatch.setattr("wayside.desk.Desk", refuses)
+    monkeypatch.setattr("wayside.desk.desk.Desk", refuses)
     said: list[str] = []
     screen: Any = SimpleNamespace(remark=said.append)
     assert desk_asked.desk(Namespace(no_desk=False, desk=None, lan=False, paths=[]), screen) is None

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from engine.events import ByHand, HandWorking, Input
-from wayside.desk_servos import angles, here, step, write
-from wayside.layout_edit import Change
+from wayside.desk.servos import angles, here, step, write
+from wayside.layout.edit import Change
 
 from .conftest import QUAY
 from .test_state import PROGRAM, Bench

@@ -11,11 +11,11 @@ from engine.events import AllStop, ByHand, Darken, HandWorking, Input, InUse, Se
 from engine.kernel import Kernel
 from engine.program import Program
 from engine.trace import SceneIs
-from wayside.desk_facts import facts
-from wayside.desk_state import Reader, State, difference
-from wayside.desk_trains import LONGEST_MM, MOST_TRAINS, SentTrains
-from wayside.playing import drivers_see
+from wayside.desk.facts import facts
+from wayside.desk.state import Reader, State, difference
+from wayside.desk.trains import LONGEST_MM, MOST_TRAINS, SentTrains
 from wayside.project import load
+from wayside.rehearsal.playing import drivers_see
 
 from .conftest import QUAY
 

@@ -34,8 +34,8 @@ from engine.layout import NOWHERE, Place
 from engine.program import Program
 from engine.rules import Rules, sentences
 from engine.swapping import alike, difference
-from wayside import rehearsing
 from wayside.project import load
+from wayside.rehearsal import rehearsing
 
 GO, NEAR, CLEAR = StartScene("go"), Detected("near", "occupied"), Detected("near", "clear")
 QUAY = Path(__file__).parents[2] / "examples" / "pellbrook-quay"

@@ -15,7 +15,7 @@ from scenes.walking import walk
 from tests.practice.measure import changed
 from wayside.cli import main
 from wayside.project import Project, load
-from wayside.rehearsing import Result, rehearse
+from wayside.rehearsal.rehearsing import Result, rehearse
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 FOLDERS = sorted(file.parent for file in EXAMPLES.rglob("layout.yaml"))

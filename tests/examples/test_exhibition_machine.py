@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from wayside.command_run import EXAMPLES
-from wayside.showing import BACK_WITHIN_US, ENDS_WITHIN_US
+from wayside.commands.run import EXAMPLES
+from wayside.live.showing import BACK_WITHIN_US, ENDS_WITHIN_US
 
 ROOT = Path(__file__).parents[2]
 FILE = ROOT / "examples" / "exhibition-machine" / "wayside-show.service"

@@ -21,9 +21,9 @@ from adapters.stand_in_ports import StandIn
 from engine import codes
 from engine.layout import Kind, Output
 from engine.trace import Record
-from wayside.live_links import Links, links_of
+from wayside.live.links import Links, links_of
+from wayside.live.showing import Show, ShowClock
 from wayside.project import Project, load
-from wayside.showing import Show, ShowClock
 
 MS, S = 1_000, 1_000_000
 PATIENCE_S = 20.0  # far more than anything here takes; a busy machine must not make a test fail

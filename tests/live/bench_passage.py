@@ -32,9 +32,9 @@ from engine.drive import jump
 from engine.events import Detected, Input
 from engine.kernel import Kernel
 from engine.program import Program
-from wayside.live_links import Links, links_of
+from wayside.live.links import Links, links_of
+from wayside.live.showing import Show, ShowClock
 from wayside.project import load
-from wayside.showing import Show, ShowClock
 
 MS, S = 1_000, 1_000_000
 EXAMPLE = Path(__file__).parents[2] / "examples" / "pellbrook-quay"

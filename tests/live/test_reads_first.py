@@ -17,8 +17,8 @@ from bench_crossing import PATIENCE_S, S, written
 from adapters.link_states import State
 from engine.events import Detected
 from engine.trace import Record, Told
-from wayside import showing
-from wayside.showing import Show, ShowClock
+from wayside.live import showing
+from wayside.live.showing import Show, ShowClock
 
 
 class JumpingClock(ShowClock):

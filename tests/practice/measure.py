@@ -17,7 +17,7 @@ from engine.layout import DAYLIGHT, Crossing, Kind, Layout
 from engine.trace import Record, Saw, Told, TrainOn
 from engine.waves import Flashing, Steady, Wave, endless
 from wayside.project import load
-from wayside.rehearsing import rehearse
+from wayside.rehearsal.rehearsing import rehearse
 
 SECOND = 1_000_000
 NEAR = 1e-6  # degrees and levels nearer than this are the same

@@ -31,10 +31,10 @@ from engine.layout import (
 from engine.program import Program
 from engine.trace import Record, Saw, Told, TrainOn
 from engine.waves import Flashing, Ramp, Steady, Wave
-from wayside.comparing import Judged, Verdict, compare
-from wayside.measures import MEASURES
-from wayside.measuring import Found, Passage
-from wayside.practice_reading import find
+from wayside.practice.comparing import Judged, Verdict, compare
+from wayside.practice.measures import MEASURES
+from wayside.practice.measuring import Found, Passage
+from wayside.practice.reading import find
 
 S = 1_000_000
 RAISED, LOWERED = 85.0, 0.0

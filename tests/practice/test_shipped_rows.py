@@ -1,6 +1,6 @@
 """Every row of every shipped practice table, just inside its limit and just outside, on copies of the two examples.
 
-The limits stand in the sources that the rows name (`wayside/practice_tables`); here they are written a second time, as
+The limits stand in the sources that the rows name (`wayside/practice/tables`); here they are written a second time, as
 numbers in a scene: 60 to 90 a minute, 27 s, and so on. Rows marked "memory" or "reported" may only advise.
 """
 
@@ -14,11 +14,11 @@ import pytest
 
 from tests.practice import test_ni as ni
 from tests.practice import test_us as us
-from wayside.comparing import Verdict, compare
-from wayside.practice import Status
-from wayside.practice_names import shipped
-from wayside.practice_passages import played
-from wayside.practice_reading import find
+from wayside.practice.comparing import Verdict, compare
+from wayside.practice.names import shipped
+from wayside.practice.passages import played
+from wayside.practice.reading import find
+from wayside.practice.table import Status
 from wayside.project import load
 
 Changes = tuple[tuple[str, str], ...]

@@ -23,7 +23,7 @@ from tests.practice.test_ni import (
     k10_interlock,
 )
 from wayside.project import load
-from wayside.rehearsing import rehearse
+from wayside.rehearsal.rehearsing import rehearse
 
 FOLDER = Path(__file__).parents[2] / "examples" / "pellbrook-quay"
 SCENE = "saltmarsh-lane.scene"

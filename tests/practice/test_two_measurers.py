@@ -12,9 +12,9 @@ import pytest
 
 from tests.practice import test_ni, test_us
 from tests.practice.measure import Measured, Twin, play
-from wayside.comparing import compare
-from wayside.measuring import Passage
-from wayside.practice_reading import find
+from wayside.practice.comparing import compare
+from wayside.practice.measuring import Passage
+from wayside.practice.reading import find
 from wayside.project import load
 
 Checks = dict[str, Callable[[Measured], list[str]]]

@@ -15,7 +15,7 @@ from engine.waves import Steady
 from scenes.closing import closing
 from scenes.lowering import way_down
 from scenes.walking import walk
-from wayside.rehearsing import rehearse
+from wayside.rehearsal.rehearsing import rehearse
 
 NEAR, FAR = "near-barrier", "far-barrier"
 DOWN = "move near-barrier to lowered over 7 s"

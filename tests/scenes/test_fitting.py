@@ -20,7 +20,7 @@ from scenes.closing import closing
 from scenes.fitting import least, shared
 from scenes.problems import Problem
 from scenes.walking import walk, whole
-from wayside.rehearsing import rehearse
+from wayside.rehearsal.rehearsing import rehearse
 
 BARRIERS = {"near-barrier", "far-barrier"}
 QUICK = replace(LAYOUT, outputs={n: replace(o, travel_us=S // 10) for n, o in LAYOUT.outputs.items()})

@@ -12,9 +12,9 @@ import pytest
 
 from engine.day import Plan
 from scenes.problems import as_text
-from wayside.day_rehearsing import rehearse_day
 from wayside.project import Project, load
-from wayside.rehearsing import rehearse
+from wayside.rehearsal.day_rehearsing import rehearse_day
+from wayside.rehearsal.rehearsing import rehearse
 
 REFERENCE = Path(__file__).parents[2] / "scenes" / "README.md"
 TEXT = REFERENCE.read_text(encoding="utf-8")

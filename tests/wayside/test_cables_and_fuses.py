@@ -10,10 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.supply import Cable
-from wayside import cables, fuses
-from wayside.electric_values import amperes, digits, money, volts, watts
-from wayside.survey_pages import prescale
-from wayside.voltage_limits import passed
+from wayside.layout.electric_values import amperes, digits, money, volts, watts
+from wayside.survey import cables, fuses
+from wayside.survey.pages import prescale
+from wayside.survey.voltage_limits import passed
 
 UNITS = pint.UnitRegistry()
 

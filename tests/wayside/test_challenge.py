@@ -17,15 +17,15 @@ import pytest
 from engine.layout import NOWHERE
 from engine.program import Act, Deed, TrainRun, Visit
 from engine.trace import TrainAt
-from wayside import case_words
-from wayside.case import Case, Field, Line, collides, play
-from wayside.case_menu import Budget, families, menu, moments, release_delay_us, within
-from wayside.challenging import Limits, Outcome, challenge
+from wayside.challenge import case_words
+from wayside.challenge.case import Case, Field, Line, collides, play
+from wayside.challenge.case_menu import Budget, families, menu, moments, release_delay_us, within
+from wayside.challenge.challenging import Limits, Outcome, challenge
+from wayside.challenge.phases import OFFSETS_US, Asked, Passage, product
+from wayside.challenge.search import BATCH, CHANGED, MOST_ACTS, Reach, Search
+from wayside.challenge.shrinking import fails_alike, needed, shrunk
 from wayside.cli import main
-from wayside.phases import OFFSETS_US, Asked, Passage, product
 from wayside.project import Project, load
-from wayside.search import BATCH, CHANGED, MOST_ACTS, Reach, Search
-from wayside.shrinking import fails_alike, needed, shrunk
 
 ROOT = Path(__file__).parents[2]
 QUAY = ROOT / "examples" / "pellbrook-quay"
@@ -489,7 +489,7 @@ def test_a_full_or_read_only_disk_loses_nothing(edge: Path, run: Run, monkeypatc
     def refuse(*_: object, **__: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("wayside.case_keeping.open", refuse, raising=False)
+    monkeypatch.setattr("wayside.challenge.case_keeping.open", refuse, raising=False)
     status, said = run(edge, "--cases", 2000, "--cores", 1)
     assert status == 1
     assert "It could not be written to" in said

@@ -14,8 +14,9 @@ from typing import NamedTuple
 
 import pytest
 
-from wayside import command_check, progress, terminal, wording
+from wayside import progress, terminal, wording
 from wayside.cli import main
+from wayside.commands import check as command_check
 
 ROOT = Path(__file__).parents[2]
 
@@ -334,7 +335,7 @@ def test_a_fault_of_ours_is_one_sentence(wayside: Wayside, monkeypatch: pytest.M
     monkeypatch.delenv("WAYSIDE_DEBUG", raising=False)
     said = wayside("check", "quay")
     assert said.status == 70
-    assert "fault in Wayside, not in your files: TypeError at wayside/command_check.py:" in said.err
+    assert "fault in Wayside, not in your files: TypeError at wayside/commands/check.py:" in said.err
     assert len(said.err.splitlines()) == 1
     monkeypatch.setenv("WAYSIDE_DEBUG", "1")
     assert "Traceback" in wayside("check", "quay").err
@@ -401,8 +402,8 @@ def test_a_full_disk_is_said(folder: Path) -> None:
 @pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
 def test_an_interrupt_from_outside(folder: Path) -> None:
     code = (
-        "import os, signal, sys; from wayside import command_check, cli; "
-        f"command_check.load = lambda *a, **k: os.kill(os.getpid(), {int(signal.SIGINT)}); "
+        "import os, signal, sys; from wayside import cli; from wayside.commands import check; "
+        f"check.load = lambda *a, **k: os.kill(os.getpid(), {int(signal.SIGINT)}); "
         "sys.exit(cli.main(['check', 'quay']))"
     )
     done = subprocess.run(

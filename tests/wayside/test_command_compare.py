@@ -14,10 +14,11 @@ from typing import NamedTuple
 
 import pytest
 
-from wayside import comparing, practice_words
 from wayside.cli import main
-from wayside.practice import Limit
-from wayside.practice_names import shipped
+from wayside.practice import comparing
+from wayside.practice import words as practice_words
+from wayside.practice.names import shipped
+from wayside.practice.table import Limit
 
 ROOT = Path(__file__).parents[2]
 MINE = """\

@@ -18,8 +18,8 @@ from engine.drive import Nothing
 from engine.show_day import ShowDay
 from engine.trace import Record, SceneIs, Told
 from wayside.cli import main
+from wayside.live.showing import Show, ShowClock
 from wayside.project import load
-from wayside.showing import Show, ShowClock
 
 ROOT = Path(__file__).parents[2]
 S = 1_000_000
@@ -327,7 +327,7 @@ def test_a_computer_whose_zone_is_none(folder: Path) -> None:
 def test_a_show_without_a_day_loads_no_calendar(folder: Path) -> None:
     code = (
         "import sys; from wayside.cli import main; main(['rehearse', 'quay', '--scene', 'ferry']); "
-        "import wayside.command_run; print([n for n in sys.modules if n.split('.')[0] == 'apscheduler'])"
+        "import wayside.commands.run; print([n for n in sys.modules if n.split('.')[0] == 'apscheduler'])"
     )
     done = subprocess.run(
         [sys.executable, "-c", code],

@@ -17,8 +17,8 @@ from engine.curves import PROFILES
 from engine.daylight import COURSES
 from engine.manners import MANNERS
 from engine.ways import WAYS
-from wayside import command_draw
 from wayside.cli import Parser, main, read_options
+from wayside.commands import draw as command_draw
 
 ROOT = Path(__file__).parents[2]
 

@@ -19,8 +19,10 @@ import pytest
 from adapters.link_states import Times
 from adapters.stand_in import Settings, Station
 from adapters.stand_in_ports import StandIn, running
-from wayside import jog_session, last_positions, trial_talk
 from wayside.cli import main
+from wayside.far_ends import trial_talk
+from wayside.jog import session as jog_session
+from wayside.live import last_positions
 
 ROOT = Path(__file__).parents[2]
 LAYOUT = """\

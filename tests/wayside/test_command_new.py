@@ -16,11 +16,11 @@ from typing import NamedTuple
 import pytest
 import yaml
 
-from wayside import command_new
 from wayside.cli import main
-from wayside.starting import Answers
-from wayside.starting_crossing import FULL, LEAST, least_approach_mm, times
-from wayside.starting_questions import QUESTIONS, asked
+from wayside.commands import new as command_new
+from wayside.starting.crossing import FULL, LEAST, least_approach_mm, times
+from wayside.starting.questions import QUESTIONS, asked
+from wayside.starting.starting import Answers
 
 ROOT = Path(__file__).parents[2]
 STATIONS = ("late", "early", "none")

@@ -23,9 +23,10 @@ from adapters import serial_port
 from adapters.serial_port import Found, Port
 from adapters.stand_in import Settings, Station
 from adapters.stand_in_ports import StandIn, running
-from wayside import command_probe, probing
 from wayside.cli import main
-from wayside.diagnosis import diagnose
+from wayside.commands import probe as command_probe
+from wayside.far_ends import probing
+from wayside.far_ends.diagnosis import diagnose
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "openpty"), reason="needs serial ports that a program can open")
 
@@ -546,7 +547,7 @@ def test_a_link_that_is_not_reset_is_left_alone(
         opened.append(leave_lines_alone)
         return real(url, baud, exclusive, leave_lines_alone)
 
-    monkeypatch.setattr("wayside.probing.Port.open", watched)
+    monkeypatch.setattr("wayside.far_ends.probing.Port.open", watched)
     with station() as far_end:
         left = probe(layout(port_of(far_end), "resets when opened: no"))
         assert far_end.ask(lambda station, _: station.machine.power) == "on"

@@ -19,9 +19,9 @@ import serial
 
 from adapters import stand_in_faults
 from adapters.stand_in import Entry, Settings, Station
-from wayside import command_stand_in
 from wayside.cli import main
-from wayside.stand_in_teller import LINES_A_SECOND, Teller, clock, line_of
+from wayside.commands import stand_in as command_stand_in
+from wayside.far_ends.stand_in_teller import LINES_A_SECOND, Teller, clock, line_of
 
 ROOT = Path(__file__).parents[2]
 MS, S = 1_000, 1_000_000

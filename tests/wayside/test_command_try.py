@@ -16,9 +16,9 @@ from adapters.link_states import Times
 from adapters.serial_port import Port, PortTrouble
 from adapters.stand_in import Settings, Station
 from adapters.stand_in_ports import StandIn, running
-from wayside import trial_talk
 from wayside.cli import main
-from wayside.port_asking import trouble_words
+from wayside.far_ends import trial_talk
+from wayside.far_ends.port_asking import trouble_words
 
 LAYOUT = """\
 layout: Pellbrook Quay

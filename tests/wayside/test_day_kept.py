@@ -14,7 +14,8 @@ from engine.drive import jump
 from engine.kernel import Kernel
 from engine.program import Program
 from engine.show_day import ShowDay
-from wayside import day_kept, desk_day
+from wayside.desk import day as desk_day
+from wayside.live import day_kept
 from wayside.project import load
 
 S = 1_000_000

@@ -17,18 +17,18 @@ from markdown_it import MarkdownIt
 from engine.layout import Place
 from engine.trace import Record, SceneIs, Told
 from engine.waves import Ramp, Steady
-from wayside import day_what_if
 from wayside.cli import COMMANDS, Parser, main, read_options
-from wayside.day_sheet import Part, Sheet
-from wayside.day_sheet_page import page
-from wayside.day_sheet_text import markdown, text
-from wayside.day_signs import seen
-from wayside.hands import understood
+from wayside.handover import day_what_if
+from wayside.handover.day_sheet import Part, Sheet
+from wayside.handover.day_sheet_page import page
+from wayside.handover.day_sheet_text import markdown, text
+from wayside.handover.day_signs import seen
+from wayside.live.hands import understood
 from wayside.project import Project, load
 
 ROOT = Path(__file__).parents[2]
 QUAY = ROOT / "examples" / "pellbrook-quay"
-DESK = "".join(file.read_text(encoding="utf-8") for file in (ROOT / "wayside" / "desk_page").glob("*.*"))
+DESK = "".join(file.read_text(encoding="utf-8") for file in (ROOT / "wayside" / "desk" / "page").glob("*.*"))
 S = 1_000_000
 HERE = Place("a.scene", 1, 1, 1, 1)
 A4_MM = (210, 297)  # ISO 216
@@ -222,7 +222,7 @@ def test_every_line_to_be_typed_is_understood(folder: Path) -> None:
         if line.startswith("wayside "):
             _, name, *rest = shlex.split(line)
             parser = Parser(name)
-            __import__(COMMANDS[name].module, fromlist=["describe"]).describe(parser)
+            __import__(f"wayside.commands.{COMMANDS[name].module}", fromlist=["describe"]).describe(parser)
             read_options(parser, rest)
             continue
         answer = understood(line, project.program)

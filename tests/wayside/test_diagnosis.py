@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from wayside.diagnosis import ROWS, Lost, Numbering, Observed, diagnose, report, shown
+from wayside.far_ends.diagnosis import ROWS, Lost, Numbering, Observed, diagnose, report, shown
 
 ROOT = Path(__file__).parents[2]
 PORT = "/dev/ttyACM0"

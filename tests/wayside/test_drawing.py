@@ -20,11 +20,11 @@ from engine.manners import MANNERS
 from engine.trace import Told
 from engine.waves import Flashing, Ramp, Steady, Wave
 from engine.ways import WAYS
-from wayside import drawing
-from wayside.drawing import GROUPS, LEVEL, LUX, Asked, members
-from wayside.drawing_samples import MOST_TURNS, Column, Sample, Then, columns
+from wayside.pictures import drawing
+from wayside.pictures.drawing import GROUPS, LEVEL, LUX, Asked, members
+from wayside.pictures.drawing_samples import MOST_TURNS, Column, Sample, Then, columns
 from wayside.project import load
-from wayside.rehearsing import play
+from wayside.rehearsal.rehearsing import play
 
 S = 1_000_000
 

@@ -16,14 +16,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine import characters
-from wayside import drawing, drawing_picture
 from wayside.cli import main
-from wayside.drawing import Asked, Drawing
-from wayside.drawing_choice import chosen
-from wayside.drawing_picture import FLAT, shared_out, thinned
-from wayside.drawing_samples import columns
-from wayside.drawing_shades import FULL, GLOW, HUES, SKY, Rgb, hue, tint
-from wayside.picture_paper import text_width
+from wayside.pictures import drawing, drawing_picture
+from wayside.pictures.drawing import Asked, Drawing
+from wayside.pictures.drawing_choice import chosen
+from wayside.pictures.drawing_picture import FLAT, shared_out, thinned
+from wayside.pictures.drawing_samples import columns
+from wayside.pictures.drawing_shades import FULL, GLOW, HUES, SKY, Rgb, hue, tint
+from wayside.pictures.paper import text_width
 
 ROOT = Path(__file__).parents[2]
 GALLERY = ROOT / "examples/gallery.svg"

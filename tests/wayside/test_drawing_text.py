@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from engine.courses import Course, Leg, Script
 from engine.layout import Blink
 from engine.waves import Flashing, Ramp, Steady, Wave
-from wayside.drawing import LEVEL, Drawing, Hue, Line, Mark
-from wayside.drawing_samples import columns
-from wayside.drawing_text import BLOCKS, PLAIN, letters_for, lines, picture, tick_times
+from wayside.pictures.drawing import LEVEL, Drawing, Hue, Line, Mark
+from wayside.pictures.drawing_samples import columns
+from wayside.pictures.drawing_text import BLOCKS, PLAIN, letters_for, lines, picture, tick_times
 
 S = 1_000_000
 

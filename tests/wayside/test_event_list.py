@@ -46,7 +46,7 @@ from engine.trace import (
     Trouble,
 )
 from engine.waves import Flashing, Ramp, Steady, Wave
-from wayside import event_list, trace_words
+from wayside.rehearsal import event_list, trace_words
 
 S = 1_000_000
 FILE = "pellbrook-quay/lane.scene"

@@ -39,7 +39,7 @@ from engine.trace import (
     TrainOn,
 )
 from engine.waves import Flashing, Ramp, State, Steady
-from wayside.explaining import Story
+from wayside.rehearsal.explaining import Story
 
 S = 1_000_000
 

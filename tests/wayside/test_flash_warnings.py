@@ -16,10 +16,10 @@ from engine.trace import Record, Told
 from engine.waves import Flashing, Ramp, State, Steady, Wave
 from scenes.compiler import compile_program
 from scenes.parse import parse
-from wayside import flash_acts, flash_warnings
-from wayside.flash_acts import LOOK_US
-from wayside.flash_doubts import may_flash
-from wayside.flash_warnings import CAUTION, MOST_WARNINGS, FastFlashing, check_by_playing, fast_flashing, problem
+from wayside.checks import flash_acts, flash_warnings
+from wayside.checks.flash_acts import LOOK_US
+from wayside.checks.flash_doubts import may_flash
+from wayside.checks.flash_warnings import CAUTION, MOST_WARNINGS, FastFlashing, check_by_playing, fast_flashing, problem
 
 S = 1_000_000
 NAMES = tuple(f"lamp-{number}" for number in range(1, 31))

@@ -9,7 +9,7 @@ from engine.kernel import Kernel
 from engine.layout import NOWHERE, Button, Detector, DetectorKind, Kind, Layout, Output, Setting, Stretch, Track
 from engine.program import Program, Rule, Scene
 from engine.proven import Passages
-from wayside.hands import HELP, so_already, understood
+from wayside.live.hands import HELP, so_already, understood
 
 LAYOUT = Layout(
     detectors={name: Detector(name, DetectorKind.SECTION) for name in ("lane", "up-approach")},

@@ -6,11 +6,11 @@ from pathlib import Path
 
 from engine.layout import NOWHERE
 from engine.program import Act, Deed
-from wayside import event_list
-from wayside.case import Case, Field, judged, play
-from wayside.case_menu import release_delay_us
+from wayside.challenge.case import Case, Field, judged, play
+from wayside.challenge.case_menu import release_delay_us
 from wayside.project import load
-from wayside.rehearsing import rehearse
+from wayside.rehearsal import event_list
+from wayside.rehearsal.rehearsing import rehearse
 
 LAYOUT = """\
 layout: Bench

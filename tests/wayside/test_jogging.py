@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.layout import Kind, Output, Position, Setting
-from wayside.jogging import HELP, STEPS_DEG, Jog, Move, told
+from wayside.jog.jogging import HELP, STEPS_DEG, Jog, Move, told
 
 GATE = Output(
     "gate",

@@ -21,13 +21,14 @@ import pytest
 from engine.events import AllStop, ByHand, Darken, StartScene
 from engine.kernel import Kernel
 from engine.layout import Keeping
-from wayside import journal_file, kept
 from wayside.cli import main
-from wayside.hands import understood
-from wayside.journal import MOST_WAITING, Journal
-from wayside.journal_file import Entry
+from wayside.journal import file as journal_file
+from wayside.journal.file import Entry
+from wayside.journal.keeper import MOST_WAITING, Journal
+from wayside.live import kept
+from wayside.live.hands import understood
+from wayside.live.show_memory import in_words
 from wayside.project import load
-from wayside.show_memory import in_words
 
 ROOT = Path(__file__).parents[2]
 QUAY = ROOT / "examples" / "pellbrook-quay"

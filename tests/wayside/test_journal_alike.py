@@ -12,8 +12,8 @@ from engine.layout import NOWHERE
 from engine.program import Program
 from engine.trace import Broke, Record, SceneIs, Told
 from engine.waves import Ramp, Steady
-from wayside.journal_alike import ABOUT_US, Event, apart, but_for, ending_otherwise, played, said, scenery_by_chance
-from wayside.journal_hands import asked
+from wayside.journal.alike import ABOUT_US, Event, apart, but_for, ending_otherwise, played, said, scenery_by_chance
+from wayside.journal.hands import asked
 from wayside.project import load
 
 S = 1_000_000

@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 from test_journal_summary import begins, ends, entry, scene
 
-from wayside import journal_closing, journal_picture
-from wayside.journal_file import Entry, open_to_write, write
+from wayside.journal import closing as journal_closing
+from wayside.journal import picture as journal_picture
+from wayside.journal.file import Entry, open_to_write, write
 
 HOUR = 3_600
 

@@ -12,13 +12,14 @@ from xml.etree import ElementTree
 import pytest
 from test_journal_summary import begins, ends, entry, scene, seen
 
-from wayside import journal_day, journal_picture
 from wayside.cli import main
-from wayside.journal_day import Day
-from wayside.journal_file import Entry, open_to_write, write
-from wayside.journal_rows import Rows
-from wayside.picture_rows import Section
-from wayside.picture_spans import Look, Row
+from wayside.journal import day as journal_day
+from wayside.journal import picture as journal_picture
+from wayside.journal.day import Day
+from wayside.journal.file import Entry, open_to_write, write
+from wayside.journal.rows import Rows
+from wayside.pictures.rows import Section
+from wayside.pictures.spans import Look, Row
 
 S = 1_000_000
 SATURDAY = date(2026, 11, 28)

@@ -13,9 +13,9 @@ from virtual_show import S, Shown, show
 
 from engine.trace import Broke, Record, SceneIs, Told
 from wayside.cli import main
-from wayside.journal_replay import _counts
+from wayside.journal.replay import _counts
 from wayside.project import load
-from wayside.rehearsing import rehearse
+from wayside.rehearsal.rehearsing import rehearse
 
 QUAY = Path(__file__).parents[2] / "examples" / "pellbrook-quay"
 WATCHFUL = """

@@ -31,12 +31,15 @@ from engine.trace import (
     Trouble,
 )
 from engine.waves import Steady
-from wayside import journal_day, journal_snags, journal_summary, journal_watch
-from wayside.journal_file import Entry
-from wayside.journal_snags import CHATTERS_A_MINUTE
-from wayside.journal_watch import MOST_COUNTED, Watch
+from wayside.journal import day as journal_day
+from wayside.journal import snags as journal_snags
+from wayside.journal import summary as journal_summary
+from wayside.journal import watch as journal_watch
+from wayside.journal.file import Entry
+from wayside.journal.snags import CHATTERS_A_MINUTE
+from wayside.journal.watch import MOST_COUNTED, Watch
+from wayside.live.showing import Show, ShowClock
 from wayside.project import load
-from wayside.showing import Show, ShowClock
 
 NOON_US = 1_795_867_200_000_000  # 2026-11-28 12:00 UTC: `date -u -d @1795867200`
 SECOND_US = 1_000_000

@@ -13,14 +13,15 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from engine.layout import Layout
-from wayside import journal_file, journal_read
-from wayside.journal import AT_ONCE, DETAILS
-from wayside.journal_day import _ACTS
-from wayside.journal_file import Entry
-from wayside.journal_read import Wanted, hall, local_us
-from wayside.journal_text import HEADINGS, Lines, cell, clock, day, offset, plain, write_csv
-from wayside.journal_watch import _SHAPES, offset_min
-from wayside.journal_words import KINDS
+from wayside.journal import file as journal_file
+from wayside.journal import read as journal_read
+from wayside.journal.day import _ACTS
+from wayside.journal.file import Entry
+from wayside.journal.keeper import AT_ONCE, DETAILS
+from wayside.journal.read import Wanted, hall, local_us
+from wayside.journal.text import HEADINGS, Lines, cell, clock, day, offset, plain, write_csv
+from wayside.journal.watch import _SHAPES, offset_min
+from wayside.journal.words import KINDS
 from wayside.usage import UsageProblem
 
 NOON_US = 1_795_867_200_000_000  # 2026-11-28 12:00 UTC: `date -u -d @1795867200`

@@ -7,7 +7,7 @@ import pytest
 from engine.conditions import All, Any, AtLeast, Atom, Condition, Held, Not, Sort, Test
 from engine.layout import NOWHERE
 from engine.program import Expectation, Timing
-from wayside.judging import History, Verdict, horizon_us, judge, to_blame
+from wayside.rehearsal.judging import History, Verdict, horizon_us, judge, to_blame
 
 S = 1_000_000
 AMBER = Atom(Sort.OUTPUT, "amber", Test.ON)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from engine.layout import Kind, Layout, Output, Position, Setting
-from wayside.last_positions import file_for, read, write
+from wayside.live.last_positions import file_for, read, write
 
 GATE = Output(
     "gate",

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from scenes.problems import Problem, as_text
-from wayside.layout_file import read_layout
+from wayside.layout.file import read_layout
 
 HERE = Path(__file__).parent
 LINES = (HERE / "good_layout.yaml").read_text(encoding="utf-8").splitlines()

@@ -21,8 +21,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from ruamel.yaml import YAML
 
-from wayside import layout_edit, layout_text
-from wayside.layout_edit import CannotSave, Change, edited, save
+from wayside.layout import edit as layout_edit
+from wayside.layout import text as layout_text
+from wayside.layout.edit import CannotSave, Change, edited, save
 
 ROOT = Path(__file__).parents[2]
 EXAMPLE = ROOT / "examples" / "pellbrook-quay" / "layout.yaml"
@@ -363,9 +364,9 @@ def test_a_plug_that_is_pulled_leaves_the_old_file_or_the_new_one(layout: Path, 
     """A real process that is gone at one go, at three moments of a save."""
     old = layout.read_bytes()
     code = (
-        f"import os; from pathlib import Path; from wayside import layout_edit\n"
-        f"layout_edit.{dies_in} = lambda *_: os._exit(9)\n"
-        f"layout_edit.save(Path({str(layout)!r}), [layout_edit.Change({RAISED!r}, '80 deg')])"
+        f"import os; from pathlib import Path; from wayside.layout import edit\n"
+        f"edit.{dies_in} = lambda *_: os._exit(9)\n"
+        f"edit.save(Path({str(layout)!r}), [edit.Change({RAISED!r}, '80 deg')])"
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=False)
     assert done.returncode == 9
@@ -404,8 +405,8 @@ def test_a_folder_that_may_not_be_written_in_is_said() -> None:
     layout.write_bytes(EXAMPLE.read_bytes())
     layout.chmod(0o666)
     code = (
-        f"import os; from pathlib import Path; from wayside.layout_edit import *\n"
-        f"from wayside import layout_file, project\n"  # read in while everything may be read
+        f"import os; from pathlib import Path; from wayside.layout.edit import *\n"
+        f"import wayside.layout.file, wayside.project\n"  # read in while everything may be read
         f"edited('layout: a', [Change(('layout',), 'b')])\n"
         f"os.chmod({str(folder)!r}, 0o555); os.chdir({str(folder)!r})\n"
         f"if os.geteuid() == 0: os.setgroups([]); os.setgid(65534); os.setuid(65534)\n"

@@ -32,9 +32,12 @@ from engine.layout import (
 )
 from engine.supply import Supply
 from scenes.problems import Problem, as_text
-from wayside import layout_csv, layout_outputs, layout_values, yaml_places
-from wayside.layout_file import read_layout, schema_text
-from wayside.layout_schema import MOST_FOUND, pattern
+from wayside.layout import csv_tables as layout_csv
+from wayside.layout import outputs as layout_outputs
+from wayside.layout import values as layout_values
+from wayside.layout import yaml_places
+from wayside.layout.file import read_layout, schema_text
+from wayside.layout.schema import MOST_FOUND, pattern
 
 HERE = Path(__file__).parent
 GOOD = (HERE / "good_layout.yaml").read_text(encoding="utf-8")  # everything that a layout file can say, once

@@ -15,8 +15,8 @@ import yaml
 from engine.layout import DAYLIGHT, NOWHERE, Aspect, Kind, Layout, Output, Setting, Whereabouts, Wiring, colour_of
 from scenes import parse as parsing
 from scenes.problems import Problem, as_text
-from wayside import layout_colours
-from wayside.layout_file import read_layout, read_with_doubts, schema_text
+from wayside.layout import colours as layout_colours
+from wayside.layout.file import read_layout, read_with_doubts, schema_text
 
 HERE = Path(__file__).parent
 GOOD = (HERE / "good_layout.yaml").read_text(encoding="utf-8")

@@ -12,8 +12,8 @@ from adapters import packets
 from adapters.dialects import DIALECTS, OPERATIONS
 from engine.layout import NOWHERE, Board, Layout, Link
 from scenes.problems import Problem, as_text
-from wayside.layout_file import read_layout, schema_text
-from wayside.layout_names import MOST_ADDRESS, MOST_PIN
+from wayside.layout.file import read_layout, schema_text
+from wayside.layout.names import MOST_ADDRESS, MOST_PIN
 
 HEAD = "layout: Pellbrook Quay\n"
 

@@ -8,7 +8,7 @@ import pytest
 
 from engine.layout import Layout, Plan
 from scenes.problems import Problem, as_text
-from wayside.layout_file import read_layout
+from wayside.layout.file import read_layout
 
 HEAD = "layout: Pellbrook Quay\n"
 TRACK = "stretches: [blind: 300 mm], fastest: 10 mm/s, shortest train: 30 mm"

@@ -10,7 +10,7 @@ import pytest
 from engine.layout import Layout
 from engine.supply import Cable, Draw, Exhibition, Price
 from scenes.problems import Problem, as_text
-from wayside.layout_file import read_layout
+from wayside.layout.file import read_layout
 
 HEAD = """\
 layout: Pellbrook Quay

@@ -7,7 +7,7 @@ import asyncio
 import pytest
 
 from engine.layout import Detector, DetectorKind, Kind, Layout, Link, Output, Setting, Wiring
-from wayside.live_links import Links, Unreached, links_of
+from wayside.live.links import Links, Unreached, links_of
 from wayside.usage import UsageProblem
 
 GATE = Output("gate", Kind.SERVO, Setting(0.0), safe=Setting(0.0), wiring=Wiring(link="main", pin=20))

@@ -17,12 +17,12 @@ from engine.drive import World as AnyWorld
 from engine.events import Detected, Input, TrainMoves, TrainStands
 from engine.monitors import Verdict
 from engine.trace import Broke, Record, SceneIs, Told, Trouble
-from wayside import live_rules
-from wayside.hands import understood
-from wayside.live_screen import Screen
+from wayside.live import rules as live_rules
+from wayside.live.hands import understood
+from wayside.live.screen import Screen
+from wayside.live.showing import Show
 from wayside.project import Project, load
-from wayside.rehearsing import rehearse
-from wayside.showing import Show
+from wayside.rehearsal.rehearsing import rehearse
 
 S = 1_000_000
 QUAY = Path(__file__).parents[2] / "examples" / "pellbrook-quay"

@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 
 from engine.kernel import Kernel
-from wayside import live_screen, live_view
+from wayside.live import screen as live_screen
+from wayside.live import view as live_view
+from wayside.live.showing import Show
 from wayside.project import load
-from wayside.showing import Show
 
 MANY = 60
 LONG = (

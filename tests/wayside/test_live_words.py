@@ -9,10 +9,10 @@ import pytest
 from engine.layout import Aspect, Kind, Layout, Link, Output, Setting, Wiring
 from engine.program import Program
 from engine.trace import LinkIs
-from wayside.live_links import Unreached, guarded_on, may_reset
-from wayside.live_words import Teller, ended, kept_closed, not_begun
+from wayside.live.links import Unreached, guarded_on, may_reset
+from wayside.live.showing import Show
+from wayside.live.words import Teller, ended, kept_closed, not_begun
 from wayside.project import load
-from wayside.showing import Show
 
 LAYOUT = """\
 layout: Bench

@@ -12,11 +12,11 @@ from engine.drive import work
 from engine.events import Detected, Input, StartScene
 from engine.show_day import Phase
 from engine.trace import Noted, Record, SceneIs
-from wayside.checked_apart import check
-from wayside.offering import MOST_LINES, Offering, Stand
+from wayside.live.checked_apart import check
+from wayside.live.offering import MOST_LINES, Offering, Stand
+from wayside.live.scene_files import Saved
+from wayside.live.showing import Show
 from wayside.project import Project, load
-from wayside.scene_files import Saved
-from wayside.showing import Show
 
 S = 1_000_000
 LAYOUT = """\
@@ -278,8 +278,8 @@ def test_a_day_that_is_performed_is_not_taken_away_nor_anything_swapped_in_while
 
 
 def test_kept_flags_and_rules_are_those_of_the_new_text(bench: Bench) -> None:
-    from wayside.kept import Kept
-    from wayside.live_screen import Screen
+    from wayside.live.kept import Kept
+    from wayside.live.screen import Screen
 
     path = bench.folder / "kept.json"
     kept, screen = Kept(bench.show.kernel, path, {"seen": True}), Screen(bench.project, plain=True)

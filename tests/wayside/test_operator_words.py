@@ -8,8 +8,8 @@ import pytest
 
 from engine.events import AllStop, ByHand, Darken, GoOn, HandWorking, Hush, Input, InUse, LetGo, SetClock
 from engine.kernel import Kernel
-from wayside.hands import HELP, understood
-from wayside.operator_words import refused
+from wayside.live.hands import HELP, understood
+from wayside.live.operator_words import refused
 from wayside.project import load
 
 QUAY = load([Path(__file__).parents[2] / "examples" / "pellbrook-quay"]).program

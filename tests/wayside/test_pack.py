@@ -22,8 +22,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wayside.cli import main
-from wayside.kept import FILE as KEPT_FILE
-from wayside.pack_form import (
+from wayside.handover.pack_form import (
     MANIFEST,
     MOST_FILE,
     MOST_FILES,
@@ -36,6 +35,7 @@ from wayside.pack_form import (
     same_place,
     why_no_name,
 )
+from wayside.live.kept import FILE as KEPT_FILE
 
 ROOT = Path(__file__).parents[2]
 QUAY = ROOT / "examples" / "pellbrook-quay"

@@ -50,15 +50,15 @@ from engine.trace import (
     Trouble,
 )
 from engine.waves import Flashing, Ramp, State, Steady, Wave
-from wayside import picture
-from wayside.picture import tick_step_s
-from wayside.picture_failures import MOST_LISTED, Failure
-from wayside.picture_marks import MOST_LABELS, merged
-from wayside.picture_outputs import FEWEST_IN_SPAN, FLICKER_SAMPLES, MOST_COLOURS, output_row
-from wayside.picture_paper import text_width
-from wayside.picture_rows import FEWEST_SAMPLES, contents
-from wayside.picture_sheet import spread
-from wayside.picture_spans import Look, Row, Span
+from wayside.pictures import picture
+from wayside.pictures.failures import MOST_LISTED, Failure
+from wayside.pictures.marks import MOST_LABELS, merged
+from wayside.pictures.outputs import FEWEST_IN_SPAN, FLICKER_SAMPLES, MOST_COLOURS, output_row
+from wayside.pictures.paper import text_width
+from wayside.pictures.picture import tick_step_s
+from wayside.pictures.rows import FEWEST_SAMPLES, contents
+from wayside.pictures.sheet import spread
+from wayside.pictures.spans import Look, Row, Span
 
 S = 1_000_000
 PLACE = Place("lane.scene", 3, 5, 3, 9)
@@ -696,6 +696,6 @@ def test_an_hour_is_drawn_with_few_pieces(hour: Drawn) -> None:
 
 
 def test_the_plotting_library_is_imported_only_to_draw() -> None:
-    code = "import sys, wayside.picture; sys.exit('matplotlib' in sys.modules or 'numpy' in sys.modules)"
+    code = "import sys, wayside.pictures.picture; sys.exit('matplotlib' in sys.modules or 'numpy' in sys.modules)"
     root = Path(__file__).parents[2]
     assert subprocess.run([sys.executable, "-c", code], cwd=root, check=False).returncode == 0

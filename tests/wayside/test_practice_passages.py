@@ -8,8 +8,8 @@ import pytest
 
 from engine.layout import Crossing
 from engine.program import Program
-from wayside.measuring import RAISED, Passage
-from wayside.practice_passages import MOST_TRACKS, Played, played
+from wayside.practice.measuring import RAISED, Passage
+from wayside.practice.passages import MOST_TRACKS, Played, played
 from wayside.project import load
 
 OUTPUTS = """\

@@ -11,11 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scenes.problems import as_text
-from wayside import practice_reading
-from wayside.measures import MEASURES, Sort
-from wayside.practice import Limit, Status
-from wayside.practice_names import SHIPPED, shipped
-from wayside.practice_reading import LARGEST_BYTES, MOST_ROWS, find, read
+from wayside.practice import reading as practice_reading
+from wayside.practice.measures import MEASURES, Sort
+from wayside.practice.names import SHIPPED, shipped
+from wayside.practice.reading import LARGEST_BYTES, MOST_ROWS, find, read
+from wayside.practice.table import Limit, Status
 from wayside.usage import UsageProblem
 
 GOOD = """\
@@ -217,7 +217,7 @@ def test_the_package_carries_the_tables() -> None:
     patterns = tomllib.loads((root / "pyproject.toml").read_text())["tool"]["setuptools"]["package-data"]["wayside"]
     carried = {file for pattern in patterns for file in (root / "wayside").glob(pattern)}
     assert set(shipped().values()) <= carried
-    assert root / "wayside" / "practice_tables" == SHIPPED
+    assert root / "wayside" / "practice" / "tables" == SHIPPED
 
 
 def test_the_table_that_the_readme_shows_is_a_table(tmp_path: Path) -> None:

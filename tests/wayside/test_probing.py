@@ -11,9 +11,9 @@ from adapters.codec import Decoder, Frame
 from adapters.dialects import EARLY, LATE
 from adapters.serial_port import READ_TIMEOUT_S, PortTrouble
 from engine.layout import Detector, DetectorKind, Kind, Layout, Link, Output, Setting, Wiring
-from wayside import probing
-from wayside.diagnosis import Observed
-from wayside.probing import MOST_KEPT, ROUNDS, Question, of_link, of_port, probe
+from wayside.far_ends import probing
+from wayside.far_ends.diagnosis import Observed
+from wayside.far_ends.probing import MOST_KEPT, ROUNDS, Question, of_link, of_port, probe
 
 MS, S = 1_000, 1_000_000
 Reply = tuple[int, bytes]  # so long after the question
@@ -60,8 +60,8 @@ def talk(monkeypatch: pytest.MonkeyPatch) -> Callable[..., tuple[Observed, FarEn
         greets: list[Reply] | None = None,
     ) -> tuple[Observed, FarEnd]:
         far_end = FarEnd(answers, greets or [])
-        monkeypatch.setattr("wayside.probing.Port.open", lambda *_, **__: far_end)
-        monkeypatch.setattr("wayside.probing.time.monotonic_ns", lambda: far_end.now_us * 1_000)
+        monkeypatch.setattr("wayside.far_ends.probing.Port.open", lambda *_, **__: far_end)
+        monkeypatch.setattr("wayside.far_ends.probing.time.monotonic_ns", lambda: far_end.now_us * 1_000)
         return probe(question or of_port(URL, 115_200), for_us), far_end
 
     return run

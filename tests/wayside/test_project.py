@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from wayside import layout_doubts, project
+from wayside import project
+from wayside.layout import doubts as layout_doubts
 from wayside.project import find, load
 from wayside.usage import UsageProblem
 

@@ -56,8 +56,8 @@ from engine.program import (
     Whenever,
 )
 from engine.trace import Noted, Saw, SceneIs, Told, TrainAt, TrainOn, Trouble
-from wayside.rehearsing import LONGEST_REHEARSAL_US, Result, play, rehearse
-from wayside.trace_words import value
+from wayside.rehearsal.rehearsing import LONGEST_REHEARSAL_US, Result, play, rehearse
+from wayside.rehearsal.trace_words import value
 
 S = 1_000_000
 

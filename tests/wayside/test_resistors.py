@@ -10,7 +10,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wayside.resistors import E12, E24, POWERS_MW, SERIES, Chosen, NoResistor, choose, code, exact_ohms, next_higher
+from wayside.survey.resistors import (
+    E12,
+    E24,
+    POWERS_MW,
+    SERIES,
+    Chosen,
+    NoResistor,
+    choose,
+    code,
+    exact_ohms,
+    next_higher,
+)
 
 UNITS = pint.UnitRegistry()
 LIBRARY = {"E12": eseries.E12, "E24": eseries.E24}

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from wayside import scene_files
-from wayside.scene_files import Saved, SceneFiles
+from wayside.live import scene_files
+from wayside.live.scene_files import Saved, SceneFiles
 
 LAYOUT = "layout: Bench\noutputs:\n  lamp: {kind: lamp}\n"
 GOOD = "scene go\n    turn on lamp\n    wait 3 s\n    turn off lamp\n"

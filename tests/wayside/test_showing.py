@@ -9,9 +9,9 @@ import pytest
 
 from adapters.link_states import State
 from engine.trace import Told
-from wayside import showing
+from wayside.live import showing
+from wayside.live.showing import Show, ShowClock
 from wayside.project import load
-from wayside.showing import Show, ShowClock
 
 LAYOUT = """\
 layout: Bench

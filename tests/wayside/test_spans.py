@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wayside.spans import Span, Spans, all_of, any_of
+from wayside.practice.spans import Span, Spans, all_of, any_of
 
 OVER = 30
 pairs = st.lists(st.tuples(st.integers(-5, OVER + 5), st.integers(-5, OVER + 5)), max_size=6)

@@ -13,10 +13,10 @@ from engine.supply import Draw
 from engine.trace import Told
 from engine.waves import Ramp, Steady, Wave
 from wayside.project import Project, load
-from wayside.rehearsing import rehearse
-from wayside.supply_check import check, overloads
-from wayside.supply_currents import Step, steps, taken, told_to
-from wayside.supply_loads import Load, Moment, Played, load_of, loads, run_sums
+from wayside.rehearsal.rehearsing import rehearse
+from wayside.survey.supply_check import check, overloads
+from wayside.survey.supply_currents import Step, steps, taken, told_to
+from wayside.survey.supply_loads import Load, Moment, Played, load_of, loads, run_sums
 
 ROOT = Path(__file__).parents[2]
 QUAY = ROOT / "examples" / "pellbrook-quay"

@@ -12,10 +12,10 @@ import pytest
 
 from wayside.cli import main
 from wayside.project import Project, load
-from wayside.survey_faces import CSV_HEADINGS, as_csv, as_markdown, as_text, table_lines
-from wayside.survey_pages import pages
-from wayside.survey_rows import Survey, survey
-from wayside.survey_sections import Section, Table
+from wayside.survey.faces import CSV_HEADINGS, as_csv, as_markdown, as_text, table_lines
+from wayside.survey.pages import pages
+from wayside.survey.rows import Survey, survey
+from wayside.survey.sections import Section, Table
 
 ROOT = Path(__file__).parents[2]
 QUAY = ROOT / "examples" / "pellbrook-quay"

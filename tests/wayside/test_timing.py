@@ -15,9 +15,9 @@ from typing import NamedTuple
 import pytest
 
 from wayside.cli import main
-from wayside.layout_file import read_layout
+from wayside.layout.file import read_layout
 from wayside.project import load
-from wayside.timing import Target, Watch, fits, target_of, targets
+from wayside.walk.timing import Target, Watch, fits, target_of, targets
 
 from .walking import at_the_terminal, port_of, stand_in
 

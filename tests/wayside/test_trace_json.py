@@ -53,8 +53,8 @@ from engine.trace import (
     Trouble,
 )
 from engine.waves import Flashing, Ramp, Steady, Wave
-from wayside import trace_json
-from wayside.rule_words import RuleOutcome
+from wayside.rehearsal import trace_json
+from wayside.rehearsal.rule_words import RuleOutcome
 
 PLACE = Place("pellbrook-quay/lane.scene", 12, 5, 12, 20)
 LAYOUT = Layout(

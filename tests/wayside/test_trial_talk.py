@@ -19,8 +19,8 @@ from adapters.dialects import (
     Took,
 )
 from adapters.link_states import Times
-from wayside import trial_talk
-from wayside.trial_talk import Heard, Talk, in_words
+from wayside.far_ends import trial_talk
+from wayside.far_ends.trial_talk import Heard, Talk, in_words
 
 MS = 1_000_000  # nanoseconds
 STEP = 10 * MS

@@ -156,7 +156,7 @@ def test_every_command_is_understood() -> None:
             assert name in COMMANDS_TO_COME, line
         elif rest:
             parser = Parser(name)
-            __import__(COMMANDS[name].module, fromlist=["describe"]).describe(parser)
+            __import__(f"wayside.commands.{COMMANDS[name].module}", fromlist=["describe"]).describe(parser)
             read_options(parser, rest)
             seen += 1
     assert seen >= 12

@@ -15,12 +15,12 @@ from typing import NamedTuple
 import pytest
 
 from engine.layout import Kind, Layout
-from wayside.layout_file import read_layout
-from wayside.walk_answers import Answer, How
-from wayside.walk_faults import Fault, likely_faults
-from wayside.walk_patterns import PATTERNS
-from wayside.walk_signs import Heard, walked
-from wayside.walk_stops import OUTPUT, Stop, walk_round
+from wayside.layout.file import read_layout
+from wayside.walk.answers import Answer, How
+from wayside.walk.faults import Fault, likely_faults
+from wayside.walk.patterns import PATTERNS
+from wayside.walk.signs import Heard, walked
+from wayside.walk.stops import OUTPUT, Stop, walk_round
 
 from .wrong_wiring import World, key_of
 

@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from engine.layout import Layout
-from wayside.layout_file import read_layout
-from wayside.walk_answers import Answer, How, Rolled, as_kept, from_kept
-from wayside.walk_keeping import mark_of
-from wayside.walk_shows import show_of, wave_of
-from wayside.walk_stops import walk_round
+from wayside.layout.file import read_layout
+from wayside.walk.answers import Answer, How, Rolled, as_kept, from_kept
+from wayside.walk.keeping import mark_of
+from wayside.walk.shows import show_of, wave_of
+from wayside.walk.stops import walk_round
 
 TEXT = """\
 layout: Pellbrook Quay

@@ -12,11 +12,11 @@ import pytest
 from engine.events import Detected, Pressed
 from engine.layout import Layout
 from engine.waves import Wave
-from wayside.layout_file import read_layout
-from wayside.walk_answers import Answer, How
-from wayside.walk_signs import Heard, sign_of
-from wayside.walk_stops import walk_round
-from wayside.walker import ASKS, DONE, HANDS, HOMING, ROLLS, SHOWS, Walker
+from wayside.layout.file import read_layout
+from wayside.walk.answers import Answer, How
+from wayside.walk.signs import Heard, sign_of
+from wayside.walk.stops import walk_round
+from wayside.walk.walker import ASKS, DONE, HANDS, HOMING, ROLLS, SHOWS, Walker
 
 S = 1_000_000
 TEXT = """\

@@ -13,7 +13,7 @@ import yaml
 from scenes.problems import as_text
 from wayside.cli import COMMANDS, Parser, main, read_options
 from wayside.project import load
-from wayside.rehearsing import rehearse
+from wayside.rehearsal.rehearsing import rehearse
 
 ROOT = Path(__file__).parents[2]
 WIRING = ROOT / "adapters/wiring"
@@ -175,7 +175,7 @@ def test_commands_are_understood() -> None:
             name, *rest = shlex.split(line)
             if name in COMMANDS and rest:
                 parser = Parser(name)
-                __import__(COMMANDS[name].module, fromlist=["describe"]).describe(parser)
+                __import__(f"wayside.commands.{COMMANDS[name].module}", fromlist=["describe"]).describe(parser)
                 read_options(parser, rest)
                 seen += 1
             elif name not in COMMANDS:

@@ -14,12 +14,13 @@ from engine.events import Input
 from engine.rules import Rules, sentences
 from engine.show_day import ShowDay
 from engine.trace import Record
-from wayside import journal_file, kept
-from wayside.hands import understood
-from wayside.journal import Journal
-from wayside.journal_watch import Watch
+from wayside.journal import file as journal_file
+from wayside.journal.keeper import Journal
+from wayside.journal.watch import Watch
+from wayside.live import kept
+from wayside.live.hands import understood
+from wayside.live.showing import Show, ShowClock
 from wayside.project import Project, load
-from wayside.showing import Show, ShowClock
 
 S = 1_000_000
 LOOK_US = 500_000

@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from engine.layout import Layout
-from wayside.walk_answers import Answer, How, Rolled
-from wayside.walk_stops import OUTPUT, Round, Stop, walk_round
+from wayside.walk.answers import Answer, How, Rolled
+from wayside.walk.stops import OUTPUT, Round, Stop, walk_round
 
 Key = tuple[str, bool, int]
 STRANGE = "something that has no name"

@@ -1,0 +1,1 @@
+"""Driving trains against the rules of the scenes, until one breaks or none does."""

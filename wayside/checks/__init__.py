@@ -1,0 +1,1 @@
+"""What `check` adds to the files' own mistakes: flashing light, loads of links, and what a wire cannot carry."""

@@ -1,0 +1,1 @@
+"""One module for each command: its options (`describe`) and what it does (`run`)."""

@@ -1,0 +1,1 @@
+"""Moving one servo by hand, step by step, and setting its ends."""

@@ -1,0 +1,1 @@
+"""The layout file: read, checked, and single values of it saved."""

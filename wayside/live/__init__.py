@@ -1,0 +1,1 @@
+"""A show in real time: what is around the kernel while it is performed."""

@@ -1,0 +1,1 @@
+"""Timelines of rehearsals, and drawings of how lamps and servos behave."""

@@ -1,0 +1,1 @@
+"""Crossings measured against published practice."""

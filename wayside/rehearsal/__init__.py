@@ -1,0 +1,1 @@
+"""Rehearsals and show days played in no time: verdicts, event lists, explanations, traces."""

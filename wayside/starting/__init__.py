@@ -1,0 +1,1 @@
+"""The first files of a new layout."""

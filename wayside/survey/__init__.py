@@ -1,0 +1,1 @@
+"""What is wired where, and what each supply has to carry."""
