@@ -56,6 +56,13 @@ def test_as_the_layout_file_has_it(layout: Layout) -> None:
     assert names == ["shed", "red", "hut", "pump", "arm", "colour-light", "barrier", "lane", "push"]
 
 
+def test_from_left_to_right_on_the_plan(layout: Layout) -> None:
+    places = {"shed": (900, 100), "red": (200, 300), "arm": (200, 100), "push": (10, 10)}
+    walk = walk_round(replace(layout, plan=layout.plan._replace(places=places)), "place")
+    names = [stop.name for stop in walk.stops]
+    assert names == ["arm", "red", "shed", "hut", "pump", "colour-light", "barrier", "push", "lane"]
+
+
 def test_a_signal_of_parts_is_walked_by_its_parts_and_what_cannot_be_told_is_said(layout: Layout) -> None:
     walk = walk_round(layout)
     left = {one.name: one.why for one in walk.left_out}

@@ -66,7 +66,12 @@ def describe(parser: argparse.ArgumentParser) -> None:
     )
     add("--again", action="store_true", help="walk again, too, what was not as it should be")
     add("--anew", action="store_true", help="begin anew; the walk so far is put aside")
-    add("--order", metavar="|".join(ORDERS), action=Once, help="board by board (default), or as the layout file has it")
+    add(
+        "--order",
+        metavar="|".join(ORDERS),
+        action=Once,
+        help="board by board (default), by place on the plan, or as written",
+    )
     add("--report", action="store_true", help="only say what came of the walk so far")
     add("--markdown", metavar="FILE", action=Once, help="write the result as a page to give away")
     add("--csv", metavar="FILE", action=Once, help="write every stop as a table")

@@ -12,7 +12,7 @@ from adapters.seats import seat_of
 from adapters.wires import Unserved, served
 from engine.layout import Kind, Layout, Output, Wiring
 
-ORDERS = ("board", "file")  # how the stops may be ordered: what hangs together on a box, or as the layout file has it
+ORDERS = ("board", "place", "file")  # what hangs together on a box; from left to right on the plan; as written
 OUTPUT, DETECTOR, BUTTON = "output", "detector", "button"
 
 
@@ -73,12 +73,21 @@ def walk_round(layout: Layout, order: str = "board") -> Round:
     if order == "board":
         stops.sort(key=lambda stop: _by_board(layout, stop))
         inputs.sort(key=lambda stop: stop.sort != DETECTOR)
+    elif order == "place":
+        stops.sort(key=lambda stop: _by_place(layout, stop))
+        inputs.sort(key=lambda stop: _by_place(layout, stop))
     return Round((*stops, *inputs), tuple(left_out))
 
 
 def _by_board(layout: Layout, stop: Stop) -> tuple[object, ...]:
     boxes = [*layout.boards, *layout.links]
     return boxes.index(stop.box), stop.guarded, stop.is_pin, stop.number
+
+
+def _by_place(layout: Layout, stop: Stop) -> tuple[object, ...]:
+    """From left to right, from the back to the front; what has no place (`at`) comes last, as the file has it."""
+    place = layout.plan.places.get(stop.name)
+    return place is None, place or (0, 0)
 
 
 def _of_output(layout: Layout, output: Output) -> Stop | LeftOut | None:
