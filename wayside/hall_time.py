@@ -63,6 +63,11 @@ def zone_of(layout: Layout) -> tzinfo:
         return here
 
 
+def now(layout: Layout) -> datetime:
+    """What the hall's clock shows now."""
+    return datetime.now(zone_of(layout))
+
+
 def read_date(written: str, option: str) -> date:
     """A date from `2026-12-05`."""
     try:
@@ -74,10 +79,10 @@ def read_date(written: str, option: str) -> date:
     return found
 
 
-def next_date(day: str, now: datetime) -> date:
+def next_date(day: str, at: datetime) -> date:
     """The date on which a day of that name is next: of a weekday the next such date, else today."""
-    ahead = (WEEKDAYS.index(day) - now.weekday()) % 7 if day in WEEKDAYS else 0
-    return now.date() + timedelta(days=ahead)
+    ahead = (WEEKDAYS.index(day) - at.weekday()) % 7 if day in WEEKDAYS else 0
+    return at.date() + timedelta(days=ahead)
 
 
 def said(on: date) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from datetime import datetime, timedelta
+from datetime import timedelta
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -83,7 +83,7 @@ def _plan(project: Project, day: Day, options: argparse.Namespace) -> Plan:
     from engine.day import Plan, on_the_wall
 
     zone = hall_time.zone_of(project.layout)
-    now = datetime.now(zone)
+    now = hall_time.now(project.layout)
     on = hall_time.next_date(day.name, now) if options.date is None else hall_time.read_date(options.date, "--date")
     plan = Plan(day, on, zone, project.layout.clock)
     if options.from_ is None:
@@ -100,7 +100,7 @@ def whole_day(project: Project, name: str) -> Plan:
     from engine.day import Plan
 
     day, zone = choose_day(project.program, name), hall_time.zone_of(project.layout)
-    return Plan(day, hall_time.next_date(day.name, datetime.now(zone)), zone, project.layout.clock)
+    return Plan(day, hall_time.next_date(day.name, hall_time.now(project.layout)), zone, project.layout.clock)
 
 
 def begun(day: Day, plan: Plan) -> Plan:
@@ -125,7 +125,7 @@ def live_plan(project: Project, name: str, from_s: int | None, killed: bool = Fa
 
     day = choose_day(project.program, name)
     zone = hall_time.zone_of(project.layout)
-    now = datetime.now(zone).replace(microsecond=0)
+    now = hall_time.now(project.layout).replace(microsecond=0)
     if from_s is not None:
         now = on_the_wall(now.date(), from_s, zone)
     plan = Plan(day, date_of(day, now), zone, project.layout.clock, now)

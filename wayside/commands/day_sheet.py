@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator
-from datetime import datetime
 from functools import partial
 from pathlib import Path
 
@@ -102,7 +101,7 @@ def _known(project: Project, day: Day, options: argparse.Namespace, folder: str)
     from wayside.rehearsal.day_rehearsing import rehearse_day
 
     zone = hall_time.zone_of(project.layout)
-    on = hall_time.next_date(day.name, datetime.now(zone))
+    on = hall_time.next_date(day.name, hall_time.now(project.layout))
     on = on if options.date is None else hall_time.read_date(options.date, "--date")
     every_us = trains_every(options.trains)
     plan = Plan(day, on, zone, project.layout.clock)

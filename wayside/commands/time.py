@@ -8,7 +8,6 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Iterator, Sequence
-from datetime import datetime
 from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING
@@ -188,7 +187,7 @@ def _told(project: Project, watch: Watch, options: argparse.Namespace) -> int:
 
 
 def _ended(project: Project, watch: Watch, options: argparse.Namespace, fine: bool, keeps: bool) -> int:
-    from wayside.hall_time import zone_of
+    from wayside.hall_time import now
     from wayside.walk.timing_keeping import keep
 
     if not keeps:
@@ -196,7 +195,7 @@ def _ended(project: Project, watch: Watch, options: argparse.Namespace, fine: bo
         return FINE if fine else PROBLEMS
     assert watch.took_us is not None
     track = project.layout.tracks[watch.target.track]
-    today = datetime.now(zone_of(project.layout)).date()
+    today = now(project.layout).date()
     kept, says = keep(project.layout_file, track, watch.target, watch.took_us, today, options.anew)
     for line in wrap(says, WIDE, break_long_words=False, break_on_hyphens=False):
         say(line)

@@ -6,12 +6,11 @@ Everything here is done in one thread. Draws nothing; whoever shows it looks at 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from datetime import datetime
 from pathlib import Path
 
 from engine.events import Input
 from engine.layout import Layout
-from wayside.hall_time import said, zone_of
+from wayside.hall_time import now, said
 from wayside.live import last_positions
 from wayside.walk import keeping as walk_keeping
 from wayside.walk.links import DryHand, LinkHand
@@ -55,8 +54,7 @@ class Session:
     @property
     def report(self) -> Report:
         """What came of it so far."""
-        today = datetime.now(zone_of(self.layout)).date()
-        return report_of(self.name, self.seen, self.walker.answers, said(today))
+        return report_of(self.name, self.seen, self.walker.answers, said(now(self.layout).date()))
 
     @property
     def seen(self) -> Walked:

@@ -5,10 +5,9 @@ Reads the scenes when it is first asked for, since only they say what has to fit
 
 from __future__ import annotations
 
-from datetime import datetime
 from pathlib import Path
 
-from wayside.hall_time import zone_of
+from wayside.hall_time import now
 from wayside.project import Project, load
 from wayside.usage import UsageProblem
 from wayside.walk.timing import Target, Watch, fits, targets
@@ -86,7 +85,7 @@ class WalkTime:
         watch, project = self.watch, self._project
         if watch is None or watch.took_us is None or project is None:
             return Said(False, "No train has been timed.")
-        today = datetime.now(zone_of(project.layout)).date()
+        today = now(project.layout).date()
         track = project.layout.tracks[watch.target.track]
         self.kept, says = keep(self._file, track, watch.target, watch.took_us, today)
         self._project = None if self.kept else project  # it is read anew, with what is kept in it
