@@ -13,7 +13,7 @@ from wayside.cli import COMMANDS, Parser, main, read_options
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-COMMAND_LINES = re.findall(r"`wayside ((?:check|rehearse)[^`]*)`", README)
+COMMAND_LINES = re.findall(r"`wayside ([a-z][^`]*)`", README)
 
 
 def test_the_two_lines_for_each_kind_of_terminal() -> None:
@@ -66,3 +66,29 @@ def test_changing_the_number_does_what_it_says(
     (sample,) = re.findall(r"^```\n(  failed .*?)^```", README, re.M | re.S)
     assert sample in said
     assert "5 of 12 rehearsals failed, 3 rules kept." in said
+
+
+PAGES = sorted(
+    page for page in ROOT.rglob("*.md") if not any(part.startswith(".") for part in page.relative_to(ROOT).parts)
+)
+LINK = re.compile(r"\[[^\]]*\]\(([^)\s]+)\)")
+
+
+def anchors(page: Path) -> set[str]:
+    """What a heading is called in a link to it, as readers of Markdown make it: lower case, words joined by hyphens."""
+    prose = re.sub(r"^```.*?^```", "", page.read_text(encoding="utf-8"), flags=re.M | re.S)
+    return {
+        re.sub(r"[^\w\- ]", "", heading.lower()).strip().replace(" ", "-")
+        for heading in re.findall(r"^#+ (.*)$", prose, re.M)
+    }
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.relative_to(ROOT).as_posix())
+def test_every_link_leads_somewhere(page: Path) -> None:
+    for target in LINK.findall(page.read_text(encoding="utf-8")):
+        if "://" in target:
+            continue
+        file, _, anchor = target.partition("#")
+        there = (page.parent / file).resolve() if file else page
+        assert there.exists(), target
+        assert not anchor or anchor in anchors(there), target

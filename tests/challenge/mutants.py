@@ -63,7 +63,7 @@ def _cut() -> _Parts:
     """The example's file without its rehearsals, at the scene's ends."""
     text = (EXAMPLE / "saltmarsh-lane.scene").read_text(encoding="utf-8")
     lines = text.split("\nrehearsal ", 1)[0].splitlines()
-    first = lines.index(SCENE)
+    first = next(at for at, line in enumerate(lines) if line.startswith(SCENE))
     end = next(n for n in range(first + 1, len(lines)) if lines[n] and not lines[n].startswith(" "))
     bare = [line.split("#")[0].rstrip() for line in lines[first + 1 : end]]
     return _Parts(lines[: first + 1], [line for line in bare if line], lines[end:])

@@ -739,7 +739,7 @@ def test_a_colours_name_can_be_said_in_a_scene(tmp_path: Path) -> None:
 
 # --- its documentation ---------------------------------------------------------------------------------------------
 
-GUIDE = (Path(layout_colours.__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+GUIDE = (Path(layout_colours.__file__).parent / "README.md").read_text(encoding="utf-8")
 
 
 def test_the_guides_layout_has_no_mistake(tmp_path: Path) -> None:

@@ -221,7 +221,7 @@ def test_the_package_carries_the_tables() -> None:
 
 
 def test_the_table_that_the_readme_shows_is_a_table(tmp_path: Path) -> None:
-    text = (Path(__file__).parents[2] / "wayside" / "README.md").read_text(encoding="utf-8")
+    text = (Path(__file__).parents[2] / "wayside" / "practice" / "README.md").read_text(encoding="utf-8")
     (block,) = re.findall(r"^```yaml\n(table:.*?)^```", text, re.M | re.S)
     found = find(str(written(tmp_path, block)))
     assert found.problems == []

@@ -80,7 +80,7 @@ def run(options: argparse.Namespace) -> int:
     if not project.layout.crossings:
         out(
             f"{project.name} has no crossing to compare. Write under `crossing:` in {project.layout_file.name} who "
-            "plays which part at one; wayside/README.md shows how."
+            "plays which part at one; wayside/layout/README.md shows how."
         )
         return PROBLEMS
     compared = [_compare(project, crossing, asked) for crossing in project.layout.crossings.values()]

@@ -10,7 +10,7 @@ each thing that happened. `PRAGMA application_id` is 0x57595344, `PRAGMA user_ve
   | `offset_min` | the hall's local time then, in minutes from UTC                                                   |
   | `show`       | which show: the `utc_us` at which it began                                                        |
   | `at_us`      | the instant of the show in microseconds since it began; null for what belongs to no instant        |
-  | `kind`       | see the table in `wayside/README.md`                                                              |
+  | `kind`       | see the table in the `README.md` beside it                                                      |
   | `subject`    | the scene, output, detector, button, link, rule, flag or counter that it is about; or empty        |
   | `text`       | a sentence                                                                                        |
   | `details`    | a JSON object with the same for programs, or empty                                                |

@@ -226,7 +226,7 @@ def tables(known: Sequence[PracticeTable]) -> Iterator[str]:
     yield ""
     yield from _wrapped(
         "wayside compare FOLDER --table NAME holds a layout's crossings against one of these, or against a table of "
-        "your own: --table FILE.yaml. wayside/README.md says how to write one."
+        "your own: --table FILE.yaml. wayside/practice/README.md says how to write one."
     )
 
 
