@@ -84,7 +84,7 @@ def run(options: argparse.Namespace) -> int:
     if folder is None:
         which = options.servo or "the servo"
         raise UsageProblem(f"In which layout is {which}? Write --in FOLDER, or go to the layout's folder.")
-    found = sound_layout(Path(folder), "Put the layout file right first")
+    found = sound_layout(folder, "Nothing was tried. Put the layout file right first.")
     if found is None:
         return PROBLEMS
     layout, file = found

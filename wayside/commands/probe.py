@@ -14,7 +14,7 @@ from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from wayside.terminal import finish, say
-from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss, why_not
+from wayside.usage import FINE, PROBLEMS, UsageProblem, near_miss
 from wayside.wording import count, duration, read_duration, read_whole_number
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ USUAL_US = 5_000_000
 LEAST_US, MOST_US = 500_000, 60_000_000
 LEAST_BAUD, MOST_BAUD = 300, 4_000_000
 WIDE = 100
-LONGEST_SHOWN = 200  # of what was typed
+MEND_FIRST = "Nothing was opened. Put the layout file right first, or probe a port alone: wayside probe PORT"
 
 DESCRIPTION = """\
 Finds out why nothing moves. Without anything behind it, lists the ports of this computer. With a port or an address, or
@@ -101,8 +101,10 @@ def run(options: argparse.Namespace) -> int:
         _refuse(options, ("link",), "goes with the FOLDER of a layout, and this is a port")
         return _probe_all([of_port(target, speed or 115_200)], options, for_us)
     _refuse(options, ("speed",), "goes with a PORT; a layout's links have their own `speed`")
-    layout = _layout(target)
-    return PROBLEMS if layout is None else _probe_layout(layout, options, for_us)
+    from wayside.far_ends.port_asking import sound_layout
+
+    found = sound_layout(target, MEND_FIRST)
+    return PROBLEMS if found is None else _probe_layout(found[0], options, for_us)
 
 
 def _refuse(options: argparse.Namespace, names: tuple[str, ...], why: str) -> None:
@@ -173,28 +175,6 @@ def _list_ports() -> int:
 
 
 # --- a layout ------------------------------------------------------------------------------------------------------
-
-
-def _layout(folder: str) -> Layout | None:
-    """The layout; None with its errors said."""
-    from scenes.problems import as_text
-    from wayside.layout.file import read_layout
-    from wayside.project import find
-
-    try:
-        file = find([Path(folder)]).layout
-        file.open("rb").close()
-    except ValueError as problem:  # a name with a nought in it
-        raise UsageProblem("There is no file or folder of such a name.") from problem
-    except OSError as problem:
-        raise UsageProblem(f"{folder[:LONGEST_SHOWN]} cannot be read: {why_not(problem)}.") from problem
-    layout, problems, text = read_layout(file, str(file))
-    errors = [problem for problem in problems if not problem.advice]
-    for error in errors:
-        say(as_text(error, text) + "\n")
-    if errors:
-        say("Nothing was opened. Put the layout file right first, or probe a port alone: wayside probe PORT")
-    return None if errors else layout
 
 
 def _probe_layout(layout: Layout, options: argparse.Namespace, for_us: int) -> int:

@@ -29,6 +29,7 @@ from wayside.wording import listed, read_whole_number
 if TYPE_CHECKING:
     from wayside.far_ends.trial import Trial
 
+MEND_FIRST = "Nothing was tried. Put the layout file right first, or try a pin or an address from another folder."
 DESCRIPTION = """\
 Tells one output one thing, to see whether it is wired as the layout file says: a name from the layout file and its
 state, or an address or pin alone, for which no layout file is needed. Shows the command as text and as bytes, and for
@@ -144,9 +145,7 @@ def _layout(options: argparse.Namespace) -> tuple[Layout | None, int]:
     if folder is None:
         layout = bare_layout(Link(BARE, dialect="late"))
     else:
-        found = sound_layout(
-            Path(folder), "Put the layout file right first, or try a pin or an address from another folder"
-        )
+        found = sound_layout(folder, MEND_FIRST)
         if found is None:
             return None, PROBLEMS
         layout = found[0]

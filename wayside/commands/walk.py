@@ -82,6 +82,7 @@ def describe(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
+    from wayside.far_ends.port_asking import sound_layout
     from wayside.walk import keeping as walk_keeping
     from wayside.walk.stops import ORDERS, walk_round
 
@@ -89,10 +90,11 @@ def run(options: argparse.Namespace) -> int:
     order = options.order or ORDERS[0]
     if order not in ORDERS:
         raise UsageProblem(f"--order takes {' or '.join(ORDERS)}, not {order!r}.{near_miss(order, ORDERS)}")
-    found = _layout(options.folder)
+    found = sound_layout(options.folder, "Nothing was walked. Put the layout file right first.")
     if found is None:
         return PROBLEMS
-    layout, file, name = found
+    layout, file = found
+    name = layout.name or file.resolve().parent.name
     walk = walk_round(layout, order)
     if not walk.stops:
         say(f"{name}: nothing is wired to a link in the layout file, so there is nothing to walk.")
@@ -120,29 +122,6 @@ def _refuse_odd_mixes(options: argparse.Namespace) -> None:
     for so, sentence in mixes:
         if so:
             raise UsageProblem(sentence)
-
-
-def _layout(folder: str) -> tuple[Layout, Path, str] | None:
-    """The layout, its file and its name; None with its errors said."""
-    from scenes.problems import as_text
-    from wayside.layout.file import read_layout
-    from wayside.project import find
-
-    try:
-        file = find([Path(folder)]).layout
-        file.open("rb").close()
-    except ValueError as problem:  # a name with a nought in it
-        raise UsageProblem("There is no file or folder of such a name.") from problem
-    except OSError as problem:
-        raise UsageProblem(f"{folder[:200]} cannot be read: {why_not(problem)}.") from problem
-    layout, problems, text = read_layout(file, str(file))
-    errors = [problem for problem in problems if not problem.advice]
-    for error in errors:
-        say(as_text(error, text) + "\n")
-    if errors:
-        say("Nothing was walked. Put the layout file right first.")
-        return None
-    return layout, file, layout.name or file.resolve().parent.name
 
 
 def _known(only: list[str], walk: Round) -> None:

@@ -12,23 +12,34 @@ from pathlib import Path
 
 from engine.layout import Layout, Link
 from wayside.terminal import finish, say
-from wayside.usage import UsageProblem, near_miss
+from wayside.usage import UsageProblem, near_miss, why_not
 from wayside.wording import listed
 
+LONGEST_SHOWN = 200  # of what was typed
 
-def sound_layout(folder: Path, instead: str) -> tuple[Layout, Path] | None:
-    """The layout of a folder, and its file; None where that has errors, which are said."""
+
+def sound_layout(folder: str, otherwise: str) -> tuple[Layout, Path] | None:
+    """The layout of a folder, and its file; None where that has errors, which are said, and then what follows of it.
+
+    Raises UsageProblem for a folder that cannot be read.
+    """
     from scenes.problems import as_text
     from wayside.layout.file import read_layout
     from wayside.project import find
 
-    file = find([folder]).layout
+    try:
+        file = find([Path(folder)]).layout
+        file.open("rb").close()
+    except ValueError as problem:  # a name with a nought in it
+        raise UsageProblem("There is no file or folder of such a name.") from problem
+    except OSError as problem:
+        raise UsageProblem(f"{folder[:LONGEST_SHOWN]} cannot be read: {why_not(problem)}.") from problem
     layout, problems, text = read_layout(file, str(file))
     errors = [problem for problem in problems if not problem.advice]
-    for problem in errors:
-        say(as_text(problem, text) + "\n")
+    for error in errors:
+        say(as_text(error, text) + "\n")
     if errors:
-        say(f"Nothing was tried. {instead}.")
+        say(otherwise)
         return None
     return layout, file
 
