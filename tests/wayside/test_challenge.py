@@ -66,10 +66,10 @@ def edge(tmp_path: Path) -> Path:
     shutil.copytree(QUAY, folder)
     file = folder / "saltmarsh-lane.scene"
     text = file.read_text(encoding="utf-8")
-    head, rest = text.split("scene saltmarsh-lane\n", 1)
+    head, rest = text.split("\nscene saltmarsh-lane", 1)
     _, rules = rest.split("# What must be so", 1)
     rules = rules.split("rehearsal one-train", 1)[0]
-    file.write_text(f"{head}{EDGE}\n# What must be so{rules}", encoding="utf-8")
+    file.write_text(f"{head}\n{EDGE}\n# What must be so{rules}", encoding="utf-8")
     (folder / "signals.scene").unlink()
     return folder
 

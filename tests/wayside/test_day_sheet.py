@@ -143,7 +143,7 @@ def test_each_scene_in_the_words_of_its_writer_with_its_signs(quay: Path, capsys
 def test_the_crossing_of_the_example(capsys: pytest.CaptureFixture[str]) -> None:
     rows = {row[0]: row[1:] for row in rows_of(said(QUAY, capsys), "Scenes")}
     does, look, takes = rows["saltmarsh-lane"]
-    assert does.startswith("runs whenever train-about: turn on amber and bell; turn off amber; flash reds")
+    assert does == "runs whenever train-about: the lane closes for a train and opens again"
     assert look == (
         "first amber comes on, bell sounds; then near-barrier and far-barrier move; last red-left, red-right and "
         "boom-lamps go out"
