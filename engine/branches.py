@@ -12,7 +12,7 @@ from engine import program as p
 from engine.blocks import DONE, LEFT, PENDING, Block, Branching, Node, Status
 from engine.queue import LINE
 
-LOOP_LIMIT = 1_000  # rounds of all loops of one scene in one instant; a scene whose loops go round more often is cut
+LOOP_LIMIT = 1_000  # rounds of a scene's loops, beyond the first of each, in one instant; more of them stop the scene
 
 
 class Lined(Branching):
@@ -104,13 +104,14 @@ class First(Branching):
 class Loop(Lined):
     """`repeat`: for ever, so many times, or until a condition holds."""
 
-    __slots__ = ("block", "round")
+    __slots__ = ("block", "looked_at", "round")
 
     def __init__(self, home: Block, line: p.Repeat) -> None:
         super().__init__(home)
         self.line = line
         self.block = Block(self.run, self, line.block)
         self.round = 0
+        self.looked_at = -1
 
     def begin(self) -> Status:
         line, kernel = self.line, self.kernel
@@ -136,13 +137,22 @@ class Loop(Lined):
         self.branches.clear()
 
     def _spins(self) -> bool:
-        """Whether the scene's loops go round for ever in one instant. What stands behind them was not meant for now."""
-        run, kernel = self.run, self.kernel
-        if run.goes_round(kernel.stage.now_us) <= LOOP_LIMIT:
+        """Whether the scene's loops go round for ever in one instant. What stands behind them was not meant for now.
+
+        A loop's first round in an instant counts for nothing: very many lamps may each have a loop of their own.
+        """
+        run, kernel, now_us = self.run, self.kernel, self.kernel.stage.now_us
+        before, self.looked_at = self.looked_at, now_us
+        if before != now_us:
+            return run.spins(now_us)
+        rounds = run.goes_round(now_us)
+        if rounds < LOOP_LIMIT:
             return False
-        what = f"this loop went round {LOOP_LIMIT} times without taking any time; stopped: {run.scene.name}"
-        kernel.trouble(what, self.line.place)
-        kernel.do_later(lambda: kernel.cast.cut(run))
+        if rounds == LOOP_LIMIT:  # other loops of the scene may find the same: it is stopped once
+            what = f"this loop went round {LOOP_LIMIT} times without taking any time; stopped: {run.scene.name}"
+            kernel.trouble(what, self.line.place)
+            stopping = run.stopping
+            kernel.do_later(lambda: kernel.cast.cut(run, stopping))
         return True
 
     def child_done(self, child: Node, status: Status) -> Status:

@@ -310,7 +310,7 @@ class Kernel:
         stopped = "; stopped: " + " and ".join(run.scene.name for run in runs) if runs else ""
         self.trouble(f"reactions did not settle in {REACTION_LIMIT} rounds{stopped}", *places)
         for run in runs:
-            self.cast.cut(run)
+            self.cast.cut(run, run.stopping)
 
     def _flush(self) -> None:
         """Of several orders to one output in an instant the last is sent."""
@@ -454,11 +454,12 @@ class Kernel:
         self.cast.stop(name, why, place)
 
     def tell_when_over(self, name: str, watch: Watch) -> bool:
-        """Wake the watch when the scene has ended; False if it is not running."""
+        """Wake the watch when the scene has ended; False if it is not running and will not begin by itself."""
         run = self.cast.runs.get(name)
-        if run is not None:
-            run.watches.append(watch)
-        return run is not None
+        if run is None:
+            return self.swapping.tell_when_over(name, watch)
+        run.watches.append(watch)
+        return True
 
     def unguarded_scenes(self) -> list[str]:
         return self._unguarded

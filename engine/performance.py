@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from engine.blocks import Block, Status, repoint
-from engine.branches import Watch
+from engine.branches import LOOP_LIMIT, Watch
 from engine.conditions import Sort
 from engine.layout import DAYLIGHT, NOWHERE, Kind, Place
 from engine.program import Again, Program, Scene
@@ -35,14 +35,18 @@ class Run:
         self.lent: dict[str, int] = {}  # outputs lent by the scene that runs this one: their last order until then
         self.watches: list[Watch] = []
         self.timer = 0
-        self.rounds = 0  # that its loops went round in the last instant in which any did
+        self.rounds = 0  # that its loops went round again in the last instant in which any did
         self._rounds_at_us = -1
 
     def goes_round(self, now_us: int) -> int:
-        """A loop goes round; how often loops of this scene have in this instant."""
+        """A loop goes round again in one instant; how often loops of this scene have."""
         self.rounds = self.rounds + 1 if self._rounds_at_us == now_us else 1
         self._rounds_at_us = now_us
         return self.rounds
+
+    def spins(self, now_us: int) -> bool:
+        """Whether its loops have gone round too often in this instant already."""
+        return self._rounds_at_us == now_us and self.rounds >= LOOP_LIMIT
 
     @property
     def place(self) -> Place:
@@ -71,7 +75,7 @@ class Cast:
         if kernel.closed or kernel.operator.stopped:
             return
         if kernel.swapping.holds(name):
-            kernel.swapping.put_off(name, why, place)
+            kernel.swapping.put_off(name, why, place, lender)
             return
         if run is not None:
             self._again(run, why, place)
@@ -178,8 +182,13 @@ class Cast:
         self._to_rest(run)
         self._give_up(run, "stopped", why, place)
 
-    def cut(self, run: Run) -> None:
-        """Stop a scene that never settles; if it is its `when stopped` that does not, end that."""
+    def cut(self, run: Run, stopping: bool) -> None:
+        """Stop a scene that never settles; if it is its `when stopped` that does not, end that.
+
+        `stopping`: which of them it was. If it has ended or been stopped since, nothing is left to be cut.
+        """
+        if self.runs.get(run.scene.name) is not run or run.stopping is not stopping:
+            return
         if run.stopping:
             if run.root is not None:
                 run.root.drop("stopped")
@@ -201,6 +210,7 @@ class Cast:
     def _give_up(self, run: Run, state: str, why: str, place: Place = NOWHERE) -> None:
         name, kernel = run.scene.name, self.kernel
         del self.runs[name]
+        run.timer = 0
         if run.stopping and run.latch:
             self.latched.add(name)
         for output in sorted(run.scene.writes, key=DAYLIGHT.__ne__):  # daylight first: the lamps that follow it see it

@@ -14,8 +14,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from engine.conditions import Condition
 from engine.layout import NOWHERE, Place
 from engine.program import Program
+from engine.queue import LINE
 
 if TYPE_CHECKING:
+    from engine.branches import Watch
     from engine.kernel import Kernel
 
 _UNSEEN = ("place", "draw", "words")  # where and how it is written, and what names its draws: no part of what it does
@@ -152,6 +154,14 @@ def _listed(names: Iterable[str]) -> str:
 # --- when ----------------------------------------------------------------------------------------------------------
 
 
+class _PutOff:
+    """A scene that would have begun, and the lines of others that wait until it has ended."""
+
+    def __init__(self, why: str, place: Place, lender: str) -> None:
+        self.why, self.place, self.lender = why, place, lender
+        self.watches: list[Watch] = []
+
+
 class Swapping:
     """The one program that is waited to be taken up, if there is one. One of these for each kernel."""
 
@@ -162,7 +172,7 @@ class Swapping:
         self._touched: frozenset[str] = frozenset()
         self._at_once = False
         self._what = ""
-        self._put_off: dict[str, tuple[str, Place]] = {}  # scenes that would have begun meanwhile
+        self._put_off: dict[str, _PutOff] = {}  # scenes that would have begun meanwhile
 
     @property
     def wanted(self) -> Program | None:
@@ -184,33 +194,53 @@ class Swapping:
             raise ValueError("a program is swapped for one of the same layout only")
         self._wanted, self._at_once, self._what = program, at_once, what
         self._difference = difference(kernel.program, program)
-        self._touched = frozenset(self._difference.touched)
+        before, self._touched = self._touched, frozenset(self._difference.touched)
         if at_once:
             outputs = kernel.program.layout.outputs
             runs = [kernel.cast.runs[name] for name in self.waits]
             for run in sorted(runs, key=lambda run: not any(outputs[name].guarded for name in run.scene.writes)):
                 kernel.cast.stop(run.scene.name, STOPPED_FOR, NOWHERE, latch=False)
+        self._look_again(before)
         self._begin_put_off()
 
     def forget(self) -> None:
         """Nothing is waited for any more: what was put off begins as it is."""
-        self._wanted, self._touched, self._difference = None, frozenset(), Difference()
+        before, self._touched = self._touched, frozenset()
+        self._wanted, self._difference = None, Difference()
+        self._look_again(before)
         self._begin_put_off()
+
+    def _look_again(self, scenes: Iterable[str]) -> None:
+        """What kept them from beginning is gone; their conditions may have come to hold meanwhile."""
+        for name in scenes:
+            if not self.holds(name):
+                self._kernel.scene_changed(name)
 
     def holds(self, scene: str) -> bool:
         """Whether a scene may not begin now, since its new text is about to be taken up."""
         return scene in self._touched and (self._at_once or not self.waits)
 
-    def put_off(self, scene: str, why: str, place: Place) -> None:
+    def put_off(self, scene: str, why: str, place: Place, lender: str = "") -> None:
         """Begin a scene when its new text has been taken up."""
-        self._put_off.setdefault(scene, (why, place))
+        self._put_off.setdefault(scene, _PutOff(why, place, lender))
+
+    def tell_when_over(self, scene: str, watch: Watch) -> bool:
+        """Wake the watch when a scene that was put off has run; False if none was."""
+        if scene in self._put_off:
+            self._put_off[scene].watches.append(watch)
+        return scene in self._put_off
 
     def _begin_put_off(self) -> None:
-        for name, (why, place) in list(self._put_off.items()):
-            if not self.holds(name):
-                del self._put_off[name]
-                if name in self._kernel.program.scenes:
-                    self._kernel.start_scene(name, why, place)
+        kernel = self._kernel
+        for name, found in list(self._put_off.items()):
+            if self.holds(name):
+                continue
+            del self._put_off[name]
+            if name in kernel.program.scenes:
+                kernel.start_scene(name, found.why, found.place, found.lender)
+            for watch in found.watches:
+                if watch.alive and not kernel.tell_when_over(name, watch):
+                    kernel.queue.push(kernel.stage.now_us, LINE, watch)
 
     def settled(self) -> bool:
         """The instant has settled: take up what is waited for, if it may be; whether it was."""

@@ -290,6 +290,40 @@ def test_what_was_put_off_begins_as_it_was_where_the_new_text_is_left() -> None:
     assert notes(kernel) == [(0, "old"), (15, "old")]
 
 
+@pytest.mark.parametrize("now", [False, True])
+def test_a_scene_that_runs_another_again_and_again_waits_while_that_one_is_swapped(now: bool) -> None:
+    text = (
+        "scene caller\n    runs whenever near is occupied\n    repeat\n        run part\n"
+        "scene part\n    when stopped\n        wait 3 s\n    turn on ada\n    wait 5 s\n"
+    )
+    kernel, _ = performed(text, [(0, NEAR), swap(text.replace("5 s", "6 s"), 12.0, now)], 40)
+    assert troubles(kernel) == []
+    assert states(kernel, "caller") == [(0, "running")]
+    ended = [at for at, state in states(kernel, "part") if state in ("ended", "stopped")]
+    assert ended == [5, 10, 15, 21, 27, 33, 39]  # stopped at 12, it needs until 15 for that
+
+
+def test_a_scene_lends_its_outputs_to_one_that_was_put_off() -> None:
+    text = (
+        "scene caller\n    runs whenever near is occupied\n    turn on bea\n    repeat\n        run part\n"
+        "scene part\n    turn on bea\n    wait 5 s\n"
+    )
+    kernel, _ = performed(text, [(0, NEAR), swap(text.replace("5 s", "6 s"), 12.0)], 40)
+    assert troubles(kernel) == []
+    assert (21, "ended") in states(kernel, "part")
+
+
+@pytest.mark.parametrize("left", [True, False])
+def test_what_was_stopped_for_a_text_that_is_left_begins_again_by_itself(left: bool) -> None:
+    text = (
+        "scene short\n    runs whenever near is occupied\n    turn on ada\n    wait 100 s\n"
+        "scene long\n    when stopped\n        wait 5 s\n    runs whenever near is occupied\n    wait 100 s\n"
+    )
+    after = KeepOld() if left else Swap(program(text.replace("5 s", "6 s")), True, "other.scene")  # short is as it was
+    kernel, _ = performed(text, [(0, NEAR), swap(text.replace("100", "90"), now=True), (11.0, after)], 40)
+    assert states(kernel, "short") == [(0, "running"), (10, "stopped"), (11, "running")]
+
+
 def test_a_scene_that_is_new_is_there_and_one_that_is_gone_is_not() -> None:
     kernel, _ = performed(
         OLD, [swap(OLD.replace("scene other", "scene third")), (20.0, StartScene("third")), (21.0, StartScene("other"))]
