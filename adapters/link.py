@@ -230,7 +230,7 @@ class LinkMachine:
         if self.state is not State.TALKING:
             self.outputs.over()
         if event in (Event.AWAKE, Event.ANSWERED, Event.REBOOTED):
-            self._asking.reset(self._now_us)
+            self._asking.reset(self._now_us, opened=event is Event.AWAKE)
             self._starting.begin(self._now_us)
             self.inputs.defined()
         elif event is Event.STARTED:

@@ -13,6 +13,7 @@ BUFFER = 64  # bytes that may be on their way without an answer behind them
 NEVER = 1 << 62
 MOST_LINES = 64  # of one report that are looked at
 POWER = "power"
+HABIT = 2  # reports one after another that say the same twice: that is how this station says it
 FENCE_BYTES = 40  # after so many a question goes out, so that its answer is there before the buffer is full
 
 
@@ -26,10 +27,13 @@ class Asking:
         self._fence_bytes = self._most - (BUFFER - FENCE_BYTES)
         self.unanswered = 0
         self.round_trip_us: int | None = None
-        self.reset(0)
+        self.reset(0, opened=True)
 
-    def reset(self, now_us: int) -> None:
+    def reset(self, now_us: int, opened: bool = False) -> None:
         """A new connection, or a station that starts anew: nothing is on its way, and it is to be asked at once."""
+        if opened:
+            self._twice = 0  # reports one after another in which it said again what it is
+        self._owes = False  # whether the answer to the last question goes on, and it has not said what it is
         self._names = ""  # where in its report a station says what it is: "behind" its power, "before" it, "never"
         self.asked_us: int | None = None  # the question that has no answer yet
         self._next_us = now_us
@@ -77,7 +81,9 @@ class Asking:
         told = self._power_us is not None and now_us - self._power_us > self._times.report_us
         if told and not self._names and not self._named:
             self._names = "never"
-        self._named = False
+        if self._named and self._twice < HABIT:
+            self._twice = 0  # the last report was as it should be
+        self._named = self._owes = False
         if self.asked_us is not None:
             self.unanswered += 1
             self._stalled = self._since_us is not None
@@ -98,7 +104,7 @@ class Asking:
         self._since_us, self._stalled = None, False
         if not reply:
             self._pause_us, self._report_us = now_us - self._report_us, now_us
-            self._lines = [] if self._pause_us > self._times.report_us else self._lines[1 - MOST_LINES :]
+            self._lines = [] if self._pause_us > self._times.report_us else _latest(self._lines)
             self._lines.append("")
 
     def answered(self, now_us: int, refused: bool = False) -> None:
@@ -114,6 +120,7 @@ class Asking:
         self._refuses = self._refuses or refused
         if not refused:
             self.round_trip_us = now_us - self.asked_us
+            self._owes = True
         self.asked_us = None
         self._on_way, self._behind, self.blocked = self._behind, 0, False
 
@@ -121,15 +128,21 @@ class Asking:
         """It has said what it is: whether it has started anew, as far as can be told now; `rebooted` may tell later.
 
         Starting takes a station longer than any pause between two lines of a report. What comes after a pause may
-        still be the beginning of an answer, if that is how this station answers.
+        still be the beginning of an answer, if that is how this station answers; or the rest of one on a slow line.
         """
         self._lines[-1:] = [text]
         first, self._named = not self._named, True
+        owed, self._owes = self._owes, False
         if self._pause_us <= self._times.report_us:
             follows = self._power_us is not None and now_us - self._power_us <= self._times.report_us
             if first and follows and not self._names:
                 self._names = "behind"
-            return self._names == "behind" and self._said_anew(text)
+            if self._names != "behind" or self._twice >= HABIT or not self._said_anew(text):
+                return False
+            self._twice += 1
+            return self._twice < HABIT
+        if owed and self._names == "behind":
+            return False
         self._doubt = self.asked_us is not None and self._names in ("", "before")
         return not self._doubt
 
@@ -161,3 +174,11 @@ class Asking:
         self.asked_us = None if self.asked_us is None else now_us
         self._since_us = None if self._since_us is None else now_us
         self._unsaid_us = None if self._unsaid_us is None else now_us
+
+
+def _latest(lines: list[str]) -> list[str]:
+    """The reports that are looked at still, each from its power on: the first is left out where there are too many."""
+    if len(lines) < MOST_LINES:
+        return lines
+    begins = (at for at in range(1, len(lines)) if lines[at] == POWER and lines[at - 1] != POWER)
+    return lines[next(begins, len(lines)) :]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from adapters import link_asking
 from adapters.link_asking import BUFFER, FENCE_BYTES, Asking
 from adapters.link_states import TIMES
 
@@ -132,6 +133,9 @@ def test_a_refusal_is_an_answer_of_sorts() -> None:
         ("ask power pause ask pause banner", True),  # it never says so when it is asked
         ("ask power banner pause ask pause banner", True),  # it says so behind its power
         ("ask banner power pause ask pause banner", False),  # it says so before its power: its power may yet come
+        ("ask power banner pause ask power pause banner", False),  # a line that is slow this once
+        ("ask power banner pause ask power pause banner pause banner", True),
+        ("ask power banner pause ask power pause ask pause banner", True),  # nothing is owed to an earlier question
         ("pause banner", True),
     ],
 )
@@ -150,6 +154,61 @@ def test_an_answer_or_a_new_start(words: str, begins: bool) -> None:
             found.heard(now_us)
             last = found.begins(now_us, word)
     assert last is begins
+
+
+def said(found: Asking, words: str, now_us: int, step_us: int = 5 * MS) -> tuple[int, list[bool]]:
+    """Say words one after another: when it is then, and for each banner whether the station has begun anew by it."""
+    begins = []
+    for word in words.split():
+        now_us += step_us
+        if word == "ask":
+            found.ask(now_us)
+            continue
+        found.heard(now_us)
+        if word == "power":
+            found.answered(now_us)
+        elif word == "banner":
+            begins.append(found.begins(now_us, word))
+    return now_us, begins
+
+
+def test_a_line_that_doubles_everything_and_never_pauses_begins_nothing_anew() -> None:
+    found, now_us, begins = asked(), 0, []
+    for _ in range(100):
+        now_us, more = said(found, "power power banner banner pin ask", now_us, 150 * MS)
+        begins += more
+    assert not any(begins)
+    assert len(found._lines) <= link_asking.MOST_LINES
+
+
+def test_a_report_that_grows_for_ever_is_kept_in_bounds() -> None:
+    found = asked()
+    said(found, "power banner " + "pin " * 1_000, 0)
+    assert len(found._lines) <= link_asking.MOST_LINES
+
+
+def test_a_station_that_says_what_it_is_twice_in_every_report_is_found_to_do_so() -> None:
+    found, now_us, begun = asked(), 0, 0
+    for _ in range(50):
+        now_us, begins = said(found, "power banner banner", now_us)
+        if any(begins):
+            begun += 1
+            found.reset(now_us)
+        now_us, _ = said(found, "ask", now_us, S)
+    assert begun == 1  # at first it may as well have begun anew
+    found.reset(now_us, opened=True)
+    assert said(found, "ask power banner banner", now_us)[1] == [False, True]
+
+
+def test_twice_in_two_reports_with_a_whole_one_between_is_no_habit() -> None:
+    found, now_us = asked(), 0
+    for _ in range(5):
+        now_us, begins = said(found, "power banner banner", now_us)
+        assert begins == [False, True]
+        found.reset(now_us)
+        now_us, begins = said(found, "ask power banner", now_us)
+        assert begins == [False]
+        now_us, _ = said(found, "ask", now_us, S)
 
 
 def test_what_looked_like_an_answer_and_went_no_further_was_a_new_start() -> None:
