@@ -150,7 +150,7 @@ class Loop(Lined):
             return False
         if rounds == LOOP_LIMIT:  # other loops of the scene may find the same: it is stopped once
             what = f"this loop went round {LOOP_LIMIT} times without taking any time; stopped: {run.scene.name}"
-            kernel.trouble(what, self.line.place)
+            kernel.trouble(what, self.line.place, cut=True)
             stopping = run.stopping
             kernel.do_later(lambda: kernel.cast.cut(run, stopping))
         return True

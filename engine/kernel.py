@@ -308,7 +308,7 @@ class Kernel:
             runs[run] = None
             places[sleeper.place] = None  # type: ignore[attr-defined]
         stopped = "; stopped: " + " and ".join(run.scene.name for run in runs) if runs else ""
-        self.trouble(f"reactions did not settle in {REACTION_LIMIT} rounds{stopped}", *places)
+        self.trouble(f"reactions did not settle in {REACTION_LIMIT} rounds{stopped}", *places, cut=True)
         for run in runs:
             self.cast.cut(run, run.stopping)
 
@@ -527,8 +527,9 @@ class Kernel:
     def note(self, scene: str, text: str, place: Place) -> None:
         self.record(t.Noted(self.stage.now_us, scene, text, place))
 
-    def trouble(self, text: str, *places: Place) -> None:
-        self.record(t.Trouble(self.stage.now_us, text, places))
+    def trouble(self, text: str, *places: Place, cut: bool = False) -> None:
+        """Something was cut or refused; `cut`: a scene is stopped for it."""
+        self.record(t.Trouble(self.stage.now_us, text, places, cut))
 
 
 def _unguarded(program: Program) -> list[str]:

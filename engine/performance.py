@@ -128,6 +128,7 @@ class Cast:
             self.kernel.trouble(
                 f"{name} ended without taking any time and began again {RESTART_LIMIT} times; it stays stopped",
                 self.kernel.program.scenes[name].place,
+                cut=True,
             )
         return True
 

@@ -138,11 +138,15 @@ class Broke(NamedTuple):
 
 
 class Trouble(NamedTuple):
-    """Something was cut or refused: a loop that took no time, reactions that never settled, a limit."""
+    """Something was cut or refused: a loop that took no time, reactions that never settled, a limit.
+
+    `cut`: a scene was stopped for it, since it did not settle.
+    """
 
     at_us: int
     text: str
     places: tuple[Place, ...]
+    cut: bool = False
 
 
 Record = (

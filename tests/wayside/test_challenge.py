@@ -16,15 +16,17 @@ import pytest
 
 from engine.layout import NOWHERE
 from engine.program import Act, Deed, TrainRun, Visit
-from engine.trace import TrainAt
+from engine.trace import TrainAt, Trouble
 from wayside.challenge import case_words
 from wayside.challenge.case import Case, Field, Line, collides, play
 from wayside.challenge.case_menu import Budget, families, menu, moments, release_delay_us, within
-from wayside.challenge.challenging import Limits, Outcome, challenge
+from wayside.challenge.challenging import MOST_SMALL, Limits, Outcome, challenge
 from wayside.challenge.phases import OFFSETS_US, Asked, Passage, product
-from wayside.challenge.search import BATCH, CHANGED, MOST_ACTS, Reach, Search
+from wayside.challenge.search import BATCH, CHANGED, MOST_ACTS, Covered, Reach, Search
 from wayside.challenge.shrinking import fails_alike, needed, shrunk
+from wayside.challenge.snags import MOST_SNAGS, Snag, Snagged, Snags, snags_of
 from wayside.cli import main
+from wayside.commands import challenge as command
 from wayside.project import Project, load
 
 ROOT = Path(__file__).parents[2]
@@ -502,6 +504,64 @@ def test_all_kept_is_said_with_what_was_played(run: Run) -> None:
     assert "Played 300 cases" in said
     assert "kept    road-closed  line 50" in said
     assert said.endswith("Pellbrook Quay: all 3 rules kept.\n")
+
+
+def changed(edge: Path, *changes: tuple[str, str]) -> None:
+    """The example's crossing with other lines, beside its rules."""
+    text = (QUAY / "saltmarsh-lane.scene").read_text(encoding="utf-8").split("rehearsal one-train")[0]
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new, 1)
+    (edge / "saltmarsh-lane.scene").write_text(text, encoding="utf-8")
+
+
+SPINS = """\
+    turn off reds and boom-lamps
+    wait 1 s
+    as long as down-approach is occupied
+        repeat
+            wait until up-approach is clear
+            count laps up
+"""
+
+
+def test_a_scene_that_is_stopped_since_it_does_not_settle_is_told_though_no_rule_breaks(edge: Path, run: Run) -> None:
+    changed(edge, ("scene saltmarsh", "counter laps\nscene saltmarsh"), ("    turn off reds and boom-lamps\n", SPINS))
+    status, said = run(edge, "--cases", 600, "--cores", 1, "--trains", 2, "--rule", "reds-first")
+    assert status == 1
+    told = said.partition("Cut or refused on the way:\n")[2].splitlines()
+    assert told[0].startswith("  stopped  saltmarsh-lane.scene line ")
+    assert told[1].strip() == ("this loop went round 1000 times without taking any time; stopped: saltmarsh-lane, with")
+    case = [line.strip() for line in told[2:] if line.strip().startswith(("a train", "at "))]
+    assert len(case) == 2, "one train, and something by the other approach as the barriers have risen"
+    assert said.endswith("the rule kept. A scene was stopped, since it did not settle.\n")
+    kept = [f"    {line}" for line in ("begins with every detector clear", *case)]
+    (edge / "kept.scene").write_text("\n".join(["rehearsal kept", *kept]) + "\n", encoding="utf-8")
+    assert main(["rehearse", str(edge), "--only", "kept"]) == 1, "the case that is told shows it"
+
+
+def test_an_output_that_a_scene_is_refused_is_told_and_fails_nothing(quay: Project) -> None:
+    found = Snags()
+    two, one = Case((FIRST, FIRST)), Case((FIRST,))
+    refused = snags_of([Trouble(S, "other may not have amber while lane runs", (NOWHERE,))])
+    cut = snags_of([Trouble(S, "reactions did not settle", (), cut=True)] * 2)
+    found.learn(two, True, refused)
+    found.learn(one, False, refused)
+    found.learn(one, False, cut)
+    assert found.found() == [
+        Snagged(Snag("reactions did not settle", NOWHERE, True, S), one, False),
+        Snagged(Snag("other may not have amber while lane runs", NOWHERE, False, S), two, True),
+    ]
+    found.learn(one, True, refused)
+    assert found.found()[1].case == one
+    found.learn(one, True, [Snag(str(number), NOWHERE, False, 0) for number in range(2 * MOST_SNAGS)])
+    assert len(found.found()) == MOST_SNAGS
+    nothing = Outcome(Covered(), (), (), 1.0, False, False)
+    assert list(command._snagged(nothing)) == []
+    told = list(command._snagged(nothing._replace(snags=tuple(found.found()))))
+    assert told[1] == "  stopped  at 1 s, past what a scene has to bear"
+    assert told[4] == "  refused  at 1 s"
+    assert told[-1] == f"  and {MOST_SNAGS - MOST_SMALL} more"
 
 
 def test_past_the_budget_is_told_apart_and_fails_nothing(edge: Path, run: Run) -> None:

@@ -24,6 +24,7 @@ from engine.program import (
 )
 from engine.rules import Broken, Judgement, Rules, Sentence, sentences
 from engine.trace import Record, Saw, TrainAt
+from wayside.challenge.snags import Snag, snags_of
 from wayside.rehearsal.playing import drivers_see
 
 BEGINS_US = 1_000_000  # a case is at rest for so long: what is so from the first instant on is no change for any scene
@@ -61,6 +62,7 @@ class Played(NamedTuple):
     order: tuple[tuple[str, str], ...]
     unseen_us: int
     possible: bool  # no train ran through another
+    snags: tuple[Snag, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -112,6 +114,7 @@ def play(field: Field, case: Case, to_the_end: bool = False) -> Played:
         tuple((record.detector, record.state) for record in trace if isinstance(record, Saw)),
         world.unseen_us(kernel.stage.now_us),
         not collides(case.trains, trace, field.program.layout.tracks),
+        snags_of(trace),
     )
 
 

@@ -19,10 +19,12 @@ from wayside.challenge.case import Case, Field, Line, Played, judged, play
 from wayside.challenge.case_menu import Budget
 from wayside.challenge.phases import Asked
 from wayside.challenge.search import Covered, Failure, Reach, Search
-from wayside.challenge.shrinking import fails_alike, shrunk
+from wayside.challenge.shrinking import fails_alike, shrunk, snags_alike
+from wayside.challenge.snags import Snagged
 from wayside.usage import UsageProblem
 
 CHUNK = 16  # cases that a core is given at once
+MOST_SMALL = 5  # snags that are made small and told
 
 Progress = Callable[[float], None]  # hears the share of the time that is over, 0 to 1
 
@@ -62,6 +64,7 @@ class Outcome(NamedTuple):
     seconds: float
     over: bool  # nothing was left to try
     stopped: bool  # somebody stopped it
+    snags: tuple[Snagged, ...] = ()  # the first are made small
 
 
 def challenge(ground: Field, budget: Budget, reach: Reach, limits: Limits, progress: Progress | None = None) -> Outcome:
@@ -77,7 +80,8 @@ def challenge(ground: Field, budget: Budget, reach: Reach, limits: Limits, progr
     asked_for = [failure for failure in search.failures if failure.within or reach.beyond]
     found = _made_small(ground, budget, asked_for)
     closest = tuple(_closest(ground, line, search) for line in ground.lines)
-    return Outcome(search.covered, found, closest, seconds, search.over, stopped)
+    snags = tuple(_small_snags(ground, budget, search))
+    return Outcome(search.covered, found, closest, seconds, search.over, stopped, snags)
 
 
 def _search(ground: Field, search: Search, limits: Limits, began: float, progress: Progress | None) -> None:
@@ -179,6 +183,16 @@ def _one(ground: Field, budget: Budget, failure: Failure) -> Found:
         if judgement.breaches
     }
     return Found(failure.line, case, failure.within, broke[failure.line], tuple(broke))
+
+
+def _small_snags(ground: Field, budget: Budget, search: Search) -> Iterator[Snagged]:
+    for number, one in enumerate(search.snags.found()):
+        if number >= MOST_SMALL:
+            yield one
+            continue
+        case = shrunk(one.case, snags_alike(ground, one.snag.text, budget, one.within))
+        at_us = {snag.text: snag.at_us for snag in play(ground, case, to_the_end=True).snags}[one.snag.text]
+        yield Snagged(one.snag._replace(at_us=at_us), case, one.within)
 
 
 def _closest(ground: Field, line: Line, search: Search) -> Closest:

@@ -18,6 +18,7 @@ from engine.program import ByChance, ForEach, Program, TrainRun, Visit, Wait, li
 from wayside.challenge.case import BEGINS_US, Case, Field, Line, Played
 from wayside.challenge.case_menu import Budget, Happening, bases, families, menu, moments, within
 from wayside.challenge.phases import Asked, Passage, product
+from wayside.challenge.snags import Snags
 
 BATCH = 128  # cases that are out at once; what they teach comes in when all are back
 CHANGED = 32  # of them are changes of what came closest: three trains, or a long halt, come up in no pair
@@ -78,6 +79,7 @@ class Search:
     def __init__(self, ground: Field, budget: Budget, reach: Reach) -> None:
         self.covered = Covered()
         self.failures: list[Failure] = []
+        self.snags = Snags()
         self.closest: dict[Line, _Near] = {}
         self._program: Program = ground.program
         self._budget = budget
@@ -140,6 +142,7 @@ class Search:
         bears = within(asked.case, self._program, self._budget, played.unseen_us)
         self.failures += [Failure(line, asked, bears) for line in played.broken]
         if bears or self._reach.beyond:
+            self.snags.learn(asked.case, bears, played.snags)
             self._keep(asked, played, bears)
 
     def _keep(self, asked: Asked, played: Played, bears: bool) -> None:

@@ -34,6 +34,23 @@ def fails_alike(ground: Field, line: Line, budget: Budget, bears: bool) -> Fails
     return fails
 
 
+def snags_alike(ground: Field, text: str, budget: Budget, bears: bool) -> Fails:
+    """Whether the same is cut or refused in a case, it is possible, and on the same side of the budget."""
+    played = 0
+
+    def fails(case: Case) -> bool:
+        nonlocal played
+        played += 1
+        if played > MOST_PLAYS:
+            return False
+        found = play(ground, case, to_the_end=True)
+        if not found.possible or text not in [snag.text for snag in found.snags]:
+            return False
+        return not bears or within(case, ground.program, budget, found.unseen_us)
+
+    return fails
+
+
 def shrunk(case: Case, fails: Fails) -> Case:
     """Until no train, act or habit can be dropped, and no number made rounder, without its passing.
 

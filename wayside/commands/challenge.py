@@ -11,6 +11,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from engine.layout import NOWHERE
 from wayside import wording
 from wayside.commands.check import counted, given_paths, paragraphs, without
 from wayside.progress import shares, watched
@@ -52,8 +53,8 @@ detector sees for less than the release delay, that is the shortest time for whi
 clear; a stop by hand only where `when stopped` says what it does. What goes past that (a detector stuck in clear, a
 link lost, two kinds of fault at once) is tried with --beyond, reported apart, and changes no exit status.
 
-exit status: 0 no rule broke, 1 one broke, or the files have errors or no rules, 2 wrong usage or a file that cannot be
-read or written
+exit status: 0 no rule broke, 1 one broke, or a scene was stopped since it did not settle, or the files have errors or
+no rules, 2 wrong usage or a file that cannot be read or written
 """
 
 
@@ -175,11 +176,14 @@ def _challenge(
     past = [found for found in outcome.found if not found.within and reach.beyond]
     for found in (*broke, *past):
         _tell(project, ground, found, into)
-    say(_summary(project, broke, past, names))
+    for line in _snagged(outcome):
+        say(line)
+    cut = any(one.snag.cut and one.within for one in outcome.snags)
+    say(_summary(project, broke, past, names) + (" A scene was stopped, since it did not settle." if cut else ""))
     if outcome.stopped:
         say("It was stopped before its time was over.")
         return INTERRUPTED
-    return PROBLEMS if broke else FINE
+    return PROBLEMS if broke or cut else FINE
 
 
 def _opening(project: Project, names: list[str], budget: Budget, reach: Reach, limits: Limits) -> Iterator[str]:
@@ -220,6 +224,24 @@ def _covered(outcome: Outcome, ground: Field) -> Iterator[str]:
         yield f"  kept    {where}  {_closest_row(closest.judgement)}"
         if closest.case is not None and closest.judgement is not None:
             yield from (f"            {line}" for line in case_words.lines(closest.case))
+
+
+def _snagged(outcome: Outcome) -> Iterator[str]:
+    """What was cut or refused, though no rule broke by it."""
+    from wayside.challenge import case_words
+    from wayside.challenge.challenging import MOST_SMALL
+
+    if not outcome.snags:
+        return
+    yield "\nCut or refused on the way:"
+    for snag, case, within in outcome.snags[:MOST_SMALL]:
+        where = "" if snag.place == NOWHERE else f"  {Path(snag.place.file).name} line {snag.place.line}"
+        bears = "" if within else ", past what a scene has to bear"
+        yield f"  {'stopped' if snag.cut else 'refused'}{where}  at {duration(snag.at_us)}{bears}"
+        yield f"            {snag.text}, with"
+        yield from (f"            {line}" for line in case_words.lines(case))
+    if len(outcome.snags) > MOST_SMALL:
+        yield f"  and {len(outcome.snags) - MOST_SMALL} more"
 
 
 def _closest_row(judgement: Judgement | None) -> str:

@@ -33,7 +33,7 @@ The object, in this order (version 1; a later version may add keys, and changes 
   | `train taken` | `detector`, `on`: in a live show, where a train is taken to be by the last proven passage          |
   | `note`     | `scene`, `text`, `place`                                                                           |
   | `broken rule` | `rule`, `place` (of its line), `since_us` (when what broke it began)                               |
-  | `trouble`  | `text`, `places`                                                                                   |
+  | `trouble`  | `text`, `places`, `cut`                                                                            |
 
   Trains are numbered from 0 in the order in which the rehearsal's file writes them.
 
@@ -116,7 +116,7 @@ SHAPES: dict[type[tuple[Any, ...]], str] = {
 }
 # what is a fraction stays one, whether the trace holds 1 or 1.0; what is yes or no likewise
 _FRACTIONS = {(Steady, "value"), (Ramp, "low"), (Ramp, "high"), (Flashing, "high")}
-_YES_NO = {(ButtonIs, "pressed"), (FlagIs, "value"), (TrainOn, "on"), (TrainTaken, "on")}
+_YES_NO = {(ButtonIs, "pressed"), (FlagIs, "value"), (TrainOn, "on"), (TrainTaken, "on"), (Trouble, "cut")}
 
 
 class OutcomeLike(Protocol):
