@@ -11,17 +11,21 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple
 
 import pytest
 
+from adapters import dialects
 from adapters.link_states import Times
 from adapters.stand_in import Settings, Station
 from adapters.stand_in_ports import StandIn, running
 from wayside.cli import main
 from wayside.far_ends import trial_talk
 from wayside.jog import session as jog_session
+from wayside.jog.jogging import Jog
+from wayside.layout.file import read_layout
 from wayside.live import last_positions
 
 ROOT = Path(__file__).parents[2]
@@ -212,6 +216,58 @@ def test_the_last_position_is_sent_first_and_others_are_kept(jogged: Jogged, fol
     assert "First it is sent to 33 deg, where it was sent last." in said.out
     assert "jump, at its full speed" not in said.out
     assert json.loads(kept.read_text(encoding="utf-8")) == {"gate": 34.0, "crane": 140.0}
+
+
+class Line:
+    """A station that takes everything, and a clock in our hand."""
+
+    def __init__(self, folder: Path) -> None:
+        file = folder / "layout.yaml"
+        layout = read_layout(file, file.name)[0]
+        self.kept, self.told, self.now_ns = last_positions.file_for(file), list[str](), 0
+        last_positions.write(self.kept, {"gate": 85.0, "crane": 140.0})
+        files = jog_session.Files(file, file.read_bytes(), self.kept)
+        jog = Jog(layout.outputs["gate"], 85.0)
+        self.session = jog_session.Session(jog, layout, files, self, lambda: self.now_ns)
+        self.session.first(85.0)
+
+    def give(self, text: str) -> None:
+        self.told.append(text)
+        if len(self.told) == self.ends_at:
+            raise KeyboardInterrupt
+
+    ends_at = -1
+
+    def catch(self) -> list[dialects.Said]:
+        self.now_ns += self.turn_ns
+        return []
+
+    turn_ns = 50_000_000
+
+    def settle(self) -> list[dialects.Said]:
+        return []
+
+
+def test_a_servo_that_is_on_its_way_stands_nobody_knows_where(folder: Path) -> None:
+    line = Line(folder)
+    assert json.loads(line.kept.read_text(encoding="utf-8")) == {"gate": 85.0, "crane": 140.0}
+    line.ends_at = 4  # killed there: nothing of its own is done any more
+    with pytest.raises(KeyboardInterrupt):
+        line.session.line("to lowered")
+    assert json.loads(line.kept.read_text(encoding="utf-8")) == {"crane": 140.0}
+
+
+def test_a_move_goes_on_from_where_it_was_when_the_program_was_stopped_for_a_while(folder: Path) -> None:
+    line = Line(folder)
+    line.session.line("travel 10 s")
+    line.session._obey("to lowered")
+    line.session._turn()
+    line.now_ns += 60_000_000_000  # Ctrl-Z, or a laptop that slept
+    while line.session._turn():
+        pass
+    told = [int(text.split()[2]) for text in line.told]
+    assert max(before - after for before, after in pairwise(told)) <= pulse(85) * 0.03
+    assert json.loads(line.kept.read_text(encoding="utf-8"))["gate"] == 0.0
 
 
 def test_after_a_show_that_was_not_ended_nobody_knows(jogged: Jogged, folder: Path) -> None:

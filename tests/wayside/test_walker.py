@@ -13,7 +13,11 @@ from engine.events import Detected, Pressed
 from engine.layout import Layout
 from engine.waves import Wave
 from wayside.layout.file import read_layout
+from wayside.live import last_positions
 from wayside.walk.answers import Answer, How
+from wayside.walk.keeping import Kept
+from wayside.walk.links import LinkHand
+from wayside.walk.session import Session
 from wayside.walk.signs import Heard, sign_of
 from wayside.walk.stops import walk_round
 from wayside.walk.walker import ASKS, DONE, HANDS, HOMING, ROLLS, SHOWS, Walker
@@ -414,3 +418,55 @@ def test_yes_is_no_answer_at_a_detector(layout: Layout) -> None:
     walk = rolled(layout)
     assert "ticks itself off" in walk.say("yes")
     assert walk.walker.answers == {}
+
+
+# --- a link that is lost on the way --------------------------------------------------------------------------------
+
+
+def test_a_servo_whose_link_is_lost_on_its_way_stands_nobody_knows_where(layout: Layout) -> None:
+    walk = Walk(layout, "gate", positions={"gate": 85.0})
+    walk.say("ready", "go")
+    walk.wait(S)
+    walk.hand.link = Heard("main", False)
+    walk.wait(S)
+    assert walk.walker.phase == ASKS
+    assert "gate" not in walk.walker.positions
+    assert "may jump" in walk.walker.caution
+
+
+def test_a_servo_whose_link_is_lost_on_its_way_home_stands_nobody_knows_where(layout: Layout) -> None:
+    walk = Walk(layout, "gate", "bell-push", positions={"gate": 85.0})
+    walk.say("ready", "go")
+    walk.wait(2 * S)
+    walk.say("yes")
+    assert walk.walker.phase == HOMING
+    walk.hand.link = Heard("main", False)
+    walk.wait(10 * S)
+    assert "gate" not in walk.walker.positions
+
+
+def test_a_servo_that_was_told_nothing_yet_stands_where_it_stood_though_its_link_is_lost(layout: Layout) -> None:
+    walk = Walk(layout, "gate", positions={"gate": 85.0})
+    walk.say("ready")
+    walk.hand.link = Heard("main", False)
+    walk.wait(S)
+    assert walk.walker.positions == {"gate": 85.0}
+
+
+@pytest.mark.parametrize("killed", [True, False])
+def test_after_a_show_that_was_killed_a_walk_knows_of_no_servo_where_it_stands(
+    layout: Layout, tmp_path: Path, killed: bool
+) -> None:
+    file = tmp_path / "layout.yaml"
+    kept = last_positions.file_for(file)
+    last_positions.write(kept, {"gate": 85.0})
+    if killed:
+        last_positions.begun(kept)
+    round_ = walk_round(layout)
+    stops = [stop for stop in round_.stops if stop.name == "gate"]
+    hand = LinkHand(layout, [], lambda: 0, lambda: None)
+    session = Session("Pellbrook Quay", layout, file, round_, stops, Kept({}, {}), hand, lambda: 0)
+    session.do("ready")
+    assert ("may jump" in session.walker.caution) is killed
+    session.keep()
+    assert last_positions.read(kept, layout)[0] == {"gate": 85.0}, "what was kept is not lost by looking"

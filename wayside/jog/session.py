@@ -25,6 +25,7 @@ from wayside.terminal import finish, say
 from wayside.wording import duration
 
 TURN_S = 0.05  # a move is told so often: as fast as the least of steps is seen, and as a pulse's frame allows
+LONGEST_TURN_NS = 250_000_000  # after a longer one this program was stopped, and a move goes on from where it was
 
 
 class Talks(Protocol):
@@ -59,7 +60,7 @@ class Session:
         self._sent: int | None = None  # the code that it holds to; None as long as it is told nothing, or let go
         self._stands: float | None = None  # in degrees, where it was sent last; let go, it is taken to be there still
         self._move: Move | None = None
-        self._from, self._began_ns = 0.0, 0
+        self._from, self._began_ns, self._looked_ns = 0.0, 0, 0
         self._trouble_said = False
 
     # --- lines -----------------------------------------------------------------------------------------------------
@@ -160,7 +161,10 @@ class Session:
 
     def _begin(self, move: Move) -> None:
         self._from = move.degrees if self._stands is None else self._stands
-        self._move, self._began_ns = move, self._now_ns()
+        if move.over_us:
+            self._keep(moving=True)  # killed on the way, nobody knows where it stands
+        self._move = move
+        self._began_ns = self._looked_ns = self._now_ns()
         if self._talk is None:
             over = f", over {duration(round(move.over_us, -5))}" if move.over_us >= 100_000 else ""
             self._move = None
@@ -172,8 +176,11 @@ class Session:
         return self.jog.at if self._move is None else self._stands
 
     def _due(self, move: Move) -> float:
-        """Where a move should be by now."""
-        gone_us = (self._now_ns() - self._began_ns) / 1_000
+        """Where a move should be by now. After a pause of this program it goes on from where it was."""
+        now_ns = self._now_ns()
+        self._began_ns += max(0, now_ns - self._looked_ns - LONGEST_TURN_NS)
+        self._looked_ns = now_ns
+        gone_us = (now_ns - self._began_ns) / 1_000
         if gone_us >= move.over_us:
             return move.degrees
         return self._from + (move.degrees - self._from) * gone_us / move.over_us
@@ -233,12 +240,15 @@ class Session:
 
     # --- keeping ---------------------------------------------------------------------------------------------------
 
-    def _keep(self) -> None:
+    def _keep(self, moving: bool = False) -> None:
         """Where it stands, beside those of the other servos; so that it is sent there first the next time."""
         if self.jog.at is None or self._talk is None:
             return
         others, _ = last_positions.read_object(self._files.kept)
-        why = last_positions.write_object(self._files.kept, {**others, self.jog.name: round(self.jog.at, 2)})
+        known = {name: at for name, at in others.items() if name != self.jog.name}
+        if not moving:
+            known[self.jog.name] = round(self.jog.at, 2)
+        why = last_positions.write_object(self._files.kept, known)
         if why and not self._trouble_said:
             self._trouble_said = True
             say(f"  Where it stands cannot be kept in {self._files.kept} ({why}): it may jump the next time.")

@@ -43,13 +43,15 @@ class Session:
         self._hand = hand
         self._file = walk_keeping.file_for(layout_file)
         self._servos = last_positions.file_for(layout_file)
-        positions, self.trouble = last_positions.read(self._servos, layout)
+        self._positions, self.trouble = last_positions.read(self._servos, layout)
+        # a show that was killed, or runs still, has not kept where they stand: they are taken to stand nowhere
+        positions = {} if last_positions.killed(self._servos) else dict(self._positions)
         answers = dict(kept.answers)
         self.walker = Walker(layout, walk, hand, answers, stops, positions)
         self.walker.heard.update(kept.heard)
         self.time = WalkTime(layout_file)
         self._answered = dict(answers)
-        self._positions = dict(positions)
+        self._others = {name: at for name, at in self._positions.items() if name not in positions}
 
     @property
     def report(self) -> Report:
@@ -95,7 +97,8 @@ class Session:
         if isinstance(self._hand, DryHand):
             return
         moving = walker.stop.name if walker.stop is not None and walker.phase == SHOWS else walker.homing
-        known = {name: at for name, at in walker.positions.items() if name != moving}
+        self._others = {name: at for name, at in self._others.items() if name not in (moving, *walker.positions)}
+        known = self._others | {name: at for name, at in walker.positions.items() if name != moving}
         if known != self._positions:
             self._positions = known
             self._note(last_positions.write(self._servos, known))

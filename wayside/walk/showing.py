@@ -74,6 +74,11 @@ class Showing:
         self.says = leg.says
         self._until_us = now_us + (leg.over_us if moves else 0) + leg.stays_us
 
+    def lost(self, name: str) -> None:
+        """Its link does not talk: nobody knows how much of what it was told has been heard, nor where it stands."""
+        if self._layout.outputs[name].kind is Kind.SERVO and self._waves.pop(name, None) is not None:
+            self.positions.pop(name, None)
+
     def home(self, now_us: int) -> int:
         """It goes home; when it will be there."""
         name, show = self.name, self._show

@@ -210,6 +210,8 @@ class Walker:
 
     def tick(self, now_us: int) -> None:
         """What is due now."""
+        if self.homing and not self._talks(self.homing):
+            self.showing.lost(self.homing)
         if self.phase == HOMING and now_us >= self._until_us:
             self._arrive(now_us)
         elif self.phase == SHOWS:
@@ -224,10 +226,15 @@ class Walker:
         if self._hand.heard(stop.link).talks:
             self.showing.tick(now_us)
             return
+        self.showing.lost(stop.name)
         self.showing.from_the_beginning()  # when it hears again
         if must_ask(stop):
             self.phase = ASKS
             self.showing.over()
+
+    def _talks(self, name: str) -> bool:
+        """Whether the link of one of the stops talks."""
+        return all(self._hand.heard(stop.link).talks for stop in self.stops if stop.name == name)
 
     def finish(self, now_us: int) -> int:
         """The walk is left: what was shown goes home. When it will be there."""
