@@ -146,13 +146,14 @@ class Loop(Lined):
         if before != now_us:
             return run.spins(now_us)
         rounds = run.goes_round(now_us)
-        if rounds < LOOP_LIMIT:
+        if run.spins(now_us):  # another loop of the scene has found the same: it is stopped once
+            return True
+        if rounds < LOOP_LIMIT and not (rounds >= kernel.ROUNDS_AT_WORK and kernel.overworked):
             return False
-        if rounds == LOOP_LIMIT:  # other loops of the scene may find the same: it is stopped once
-            what = f"this loop went round {LOOP_LIMIT} times without taking any time; stopped: {run.scene.name}"
-            kernel.trouble(what, self.line.place, cut=True)
-            stopping = run.stopping
-            kernel.do_later(lambda: kernel.cast.cut(run, stopping))
+        run.spun_at_us, stopping = now_us, run.stopping
+        what = f"this loop went round {rounds} times without taking any time; stopped: {run.scene.name}"
+        kernel.trouble(what, self.line.place, cut=True)
+        kernel.do_later(lambda: kernel.cast.cut(run, stopping))
         return True
 
     def child_done(self, child: Node, status: Status) -> Status:

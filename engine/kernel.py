@@ -33,6 +33,7 @@ from engine.watchers import Watchers
 from engine.waves import State, Steady, Wave, endless, shines, under_way
 
 REACTION_LIMIT = 1_000  # rounds in one instant
+ORDER_LIMIT = 100_000  # orders in one instant; beyond that, rounds are cut earlier: nothing else is heard meanwhile
 TRACE_LIMIT = 5_000_000  # records; past it nothing is recorded, and the trace says so
 
 
@@ -42,6 +43,7 @@ class Kernel:
     `starts_s` is the layout clock's time of day at 0, in seconds after midnight (the layout file's, if None).
     """
 
+    ROUNDS_AT_WORK = 100  # of loops, or of reactions, that are done in any case
     verbs = VERBS  # what each line does; blocks find it here, since the lines themselves make blocks
 
     def __init__(self, program: Program, seed: int = 0, starts_s: int | None = None) -> None:
@@ -65,8 +67,8 @@ class Kernel:
         self.rules: Rules | None = None  # where rules are judged: they watch from outside
         self.passages: Passages | None = None  # in a live show: what is known of where trains are
         self.blame: Place = NOWHERE  # the line that is dropping blocks just now
-        self._orders = 0
-        self._lines = 0
+        self._orders = self._orders_before = 0
+        self._lines = self._rounds = 0
         self.told: dict[str, t.Told] = {}  # this instant's last order for each output
         self._dirty: set[Key] = set()
         self._changed: set[Key] = set()  # since rules were judged last
@@ -132,6 +134,7 @@ class Kernel:
         """Work one instant. Instants never go back; the same instant may be worked again with further inputs."""
         if now_us < self.stage.now_us:
             raise ValueError(f"time went back from {self.stage.now_us} to {now_us}")
+        self._orders_before = self._orders
         self.stage.now_us = now_us
         first = self.heads is None
         if first:
@@ -148,13 +151,22 @@ class Kernel:
 
     def _settle(self, everybody: bool) -> None:
         """Rounds until nothing changes."""
-        rounds = 0
+        self._rounds = 0
         while self._round(everybody):
             everybody = False
-            rounds += 1
-            if rounds >= REACTION_LIMIT:
-                self._cut()
+            self._rounds += 1
+            if self._rounds >= REACTION_LIMIT or (self._rounds >= self.ROUNDS_AT_WORK and self.overworked):
+                self._cut(self._rounds)
                 break
+
+    def count_anew(self) -> None:
+        """A scene has been cut: what makes it safe has rounds and orders of its own."""
+        self._rounds, self._orders_before = 0, self._orders
+
+    @property
+    def overworked(self) -> bool:
+        """Whether so much has been told in this instant that a show would be held up by more of it."""
+        return self._orders - self._orders_before > ORDER_LIMIT
 
     def judge(self) -> list[Broken]:
         """The instant is over, and nothing more will come in it: what rules it has broken."""
@@ -298,7 +310,7 @@ class Kernel:
                 return
             status, node = parent.child_done(node, status), parent
 
-    def _cut(self) -> None:
+    def _cut(self, rounds: int) -> None:
         """Stop the scenes whose lines are still due: only that ends a chain which would go on for ever."""
         due = [sleeper for _, sleeper in self.queue.lines_due(self.stage.now_us)]
         places: dict[Place, None] = {}
@@ -308,7 +320,7 @@ class Kernel:
             runs[run] = None
             places[sleeper.place] = None  # type: ignore[attr-defined]
         stopped = "; stopped: " + " and ".join(run.scene.name for run in runs) if runs else ""
-        self.trouble(f"reactions did not settle in {REACTION_LIMIT} rounds{stopped}", *places, cut=True)
+        self.trouble(f"reactions did not settle in {rounds} rounds{stopped}", *places, cut=True)
         for run in runs:
             self.cast.cut(run, run.stopping)
 

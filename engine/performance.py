@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from engine.blocks import Block, Status, repoint
-from engine.branches import LOOP_LIMIT, Watch
+from engine.branches import Watch
 from engine.conditions import Sort
 from engine.layout import DAYLIGHT, NOWHERE, Kind, Place
 from engine.program import Again, Program, Scene
@@ -36,6 +36,7 @@ class Run:
         self.watches: list[Watch] = []
         self.timer = 0
         self.rounds = 0  # that its loops went round again in the last instant in which any did
+        self.spun_at_us = -1  # when its loops were found to go round for ever
         self._rounds_at_us = -1
 
     def goes_round(self, now_us: int) -> int:
@@ -46,7 +47,7 @@ class Run:
 
     def spins(self, now_us: int) -> bool:
         """Whether its loops have gone round too often in this instant already."""
-        return self._rounds_at_us == now_us and self.rounds >= LOOP_LIMIT
+        return self.spun_at_us == now_us
 
     @property
     def place(self) -> Place:
@@ -172,6 +173,7 @@ class Cast:
             return
         run.stopping, run.once_more, run.latch = True, False, latch
         run.timer = run.rounds = 0
+        run.spun_at_us = -1
         kernel.blame = place
         if run.root is not None:
             run.root.drop("stopped")
@@ -190,6 +192,7 @@ class Cast:
         """
         if self.runs.get(run.scene.name) is not run or run.stopping is not stopping:
             return
+        self.kernel.count_anew()
         if run.stopping:
             if run.root is not None:
                 run.root.drop("stopped")

@@ -73,6 +73,19 @@ def test_very_many_loops_that_each_go_round_at_one_instant_go_on() -> None:
     assert len(told(made, names[-1])) > 5
 
 
+@pytest.mark.parametrize("waits", [(), ("    wait 0 s",)])
+def test_a_loop_that_tells_very_many_outputs_is_cut_earlier(waits: tuple[str, ...]) -> None:
+    names = [f"lamp-{number}" for number in range(1_000)]
+    wide = replace(LAYOUT, outputs={**LAYOUT.outputs, **{name: lamp(name) for name in names}})
+    lines = ("when stopped", "    repeat 90 times", "        count laps up", "repeat", *waits, "    turn on row")
+    made = Kernel(program(f"counter laps\ngroup row: {', '.join(names)}\n" + scene(*lines), wide))
+    jump(made, Script([GO]), 10 * S)
+    assert len(troubles(made)) == 1
+    assert made._orders <= kernel.ORDER_LIMIT + 3 * len(names)
+    assert states(made, "go")[-1] == (0, "stopped")
+    assert made.stage.counters["laps"] == 90, "what makes it safe is not cut"
+
+
 @pytest.mark.parametrize(("waits", "cut"), [(18, False), (19, True)])
 def test_rounds_in_one_instant(monkeypatch: pytest.MonkeyPatch, waits: int, cut: bool) -> None:
     # n waits of no time take n + 1 rounds, and the scene's end one more: 20 in all for 18 waits
