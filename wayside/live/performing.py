@@ -12,7 +12,7 @@ import threading
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
-from wayside.live import last_positions
+from wayside.live import last_positions, last_resort
 from wayside.live.edits import Edits
 from wayside.live.hands import so_already, understood
 from wayside.live.operator_words import refused
@@ -93,9 +93,16 @@ class Performance:
                     self._asked_at = loop.time()  # everything has ended already: there is nothing more to say
                     self._show.close()
                 await asyncio.wait([task], timeout=REDRAWN_EVERY_S)
+            if task.done() and not task.cancelled() and task.exception() is not None:
+                await self._last_resort()
             if not self._at_once:
                 self._look()
             unreached = self._links.unreached() if self._links is not None else []
+        except Exception:  # in what looks on, while the show itself goes on
+            if not task.done():
+                task.cancel()
+                await self._last_resort()
+            raise
         finally:
             self._screen.close()
             self._edits.stop()
@@ -115,6 +122,18 @@ class Performance:
             self._screen.remark(line)
         how = ended(unreached, self._show.flashing if self._links else ())
         return self._ended(how, PROBLEMS if unreached or self._screen.rules.any_broken else FINE)
+
+    async def _last_resort(self) -> None:
+        """A show that breaks off by a fault of our own leaves nothing guarded as it happens to be."""
+        if self._links is None:
+            return
+        self._screen.remark(last_resort.SAYS)
+        safe = asyncio.ensure_future(last_resort.make_safe(self._show, self._links.runs))
+        while not safe.done() and not self._at_once:
+            await asyncio.wait([safe], timeout=REDRAWN_EVERY_S)
+        safe.cancel()
+        with suppress(asyncio.CancelledError, Exception):  # the first fault is the one to be told
+            await safe
 
     def _ended(self, how: str, status: int) -> int:
         self._screen.show(f"{self._project.name}: {how}")
