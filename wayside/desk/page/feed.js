@@ -3,11 +3,13 @@ import { SECOND } from "/page/words.js";
 
 const SILENT_MS = 6_500; // three signs of life missed
 const AGAIN_MS = 2_000;
+const HIDDEN_MS = 5_000; // so long a page may be out of sight before it lets go
 const hearers = new Map();
 const liveHearers = [];
 let heardAt = -Infinity;
 let base = { now: 0, at: 0 };
 let source = null;
+let released = false;
 
 export const feed = {
   live: false, facts: null, state: {}, page: "", show: "", lastHeard: null,
@@ -59,7 +61,7 @@ function whole(message) {
 
 async function lost() {
   setLive(false);
-  if (source?.readyState !== EventSource.CLOSED) return; // the browser tries again by itself
+  if (released || source?.readyState !== EventSource.CLOSED) return; // the browser tries again by itself
   setTimeout(connect, AGAIN_MS);
   try {
     const answer = await fetch("/page/feed.js", { cache: "no-store" });
@@ -68,6 +70,7 @@ async function lost() {
 }
 
 export function connect() {
+  if (released) return;
   source?.close();
   source = new EventSource("/events");
   source.addEventListener("page", (event) => { feed.page = JSON.parse(event.data); heard(); });
@@ -76,6 +79,27 @@ export function connect() {
   source.addEventListener("alive", (event) => heard(Number(event.data)));
   source.onerror = lost;
 }
+
+// Gives the stream up, so that something else finds a connection; all shown is then old, and looks so.
+export function release() {
+  released = true;
+  source?.close();
+  setLive(false);
+}
+
+export function resume() {
+  if (!released || document.hidden) return;
+  released = false;
+  connect();
+}
+
+// A page that nobody sees holds no connection: a phone that opens a new one with each look at the QR code has many.
+let leaving = 0;
+document.addEventListener("visibilitychange", () => {
+  clearTimeout(leaving);
+  if (document.hidden) leaving = setTimeout(release, HIDDEN_MS);
+  else resume();
+});
 
 setInterval(() => {
   if (!feed.live || performance.now() - heardAt < SILENT_MS) return;

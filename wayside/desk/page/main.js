@@ -3,7 +3,7 @@ import { able, at, el, set } from "/page/dom.js";
 import { edited } from "/page/edited.js";
 import { connect, feed } from "/page/feed.js";
 import * as lists from "/page/lists.js";
-import { ask, say } from "/page/orders.js";
+import { ask, askAtOnce, say } from "/page/orders.js";
 import { outputs } from "/page/outputs.js";
 import { plan } from "/page/plan.js";
 import * as side from "/page/side.js";
@@ -14,7 +14,7 @@ const TWICE_MS = 1_000;
 const ticks = [];
 let showEvents = () => {};
 const aloud = (text) => set(at("aloud"), text);
-const allStop = () => ask({ do: "all stop" });
+const allStop = () => askAtOnce({ do: "all stop" });
 
 at("all-stop").addEventListener("click", allStop);
 at("dark").addEventListener("click", () => ask({ do: feed.state.dark ? "lights" : "blackout" }));

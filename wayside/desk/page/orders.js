@@ -1,9 +1,10 @@
 // Asks the show to do something, and says what came of it.
 import { at, set } from "/page/dom.js";
-import { feed } from "/page/feed.js";
+import { feed, release, resume } from "/page/feed.js";
 
 const WITHIN_MS = 6_000;
 const SAID_MS = 8_000;
+const OVERTAKES_MS = 800;
 let count = 0;
 let queue = Promise.resolve();
 let clearing = 0;
@@ -33,9 +34,18 @@ async function send(order, quiet = false) {
   }
 }
 
+// The stop of everything: it overtakes all others, and is tried whatever the connection is. A browser has few connections
+// to one address, and each open page holds one for its stream; if that is what it waits for, this page gives its own away.
+export async function askAtOnce(order) {
+  const late = setTimeout(release, OVERTAKES_MS);
+  const fine = await send(order);
+  clearTimeout(late);
+  resume();
+  return fine;
+}
+
 // `quiet`: where what it does is seen at once, nothing more is said of it.
 export function ask(order, quiet = false) {
-  if (order.do === "all stop") return send(order); // overtakes everything, and is tried whatever the connection is
   if (!feed.live) {
     say("Not connected: nothing was told.", true);
     return Promise.resolve(false);

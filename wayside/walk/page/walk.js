@@ -1,7 +1,7 @@
 // The page of a walk: the stop where it is, keys for what was seen, what is likely to be wrong, and a train's time.
 import { at, el, set } from "/page/dom.js";
 import { connect, feed } from "/page/feed.js";
-import { ask } from "/page/orders.js";
+import { ask, askAtOnce } from "/page/orders.js";
 
 const aloud = (text) => set(at("aloud"), text);
 const quietly = (order) => ask(order, true); // what it does is seen
@@ -28,7 +28,7 @@ at("which").addEventListener("submit", (event) => {
   tell(`${which} ${at("thing").value.trim()}`).then((fine) => { if (fine) at("which").hidden = true; });
 });
 at("which-no").addEventListener("click", () => { at("which").hidden = true; });
-at("stop").addEventListener("click", () => ask({ do: "stop" }));
+at("stop").addEventListener("click", () => askAtOnce({ do: "stop" }));
 
 const SEEN = [["No, nothing", "no"], ["Not sure", "not sure"], ["Again", "again"], ["Skip", "skip"], ["Back", "back"]];
 const HEARD = [["Nothing comes, or it stays", "no"], ["Not sure", "not sure"], ["Again", "again"], ["Skip", "skip"], ["Back", "back"]];
