@@ -232,6 +232,10 @@ def test_a_lost_walk_is_said_to_be_lost(walk: AtTheTerminal, opened: Open) -> No
     walk.process.kill()
     expect(page.locator("#connection-words")).to_contain_text("Connection lost")
     expect(page.locator("body.stale")).to_be_visible()
+    press(page, "Hands are off: go on")
+    expect(page.locator("#said")).to_have_text("Not connected: nothing was told.")
+    press(page, "Stop: all still")  # is tried whatever the page believes
+    expect(page.locator("#said")).to_contain_text("did not reach")
 
 
 def test_on_the_network_the_pin_is_needed(folder: Path, opened: Open) -> None:

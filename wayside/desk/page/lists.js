@@ -141,7 +141,7 @@ export function crossings(home) {
     const work = key("Work by hand", `Work ${name} by hand`, () => ({ do: "work", crossing: name }));
     const back = key("Give back", `Give ${name} back`, () => ({ do: "give back", crossing: name }));
     const one = row(name, state, work, back);
-    const keys = el("div", { class: "what" }, ...[...signals, ...barriers].map((output) => levers(output)));
+    const keys = el("div", { class: "levers" }, ...[...signals, ...barriers].map((output) => levers(output)));
     one.append(keys);
     list.append(one);
     feed.on(`crossing ${name}`, (worked) => {

@@ -7,10 +7,11 @@ import { ask, askAtOnce, say } from "/page/orders.js";
 import { outputs } from "/page/outputs.js";
 import { plan } from "/page/plan.js";
 import * as side from "/page/side.js";
+import { steady } from "/page/steady.js";
 import { tracks } from "/page/tracks.js";
 import { timeOfDay } from "/page/words.js";
 
-const TWICE_MS = 1_000;
+const TWICE_MS = 1_000, MOST_ALONE = 3;
 const ticks = [];
 let showEvents = () => {};
 const aloud = (text) => set(at("aloud"), text);
@@ -43,9 +44,22 @@ function banner(name, shown, text, key, order, grave = false) {
   }
   one.order = order;
   set(one.words, text);
-  if (shown && !one.shown) aloud(text);
+  if (shown && !one.shown) {
+    aloud(text);
+    if (grave) at("banners").prepend(one.home); else at("banners").append(one.home); // keys that are there stay where they are
+  }
   one.shown = shown;
   one.home.hidden = !shown;
+}
+
+// The header stays in sight, the banners do not: it says what holds, and leads to them.
+function summed() {
+  const shown = [...at("banners").children].filter((one) => !one.hidden), link = at("holding").firstChild;
+  at("holding").hidden = !shown.length;
+  const more = feed.state.stopped ? shown.length - 1 : shown.length;
+  const others = more ? `${more} ${more === 1 ? "notice" : "notices"}` : "";
+  link.className = feed.state.stopped ? "grave" : "";
+  set(link, [feed.state.stopped ? "All is stopped" : "", others].filter((one) => one).join("; "));
 }
 
 const PHASES = {
@@ -55,6 +69,7 @@ const PHASES = {
 };
 
 function holds() {
+  new MutationObserver(summed).observe(at("banners"), { childList: true, subtree: true, attributeFilter: ["hidden"] });
   feed.on("stopped", (stopped) => {
     banner("stopped", stopped, "All is stopped. Guarded outputs are safe or on their way there; nothing begins until you go on.", "Go on", { do: "go on" }, true);
   });
@@ -75,10 +90,9 @@ function holds() {
     feed.on(`det ${name}`, (state) => banner(`det ${name}`, state === "out of use", `${name} is out of use.`, "Back in use", { do: "put back", detector: name }));
   }
   for (const { name } of feed.facts.outputs) {
-    const crossing = feed.facts.crossings.find((one) => [...one.barriers, ...one.signals].includes(name));
-    if (crossing) continue; // its own banner says so
-    const part = feed.facts.outputs.some((one) => one.parts.includes(name));
-    feed.on(`out ${name}`, ([, , holder]) => banner(`out ${name}`, holder === "by hand" && !part, `${name} is held by hand.`, "Let go", { do: "let go", output: name }));
+    const crossing = feed.facts.crossings.some((one) => [...one.barriers, ...one.signals].includes(name));
+    if (crossing || feed.facts.outputs.some((one) => one.parts.includes(name))) continue; // its own banner says so
+    feed.on(`out ${name}`, ([, , holder]) => { if ((holder === "by hand") !== held.has(name)) inHand(name, holder === "by hand"); });
   }
   for (const { name } of feed.facts.rules) {
     let told = null;
@@ -87,6 +101,18 @@ function holds() {
       told = times;
     });
   }
+}
+
+const held = new Set();
+// One banner each for a few outputs in a hand; of many a single one, so that the page below stays in sight.
+function inHand(name, taken) {
+  const was = held.size <= MOST_ALONE;
+  if (taken) held.add(name); else held.delete(name);
+  const alone = held.size <= MOST_ALONE, names = [...held];
+  for (const one of was === alone ? [name] : [name, ...names]) {
+    banner(`out ${one}`, alone && held.has(one), `${one} is held by hand.`, "Let go", { do: "let go", output: one });
+  }
+  banner("held", !alone, `${names.length} outputs are held by hand: ${names.slice(0, MOST_ALONE).join(", ")} and ${names.length - MOST_ALONE} more. Each is let go under Outputs.`);
 }
 
 // --- the connection -------------------------------------------------------------------------------------------------
@@ -131,6 +157,7 @@ feed.begin = () => {
   holds();
   parts();
   tick();
+  steady();
 };
 feed.events = (fresh) => showEvents(fresh);
 function tick() { for (const one of ticks) one(); }

@@ -19,8 +19,7 @@ export function clock(home) {
     const rate = ratio === 1 ? "" : `, ${ratio} times as quick as the hall's`;
     set(words, `${time}${running ? rate : ", stopped"}`);
     set(at("time"), time);
-    set(at("time-note"), running ? "layout time" : "stopped");
-    at("time-note").classList.toggle("stopped", !running);
+    set(at("time-note"), running ? "layout time" : "layout time, stopped");
   };
 }
 
