@@ -318,6 +318,29 @@ def test_a_notice_does_not_move_the_keys_of_those_that_are_there(show: Running, 
     assert key.bounding_box() == before
 
 
+def test_a_key_of_a_notice_that_has_just_come_takes_no_press(show: Running, opened: Open) -> None:
+    page = opened(show.address)
+    live(page)
+    page.evaluate(
+        """() => { const home = document.getElementById('banners');
+           new MutationObserver((_, one) => { const key = [...home.querySelectorAll('button')].find(key => key.offsetParent);
+               if (!key) return;
+               one.disconnect();
+               document.body.dataset.pressed = key.textContent;
+               key.dispatchEvent(new MouseEvent('click', { detail: 1, bubbles: true })); })
+               .observe(home, { childList: true, attributes: true, subtree: true }); }"""
+    )
+    show.type("all stop")
+    key = page.get_by_role("button", name="Go on")
+    expect(page.locator("body")).to_have_attribute("data-pressed", "Go on")
+    expect(key).to_be_enabled()
+    show.type("mute")  # told after it, so that what it would have done is seen
+    expect(page.locator("#hush")).to_have_text("Sound back")
+    assert "from a page: go on" not in show.text
+    key.click()
+    show.until("from a page: go on")
+
+
 def test_many_outputs_in_a_hand_are_one_notice(show: Running, opened: Open) -> None:
     page = opened(show.address)
     live(page)

@@ -20,7 +20,7 @@ from .test_browser import Open, browser, opened  # the fixtures
 if not hasattr(os, "openpty"):
     pytest.skip("needs terminals that a program can open", allow_module_level=True)
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 __all__ = ["browser", "opened"]
 LAYOUT = """\
@@ -137,6 +137,60 @@ def test_stop_holds_everything_until_hands_are_off_again(walk: AtTheTerminal, op
     expect(page.locator("#said")).to_contain_text("All is still")
     press(page, "Hands are off: go on")
     at_stop(page, "amber")
+
+
+def test_an_answer_that_comes_too_late_for_its_stop_is_not_taken_for_the_next(
+    walk: AtTheTerminal, opened: Open
+) -> None:
+    page = opened(address(walk))
+    live(page)
+    press(page, "Hands are off: go on")
+    at_stop(page, "amber")
+
+    def late(route: Route) -> None:  # while the page's order is under way, the terminal has answered
+        walk.type("no")
+        walk.until("2 of 8")
+        route.continue_()
+
+    page.route("**/do", late)
+    press(page, "Yes, it did that")
+    expect(page.locator("#said")).to_have_text("The walk has gone on to hut meanwhile: nothing was taken down.")
+    at_stop(page, "hut")
+    expect(page.locator("#all li", has_text="hut").first).to_contain_text("open")
+
+
+PRESSED_AT_ONCE = """() => { const keys = document.getElementById('keys');
+    new MutationObserver((_, one) => { one.disconnect();
+        keys.querySelector('button').dispatchEvent(new MouseEvent('click', { detail: 1, bubbles: true })); })
+        .observe(keys, { childList: true }); }"""
+
+
+def test_keys_that_have_just_come_take_no_press_that_was_meant_for_the_ones_before(
+    walk: AtTheTerminal, opened: Open
+) -> None:
+    page = opened(address(walk))
+    live(page)
+    press(page, "Hands are off: go on")
+    at_stop(page, "amber")
+    page.evaluate(PRESSED_AT_ONCE)
+    walk.type("no")  # the walk goes on by itself, and the thumb comes down
+    at_stop(page, "hut")
+    press(page, "No, nothing")
+    at_stop(page, "bell")
+    expect(page.locator("#all li", has_text="hut").first).to_contain_text("does nothing")
+
+
+def test_the_name_of_the_next_stop_is_in_sight(walk: AtTheTerminal, opened: Open) -> None:
+    page = opened(address(walk), 360, 500)
+    live(page)
+    press(page, "Hands are off: go on")
+    at_stop(page, "amber")
+    press(page, "Not sure")  # the browser has to go down to it
+    at_stop(page, "hut")
+    top, header = page.locator("#name").bounding_box(), page.locator("header").bounding_box()
+    assert top is not None
+    assert header is not None
+    assert header["y"] + header["height"] <= top["y"] < 400
 
 
 def test_what_is_shown_comes_over_a_real_link(folder: Path, opened: Open) -> None:

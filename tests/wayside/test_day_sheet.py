@@ -251,7 +251,10 @@ def test_only_what_the_layout_has_is_spoken_of(quay: Path, tmp_path: Path) -> No
     assert "photosensitive" in cautions
     assert "Moving parts" in cautions
     assert "Sound" not in cautions
-    assert "scenery" in " ".join(day_what_if.cautions(load([QUAY]).layout))
+    assert "flashing: switch" not in cautions
+    of_the_quay = " ".join(day_what_if.cautions(load([QUAY]).layout))
+    assert "scenery" in of_the_quay
+    assert "Blackout. That leaves red-left and red-right flashing: switch their supply off." in of_the_quay
 
 
 # --- Markdown ------------------------------------------------------------------------------------------------------

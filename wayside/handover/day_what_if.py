@@ -119,7 +119,9 @@ def cautions(layout: Layout) -> Iterator[str]:
         "qualified person, and local codes and the organiser's rules come first. One labelled off switch."
     )
     if Kind.LAMP in kinds:
-        yield "Flashing light can harm people with photosensitive epilepsy: if anybody asks, Blackout."
+        stays = [one.name for one in layout.outputs.values() if one.kind is Kind.LAMP and one.safe and one.safe.blink]
+        but = f" That leaves {listed(stays, MOST_NAMED)} flashing: switch their supply off." if stays else ""
+        yield f"Flashing light can harm people with photosensitive epilepsy: if anybody asks, Blackout.{but}"
     if kinds & {Kind.SERVO, Kind.MOTOR}:
         yield "Moving parts within reach of children: keep fingers out; hands off the track and the barriers."
     if Kind.SOUND in kinds:

@@ -32,7 +32,7 @@ ANSWERS_WITHIN_S = 5.0
 CALLED = Called("The page of the walk", "works the walk", "page and walk")
 STOP = "stop"
 _ORDERS: dict[str, tuple[str, ...]] = {
-    "say": ("word",),  # what could be typed as well
+    "say": ("word", "stop"),  # what could be typed as well, and the stop that the page shows
     STOP: (),
     "time": ("stretch",),
     "press": (),
@@ -127,7 +127,7 @@ class WalkDesk:
         session = self._session
         match order.do:
             case "say":
-                return session.do(order.words["word"])
+                return self._say(order.words["word"], order.words["stop"])
             case "stop":
                 return session.do(STOP)
             case "time":
@@ -137,6 +137,14 @@ class WalkDesk:
             case "keep":
                 return session.time.keep()
         return session.time.leave()
+
+    def _say(self, word: str, stop: str) -> Said:
+        """A word of a page. Meant for another stop than the one where the walk is by now, it counts nothing."""
+        at = self._session.walker.stop
+        now = at.name if at is not None else ""
+        if stop != now:
+            return Said(False, f"The walk has gone on{f' to {now}' if now else ''} meanwhile: nothing was taken down.")
+        return self._session.do(word)
 
     # --- what is shown ---------------------------------------------------------------------------------------------
 

@@ -24,5 +24,17 @@ export function able(button, may) {
   button.setAttribute("aria-disabled", String(!may)); // it keeps the focus, unlike `disabled`
 }
 
+// Keys that have just come, or have just moved, take no press for a moment: it was meant for what stood there before.
+// Whoever presses by keyboard has chosen the very key.
+const SETTLES_MS = 400;
+const settling = new WeakMap();
+export function settle(home) {
+  const keys = home.querySelectorAll("button");
+  for (const key of keys) { able(key, false); key.classList.add("settles"); }
+  clearTimeout(settling.get(home));
+  settling.set(home, setTimeout(() => { for (const key of keys) { able(key, true); key.classList.remove("settles"); } }, SETTLES_MS));
+}
+export const mayPress = (event) => event.detail === 0 || event.currentTarget.getAttribute("aria-disabled") !== "true";
+
 let numbers = 0;
 export const fresh = (word) => `${word}-${++numbers}`;

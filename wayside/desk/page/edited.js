@@ -1,5 +1,5 @@
 // Edited scene files: what was saved, whether it is fine, and what becomes of it.
-import { at, el, set } from "/page/dom.js";
+import { at, el, mayPress, set } from "/page/dom.js";
 import { feed } from "/page/feed.js";
 import { ask } from "/page/orders.js";
 
@@ -23,7 +23,7 @@ const SAYS = {
 // The keys that an offer has as it stands; `number` names the offer, so that no later one is meant by mistake.
 function keys() {
   let number = "";
-  const key = (how) => el("button", { type: "button", onclick: () => ask({ do: "swap", how, offer: number }) });
+  const key = (how) => el("button", { type: "button", onclick: (event) => { if (mayPress(event)) ask({ do: "swap", how, offer: number }); } });
   const now = key("now"), idle = key("when idle"), never = key("never");
   set(idle, "Swap it in when idle");
   set(never, "Leave it");

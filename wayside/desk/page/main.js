@@ -1,5 +1,5 @@
 // The page as a whole: the bar, the banners, keys, and what is said aloud.
-import { able, at, el, set } from "/page/dom.js";
+import { able, at, el, mayPress, set, settle } from "/page/dom.js";
 import { edited } from "/page/edited.js";
 import { connect, feed } from "/page/feed.js";
 import * as lists from "/page/lists.js";
@@ -36,7 +36,7 @@ function banner(name, shown, text, key, order, grave = false) {
   let one = banners.get(name);
   if (!one) {
     const words = el("p");
-    const button = key ? el("button", { type: "button", text: key, onclick: () => ask(one.order) }) : null;
+    const button = key ? el("button", { type: "button", text: key, onclick: (event) => { if (mayPress(event)) ask(one.order); } }) : null;
     one = { home: el("div", { class: grave ? "grave" : "" }, words, ...(button ? [button] : [])), words, shown: false };
     one.home.hidden = true;
     banners.set(name, one);
@@ -54,6 +54,7 @@ function banner(name, shown, text, key, order, grave = false) {
 
 // The header stays in sight, the banners do not: it says what holds, and leads to them.
 function summed() {
+  settle(at("banners"));
   const shown = [...at("banners").children].filter((one) => !one.hidden), link = at("holding").firstChild;
   at("holding").hidden = !shown.length;
   const more = feed.state.stopped ? shown.length - 1 : shown.length;

@@ -1,12 +1,13 @@
 // The page of a walk: the stop where it is, keys for what was seen, what is likely to be wrong, and a train's time.
-import { at, el, set } from "/page/dom.js";
+import { at, el, mayPress, set, settle } from "/page/dom.js";
 import { connect, feed } from "/page/feed.js";
 import { ask, askAtOnce } from "/page/orders.js";
 
 const aloud = (text) => set(at("aloud"), text);
 const quietly = (order) => ask(order, true); // what it does is seen
-const tell = (word) => quietly({ do: "say", word });
-const key = (text, act, large) => el("button", { type: "button", text, class: large ? "large" : undefined, onclick: act });
+// What is said is said of the stop that is shown: the walk may have gone on meanwhile, by another page or by itself.
+const tell = (word) => quietly({ do: "say", word, stop: feed.state.stop.name ?? "" });
+const key = (text, act, large) => el("button", { type: "button", text, class: large ? "large" : undefined, onclick: (event) => { if (mayPress(event)) act(); } });
 
 function show(id, text) {
   at(id).hidden = !text;
@@ -69,10 +70,13 @@ function here() {
   show("now", phase === "homing" ? `${says}: wait.` : heard || (says ? `Now: ${says}.` : ""));
   const now = `${phase} ${stop.name}`;
   if (now === drawn) return;
+  const stepped = drawn !== "";
   drawn = now;
   at("which").hidden = true;
   const focused = at("keys").contains(document.activeElement);
   at("keys").replaceChildren(...KEYS[phase](stop));
+  if (stepped) settle(at("keys"));
+  if (at("name").getBoundingClientRect().top < document.querySelector("header").getBoundingClientRect().bottom) at("here").scrollIntoView();
   if (focused) at("name").focus({ preventScroll: true }); // the key has gone, and a keyboard must not be lost with it
   aloud(`${title}. ${going ? stop.task : ""} ${phase === "asks" ? stop.caution : ""}`);
 }
