@@ -122,6 +122,12 @@ def names_in(base: sqlite3.Connection) -> set[str]:
     return {name for (name,) in base.execute("SELECT DISTINCT subject FROM entry") if name}
 
 
+def first_entry(base: sqlite3.Connection) -> Entry | None:
+    """The oldest one that is still kept."""
+    row = base.execute(f"SELECT {COLUMNS} FROM entry ORDER BY id LIMIT 1").fetchone()
+    return read_row(row) if row else None
+
+
 def last_entry(base: sqlite3.Connection, kind: str = "") -> Entry | None:
     """The last one of all, or of a kind."""
     where, given = ("WHERE kind = ?", (kind,)) if kind else ("", ())
