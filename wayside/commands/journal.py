@@ -146,8 +146,10 @@ def _go_together(options: argparse.Namespace) -> None:
             f"--picture draws {' or '.join(PICTURES)} files: end the name {options.picture!r} in one of these.",
         ),
         (options.follow and options.csv is not None, "--follow and --csv do not go together: a table has an end."),
-        (options.follow and (moment or options.to or options.day),
-         "--follow looks forward: leave --at, --mark, --to and --day out."),
+        (
+            options.follow and (moment or options.to or options.day),
+            "--follow looks forward: leave --at, --mark, --to and --day out.",
+        ),
         (moment and (options.from_ or options.to), "--at and --mark say when: leave --from and --to out."),
         (options.summary and (moment or options.from_ or options.to), "--summary is of a whole day: write --day."),
         (options.summary and filtered, "--summary is of a whole day: of the other options it takes --day."),

@@ -189,7 +189,8 @@ class Jog:
     def _here(self, name: str) -> Said:
         if name not in self.ends:
             if name in ("", "is"):
-                return Said(f"Which end is here? It has {listed(list(self.ends))}. Write for example here is {next(iter(self.ends))}.")
+                one = next(iter(self.ends))
+                return Said(f"Which end is here? It has {listed(list(self.ends))}. Write for example here is {one}.")
             near = nearest(name, self.ends)
             meant = f"Did you mean {near}?" if near else f"It has {listed(list(self.ends))}."
             new = f" For a new one write: new end {name}." if _NAME.fullmatch(name) else ""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from contextlib import closing
 from datetime import UTC, date, datetime, timedelta
 from functools import reduce
@@ -48,7 +48,7 @@ def opened(path: Path) -> sqlite3.Connection:
         raise UsageProblem(f"{path} cannot be read: {journal_file.reason(problem)}.") from problem
 
 
-def entries(base: sqlite3.Connection, wanted: Wanted) -> Iterator[Entry]:
+def entries(base: sqlite3.Connection, wanted: Wanted) -> Generator[Entry]:
     """Those that are wanted, in the order in which they happened. Raises UsageProblem if the file breaks off."""
     where, given = _where(wanted)
     text = f"SELECT {COLUMNS} FROM entry WHERE {' AND '.join(where)} ORDER BY id"
