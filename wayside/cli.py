@@ -10,6 +10,7 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from itertools import pairwise
 from typing import Any, NamedTuple, NoReturn
 
 from wayside import terminal
@@ -120,14 +121,27 @@ def _in_our_words(message: str, command: str) -> str:
 
 def read_options(parser: Parser, arguments: Sequence[str]) -> argparse.Namespace:
     """The options of a command; a wrong one is a UsageProblem with the nearest right one."""
-    options, unknown = parser.parse_known_intermixed_args(arguments)
+    try:
+        options, unknown = parser.parse_known_intermixed_args(arguments)
+    except UsageProblem as problem:
+        raise _below_nothing(arguments) or problem from None
     if unknown:
         word = unknown[0].partition("=")[0]
+        if not word.startswith("-"):
+            raise UsageProblem(f"{word} is one word too many. `{parser.prog} --help` shows what can be written.")
         known = [name for name in parser._option_string_actions if name.startswith("--")]
         raise UsageProblem(
             f"{parser.prog} has no option {word}.{near_miss(word, known)} `{parser.prog} --help` lists them all."
         )
     return options
+
+
+def _below_nothing(arguments: Sequence[str]) -> UsageProblem | None:
+    """`--trains -5s`: the option reader takes the value for an option, and would say that there is none."""
+    for option, word in pairwise(arguments):
+        if option.startswith("--") and "=" not in option and word[:1] == "-" and word[1:2].isdecimal():
+            return UsageProblem(f"{option} takes nothing that is less than nothing: {word}.")
+    return None
 
 
 def main(argv: Sequence[str] | None = None) -> int:

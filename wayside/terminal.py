@@ -21,7 +21,12 @@ _shown = ""  # on the line that a person works at
 
 
 def prepare() -> None:
-    """Letters that the terminal does not have come out as `?` instead of stopping the program."""
+    """Letters that the terminal does not have come out as `?`, and a stream that was closed before we began is an empty
+    one, instead of either stopping the program.
+    """
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        if getattr(sys, name) is None:  # opened in this order, each takes the number that a port would else be given
+            setattr(sys, name, open(os.devnull, "w" if number else "r", encoding="utf-8"))  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -400,6 +401,21 @@ def test_a_full_disk_is_said(folder: Path) -> None:
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
+@pytest.mark.skipif(os.name != "posix", reason="a shell of POSIX closes streams")
+@pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&- 2>&-"])
+@pytest.mark.parametrize("words", ["check quay", "new bay", "jog far-barrier --in harbour --dry-run", "nonsense"])
+def test_a_stream_that_was_closed_is_an_empty_one(folder: Path, closed: str, words: str) -> None:
+    shutil.copytree(ROOT / "examples/pellbrook-quay", folder.parent / "harbour")
+    line = f'exec "{sys.executable}" -m wayside {words} {closed}'
+    whole = {**os.environ, "PYTHONPATH": str(ROOT)}
+    done = subprocess.run(
+        ["sh", "-c", line], cwd=folder.parent, env=whole, capture_output=True, check=False, timeout=60
+    )
+    assert done.returncode == (2 if words in ("new bay", "nonsense") else 0)
+    assert b"fault in Wayside" not in done.stderr
+    assert b"Traceback" not in done.stderr
+
+
 def test_an_interrupt_from_outside(folder: Path) -> None:
     code = (
         "import os, signal, sys; from wayside import cli; from wayside.commands import check; "

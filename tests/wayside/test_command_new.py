@@ -170,6 +170,11 @@ def test_a_shortened_closing_says_so(run: Run, tmp_path: Path) -> None:
         ("no/such/bay --what lamp", "There is no folder"),
         ("taken --what lamp", "taken holds something already, and nothing is overwritten."),
         ("file --what lamp", "file is there already, and nothing is overwritten."),
+        ("file/bay --what lamp", "file is a file, and no folder stands in a file."),
+        ("bay bight --what lamp", "bight is one word too many."),
+        ("bay --what crossing --speed 900mm/s", "--speed: A train of 900 mm/s that is seen 2400 mm before the road"),
+        ("bay --what crossing --speed 200mm/s --approach 700mm", "--speed: A train that fast"),
+        ("bay --what crossing --speed -5mm/s", "--speed takes nothing that is less than nothing: -5mm/s."),
     ],
 )  # fmt: skip
 def test_what_is_refused(run: Run, tmp_path: Path, words: str, sentence: str) -> None:

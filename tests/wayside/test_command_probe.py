@@ -273,7 +273,8 @@ def test_no_words_for_the_status(probe: Probe, layout: Callable[..., Path]) -> N
     with station() as far_end:
         said = probe(layout(port_of(far_end), "words: {status: none}"), "--yes", "--for", "500ms")
     assert said.status == 1
-    assert "no words for `status`" in said.words
+    assert "`status: none`, so it cannot be asked anything. For a board that has no track power" in said.words
+    assert "`wayside walk` goes from one output to the next" in said.words
 
 
 def test_nobody_but_ourselves(probe: Probe) -> None:

@@ -210,6 +210,25 @@ def test_input_that_ends_does_not_end_the_show(folder: Path) -> None:
         assert show.ended() == 0
 
 
+def test_plain_lines_on_a_terminal_fit_it(folder: Path) -> None:
+    """Broken between words, what goes on further in; in a pipe each stays one line."""
+    words = " ".join(["somebody looks at the gate"] * 6)
+    (folder / "talk.scene").write_text(f'scene talk\n    note "{words} and is glad"\n')
+    for terminal in (True, False):
+        with running(folder, "--plain", "--no-desk", "--no-journal", terminal=terminal) as show:
+            show.until("the show begins")
+            show.type("start talk")
+            show.until("and is glad")
+            show.type("end")
+            show.ended()
+        lines = [line.rstrip("\r") for line in show.text.split("\n")]
+        told = next(number for number, line in enumerate(lines) if "note: somebody looks" in line)
+        assert (len(lines[told]) <= 100) == terminal
+        assert lines[told + 1].startswith("    ") == terminal
+        shown = " ".join(lines[told].split() + lines[told + 1].split())
+        assert f"{words} and is glad" in shown
+
+
 def test_on_a_terminal_the_screen_shows_what_runs(folder: Path) -> None:
     with running(folder, terminal=True) as show:
         show.until("everything is at rest")

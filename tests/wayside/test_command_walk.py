@@ -318,7 +318,7 @@ def test_the_result_as_a_page_and_as_a_table(folder: Path, tmp_path: Path, walk:
         (["quay", "--order", "bord", "--dry-run"], "Did you mean board?"),
         (["quay", "--report", "--anew"], "Leave one of the two out."),
         (["quay", "--report", "--only", "amber"], "leave out --only"),
-        (["quay", "--no-desk", "--lan", "--dry-run"], "leaves the page out"),
+        (["quay", "--no-desk", "--lan", "--dry-run"], "leaves the page out: leave out --desk"),
         (["quay", "--markdown", "", "--report"], "need the name of a file"),
         (["quay", "--markdown", "nowhere/x.md", "--report"], "cannot be written"),
         (["quay"], "No link of this layout says its port"),

@@ -54,7 +54,7 @@ SEEN: Mapping[str, tuple[Observed, str]] = {
     "not a station": (NOBODY._replace(port="socket://quay:80", came=9, noise=9, sample=b"HTTP/1.1"), "`HTTP/1.1`"),
     "no speed fits": (NOBODY._replace(came=9, noise=9, sample=b"\xfe\x00", speeds=(9600, 19200)), "9600 and 19200"),
     "wrong speed": (NOBODY._replace(came=9, noise=9, sample=b"\xfe\x00"), "They begin fe 00"),
-    "no words for status": (NOBODY._replace(can_ask=False), "no words for `status`"),
+    "no words for status": (NOBODY._replace(can_ask=False), "The layout file says `status: none`"),
     "nothing comes back": (NOBODY, "not a byte in 5 s, and 3 questions asked"),
     "words that are not known": (NOBODY._replace(came=9, frames=1, unknown="HELLO 1"), "<HELLO 1>"),
     "speaks and does not answer": (

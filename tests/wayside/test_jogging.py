@@ -57,6 +57,8 @@ def test_moves(line: str, move: Move) -> None:
         ("+ far", "far is no angle. Write for example + 5 deg."),
         ("step 0", "A step is 0.1 deg to 45 deg."),
         ("step wide", "A step is 0.1 deg to 45 deg."),
+        ("here is", "Which end is here? It has raised and lowered. Write for example here is raised."),
+        ("here is Half Way!", "There is no end Half Way!. It has raised and lowered."),
         ("here is raisd", "There is no end raisd. Did you mean raised? For a new one write: new end raisd."),
         ("new end raised", "raised is there already."),
         ("new end Half Way", "Half Way is no name"),

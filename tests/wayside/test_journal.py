@@ -6,6 +6,7 @@ import csv
 import io
 import os
 import random
+import re
 import shutil
 import signal
 import sqlite3
@@ -34,6 +35,7 @@ ROOT = Path(__file__).parents[2]
 QUAY = ROOT / "examples" / "pellbrook-quay"
 DAY_US = 24 * 3_600_000_000
 PATIENCE_S = 30.0
+MINUTE = r"[0-9]{4}-[0-9]{2}-[0-9]{2} [0-9]{2}:[0-9]{2}"
 
 
 def entry(number: int = 0, kind: str = "scene", text: str = "", utc_us: int = 0) -> Entry:
@@ -321,7 +323,10 @@ def test_a_mark_is_typed(bench: Path) -> None:
     [
         ((), "There is no journal in"),
         (("--at", "25:00"), "--at takes a time of day"),
-        (("--last", "0"), "--last takes 1 to"),
+        (("--last", "0"), "--last takes 1 to 1000000, not 0."),
+        (("--last", "9" * 20), "--last takes 1 to 1000000"),
+        (("--last", "many"), "--last takes 1 to 1000000, not many."),
+        (("--follow", "--day", "yesterday"), "--follow looks forward"),
         (("--at", "14:00", "--mark"), "leave one of the two out"),
         (("--before", "3min"), "--before belongs to --at or --mark"),
         (("--follow", "--csv", "-"), "do not go together"),
@@ -336,6 +341,38 @@ def test_wrong_usage_is_answered(
             journal_file.write(base, [entry(1)])
     assert main(["journal", str(bench), *arguments]) == 2
     assert words in capsys.readouterr().err
+
+
+def test_a_time_of_which_there_is_nothing_says_how_far_the_journal_goes(
+    bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with closing(journal_file.open_to_write(bench / "journal.sqlite")) as base:
+        journal_file.write(base, [entry(1), entry(2)])
+    assert main(["journal", str(bench), "--day", "1999-01-01"]) == 0
+    said = capsys.readouterr().err
+    assert re.fullmatch(rf"Nothing in the journal is like that\. It goes from {MINUTE} to {MINUTE}\.\n", said)
+    with closing(sqlite3.connect(bench / "journal.sqlite")) as base:
+        base.execute("DELETE FROM entry")
+        base.commit()
+    assert main(["journal", str(bench), "--kind", "scene"]) == 0
+    assert "It is empty" in capsys.readouterr().err
+
+
+def test_another_file_is_no_journal(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (bench / "photo.jpg").write_bytes(b"\xff\xd8")
+    assert main(["journal", str(bench / "photo.jpg")]) == 2
+    assert "photo.jpg is no journal. Write the layout's folder" in capsys.readouterr().err
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
+def test_a_table_that_finds_the_disk_full_is_one_sentence(bench: Path) -> None:
+    """In a process of its own: what is left of a reading that broke off is told when the program leaves."""
+    with closing(journal_file.open_to_write(bench / "journal.sqlite")) as base:
+        journal_file.write(base, [entry(one) for one in range(1, 2000)])
+    command = [sys.executable, "-m", "wayside", "journal", str(bench), "--csv", "/dev/full"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=ROOT)
+    assert done.returncode == 2
+    assert done.stderr == "wayside: /dev/full cannot be written: No space left on device.\n"
 
 
 def test_how_long_and_how_much_is_kept_stands_in_the_layout_file(bench: Path) -> None:

@@ -180,7 +180,7 @@ def test_files_from_elsewhere_are_not_packed(
         (["unpack", "good.zip", "mine.zip"], "mine.zip is there, and is no folder"),
         (["unpack", "good.zip", "linked"], "linked is there, and is no folder"),
         (["unpack", "good.zip", "."], "is not empty"),
-        (["unpack", "good.zip", "mine.zip/there"], "cannot be made"),
+        (["unpack", "good.zip", "mine.zip/there"], "mine.zip is a file, and no folder stands in a file."),
         (["unpack", "go\0od.zip", "there"], "no file of such a name"),
     ],
 )

@@ -203,7 +203,7 @@ def test_the_screen_of_the_example(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["survey", str(QUAY)]) == 0
     said = capsys.readouterr().out
     assert "crossing-board, on main" in said
-    assert re.search(r"^ +0 +40 +10,3 +9,3 +amber +lamp", said, re.M)
+    assert re.search(r"^ +0 +41 +11,0 +10,0 +amber +lamp", said, re.M)
     assert "650 mA each" in said  # the barriers start together
     assert "It carries all that, even at once." in said
     assert "qualified" in said
@@ -225,7 +225,7 @@ def test_the_example_in_files(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     wired = [one.name for one in project.layout.outputs.values() if one.wiring != type(one.wiring)()]
     for name in (*wired, *project.layout.detectors, *project.layout.buttons, *project.layout.supplies):
         assert name in labels
-    assert "10,3 from 1, 9,3 from 0" in labels
+    assert "11,0 from 1, 10,0 from 0" in labels
     assert "worst moment" in words
     assert "EUR" not in words  # what it cost is nobody's business under a baseboard
     (page,) = pypdf.PdfReader(sheet).pages
@@ -306,10 +306,28 @@ def test_files_with_errors_are_surveyed_all_the_same(tmp_path: Path, capsys: pyt
     told = capsys.readouterr()
     said = " ".join(told.out.split())
     assert "address 61 of main: amber and green are all there" in said
+    assert "The files have errors: more cannot be said before they are put right." in said
+    assert "Nothing is doubled" not in said
     assert "wayside check" in told.err
     project_in(tmp_path, LAYOUT, "scene one\n    turn on ambre\n")
     assert main(["survey", str(tmp_path)]) == 1
     assert "has the name ambre" in " ".join(capsys.readouterr().out.split())
+
+
+def test_where_nothing_is_there_nothing_is_called_well(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "layout.yaml").write_text("layout: Nothing\n", encoding="utf-8")
+    assert main(["survey", str(tmp_path)]) == 0
+    said = capsys.readouterr().out
+    assert "names no output, no detector and no button yet" in " ".join(said.split())
+    assert "Nothing is doubled" not in said
+
+
+def test_the_organisers_sheet_is_no_office_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sheet = tmp_path / "sheet.docx"
+    assert main(["survey", str(QUAY), "--organiser", str(sheet)]) == 2
+    assert "--organiser writes a .pdf, .txt or .md file" in capsys.readouterr().err
+    assert not sheet.exists()
+    assert main(["survey", str(QUAY), "--organiser", str(tmp_path / "sheet.txt")]) == 0
 
 
 def test_what_a_supply_cannot_carry_is_a_problem(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -187,6 +187,7 @@ def test_the_seconds_are_kept_and_check_goes_by_them(
     said = timed(folder, "line", "--took", "8.04s", "--keep")
     assert said.status == 1
     assert "Kept in layout.yaml, under line: timed, approach to lane: 8.0 s on 20" in " ".join(said.out.split())
+    assert "As it was: .wayside/layout-before-1.yaml." in " ".join(said.out.split())
     text = (folder / "layout.yaml").read_text(encoding="utf-8")
     assert "# beyond the bridge" in text
     assert re.search(r"\n    timed:.*approach to lane: 8\.0 s on 20\d\d-\d\d-\d\d", text, re.DOTALL)

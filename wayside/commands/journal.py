@@ -121,6 +121,8 @@ def _journal(words: list[str]) -> Path:
         raise UsageProblem(f"There is no file or folder {path}.")
     if path.is_dir():
         return path / FILE
+    if path.suffix not in (".sqlite", ".yaml", ".scene"):
+        raise UsageProblem(f"{path} is no journal. Write the layout's folder, or {FILE} in it.")
     return path if path.suffix == ".sqlite" else path.parent / FILE
 
 
@@ -144,7 +146,10 @@ def _go_together(options: argparse.Namespace) -> None:
             f"--picture draws {' or '.join(PICTURES)} files: end the name {options.picture!r} in one of these.",
         ),
         (options.follow and options.csv is not None, "--follow and --csv do not go together: a table has an end."),
-        (options.follow and (moment or options.to), "--follow looks forward: leave --at, --mark and --to out."),
+        (
+            options.follow and (moment or options.to or options.day),
+            "--follow looks forward: leave --at, --mark, --to and --day out.",
+        ),
         (moment and (options.from_ or options.to), "--at and --mark say when: leave --from and --to out."),
         (options.summary and (moment or options.from_ or options.to), "--summary is of a whole day: write --day."),
         (options.summary and filtered, "--summary is of a whole day: of the other options it takes --day."),
@@ -162,9 +167,7 @@ def _wanted(options: argparse.Namespace, base: sqlite3.Connection) -> Wanted:
 
     kinds = tuple(_kind(word, base) for word in options.kind)
     about = _about(options.about, base) if options.about is not None else ""
-    last = None if options.last is None else wording.read_whole_number(options.last, "--last")
-    if last is not None and not 0 < last <= MOST_LAST:
-        raise UsageProblem(f"--last takes 1 to {MOST_LAST}, not {options.last}.")
+    last = None if options.last is None else _last(options.last)
     if options.at is not None or options.mark:
         at = _moment(options, base)
         return read.Wanted(at.local_us - _before_us(options), at.local_us + AFTER_US, kinds, about, last)
@@ -176,6 +179,13 @@ def _wanted(options: argparse.Namespace, base: sqlite3.Connection) -> Wanted:
     elif last is None and not kinds and not about and options.csv is None:
         last = USUAL_LAST
     return read.Wanted(from_us, to_us, kinds, about, last)
+
+
+def _last(word: str) -> int:
+    last = int(word) if word.isascii() and word.isdigit() and len(word) <= len(str(MOST_LAST)) else 0
+    if not 0 < last <= MOST_LAST:
+        raise UsageProblem(f"--last takes 1 to {MOST_LAST}, not {word}.")
+    return last
 
 
 def _times(options: argparse.Namespace) -> tuple[int, int]:
@@ -261,13 +271,23 @@ def _lines(base: sqlite3.Connection, wanted: Wanted, follow: bool) -> int:
         wanted = wanted._replace(last=USUAL_LAST)
     last = _say(lines, journal_read.entries(base, wanted))
     if not last and not follow:
-        tell("Nothing in the journal is like that.")
+        tell(f"Nothing in the journal is like that. {_days_kept(base)}")
     while follow:
         sys.stdout.flush()
         time.sleep(FOLLOWED_EVERY_S)
         wanted = wanted._replace(after=last or wanted.after, last=None)
         last = _say(lines, journal_read.entries(base, wanted)) or last
     return FINE
+
+
+def _days_kept(base: sqlite3.Connection) -> str:
+    """From when to when the journal goes, for somebody who asked for another time."""
+    from wayside.journal.read import first_entry, hall, last_entry
+
+    first, last = first_entry(base), last_entry(base)
+    if first is None or last is None:
+        return "It is empty: no show has been written down yet."
+    return f"It goes from {hall(first):%Y-%m-%d %H:%M} to {hall(last):%Y-%m-%d %H:%M}."
 
 
 def _say(lines: object, entries: Iterable[Entry]) -> int:
@@ -296,7 +316,7 @@ def _csv(target: str, base: sqlite3.Connection, wanted: Wanted) -> int:
         return FINE
     try:
         # spreadsheets take a file for UTF-8 only if it begins with the mark
-        with open(target, "w", encoding="utf-8-sig", newline="") as file:
+        with closing(entries), open(target, "w", encoding="utf-8-sig", newline="") as file:
             number = write_csv(entries, file)
     except OSError as problem:
         raise UsageProblem(f"{target} cannot be written: {why_not(problem)}.") from problem

@@ -13,9 +13,9 @@ import sys
 import tempfile
 from pathlib import Path
 
-from wayside.starting.crossing import bears_a_challenge
+from wayside.starting.crossing import bears_a_challenge, least_approach_mm, times
 from wayside.starting.questions import QUESTIONS, Given, NoAnswer, Question, answers, asked, field
-from wayside.starting.starting import CROSSING, NONE, SIGNAL, files
+from wayside.starting.starting import CROSSING, NONE, SIGNAL, Answers, files
 from wayside.terminal import finish, say
 from wayside.usage import FINE, UsageProblem, why_not
 from wayside.wording import count, listed
@@ -51,7 +51,7 @@ def describe(parser: argparse.ArgumentParser) -> None:
     for question in QUESTIONS:
         metavar = {"name": "NAME"}.get(question.key, "ANSWER")
         parser.add_argument(f"--{question.key}", metavar=metavar, action=Once, help=question.help)
-    parser.add_argument("--usual", action="store_true", help="ask nothing: what is not given is as usual")
+    parser.add_argument("--usual", action="store_true", help="ask nothing: of --what, the rest is as usual")
 
 
 def run(options: argparse.Namespace) -> int:
@@ -70,7 +70,7 @@ def run(options: argparse.Namespace) -> int:
     for question in QUESTIONS:
         if getattr(options, question.key) is not None and not question.matters(given):
             raise UsageProblem(f"--{question.key} goes with {_owners(question, given)}. Nothing was made.")
-    texts = files(answers(given))
+    texts = files(_fitting(given))
     held = _make(folder, texts)
     _tell(folder, given, list(texts), held)
     return FINE
@@ -90,6 +90,18 @@ def _given(options: argparse.Namespace) -> Given:
             raise UsageProblem(f"--{question.key} goes with {_owners(question, given)}.")
         given[field(question)] = _read(question, text, given)
     return given
+
+
+def _fitting(given: Given) -> Answers:
+    """All the answers. One that was given before another, or not at all, may not go with it."""
+    whole = answers(given)
+    if whole.what == CROSSING and times(whole) is None:
+        least = least_approach_mm(whole.speed_mm_s)
+        raise UsageProblem(
+            f"--speed: A train of {whole.speed_mm_s} mm/s that is seen {whole.approach_mm} mm before the road comes "
+            f"too soon to close it. Write a slower one, or --approach '{least} mm' or more."
+        )
+    return whole
 
 
 def _owners(question: Question, given: Given) -> str:
@@ -142,6 +154,8 @@ def _home(word: str | None) -> Path:
             raise UsageProblem(f"{word} holds something already, and nothing is overwritten. Write another name.")
         if not folder.is_dir() and (folder.exists() or folder.is_symlink()):
             raise UsageProblem(f"{word} is there already, and nothing is overwritten. Write another name.")
+        if folder.parent.exists() and not folder.parent.is_dir():
+            raise UsageProblem(f"{folder.parent} is a file, and no folder stands in a file. Write another name.")
         if not folder.parent.is_dir():
             raise UsageProblem(f"There is no folder {folder.parent} to make it in. Make that first.")
     except (OSError, ValueError) as problem:

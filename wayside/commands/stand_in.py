@@ -46,7 +46,7 @@ examples:
   wayside stand-in examples/pellbrook-quay
   wayside stand-in --tcp 4041 --fault half-replies --fault "late-replies 300 ms"
 
-    0:12.3  accessory 41, red-left: output 1 on             <a 11 0 1>
+    0:12.3  accessory 42, red-left: output 1 on             <a 11 1 1>
     0:12.9  servo on pin 20, near-barrier: 1420 us, 85 deg  <z 20 1420>
 
 to use it, write its port as the link's in a layout file, for example at Pellbrook Quay

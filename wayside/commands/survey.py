@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 WIDTH = 100  # at most; a narrower terminal has its own
 LEAST_WIDTH = 72
 SCREEN = "-"
+SHEETS = (".pdf", ".txt", ".md")  # an office file with plain text in it is opened by nobody
 
 DESCRIPTION = """\
 Takes stock of a layout: what is wired where, port by port, with board and port as decoders count them; what is free,
@@ -116,6 +117,8 @@ def _refuse_odd_mixes(options: argparse.Namespace) -> None:
         (list(given.values()).count(SCREEN) > 1, "Only one of them can go to the screen. Name a file for the others."),
         (options.chart is not None and Path(options.chart).suffix.lower() != ".pdf",
          f"--chart draws a .pdf file: end the name {options.chart!r} in .pdf."),
+        (options.organiser not in (None, SCREEN) and Path(options.organiser).suffix.lower() not in SHEETS,
+         f"--organiser writes a .pdf, .txt or .md file: end the name {options.organiser!r} in one of these."),
         (options.trains is not None and options.day is None, "--trains goes with --day NAME."),
     )  # fmt: skip
     for so, sentence in mixes:

@@ -43,7 +43,7 @@ examples:
     this train leaves 0.6 s to spare.
 
 exit status: 0 it fits, or no crossing hangs on it; 1 it does not fit, the files have errors, or the time cannot be
-kept; 2 wrong usage
+kept; 2 wrong usage; 130 left before there was a time
 """
 
 

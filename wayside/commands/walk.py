@@ -116,7 +116,8 @@ def _refuse_odd_mixes(options: argparse.Namespace) -> None:
         (options.dry_run and options.port, "--dry-run opens no port: leave one of the two out."),
         (options.report and options.anew, "--anew throws away what --report would tell. Leave one of the two out."),
         (options.report and options.only, "--report tells of the whole walk: leave out --only."),
-        (options.no_desk and (options.lan or options.desk is not None), "--no-desk leaves the page out."),
+        (options.no_desk and (options.lan or options.desk is not None),
+         "--no-desk leaves the page out: leave out --desk and --lan, too."),
         (options.markdown == "" or options.csv == "", "--markdown and --csv need the name of a file after them."),
     )  # fmt: skip
     for so, sentence in mixes:

@@ -214,8 +214,10 @@ ROWS = (
     Row(
         "no words for status",
         lambda seen: not seen.can_ask,
-        "The layout file says that this station has no words for `status`, so it cannot be asked anything",
-        "Delete `status: none`, or write the station's own words",
+        "The layout file says `status: none`, so it cannot be asked anything. For a board that has no track power "
+        "to speak of that is as it should be",
+        "See whether it does what it is told: `wayside walk` goes from one output to the next. If it is a "
+        "station that knows a word for `status`, write that instead of none",
     ),
     Row(
         "nothing comes back",

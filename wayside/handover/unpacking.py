@@ -49,6 +49,9 @@ def put(pack: Pack, folder: Path) -> None:
         home = folder.resolve()
         if home == Path.cwd():
             raise UsageProblem("That is the folder that you are in. Name one that is not there yet.")
+        above = next((one for one in home.parents if one.exists()), home.parent)
+        if not above.is_dir():
+            raise UsageProblem(f"{above} is a file, and no folder stands in a file. Name another folder.")
         home.parent.mkdir(parents=True, exist_ok=True)
         beside = home.with_name(f".{home.name}-arrives-{os.getpid()}")
         beside.mkdir()

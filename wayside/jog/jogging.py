@@ -188,9 +188,13 @@ class Jog:
 
     def _here(self, name: str) -> Said:
         if name not in self.ends:
+            if name in ("", "is"):
+                one = next(iter(self.ends))
+                return Said(f"Which end is here? It has {listed(list(self.ends))}. Write for example here is {one}.")
             near = nearest(name, self.ends)
-            meant = f" Did you mean {near}?" if near else ""
-            return Said(f"There is no end {name}.{meant} For a new one write: new end {name}.")
+            meant = f"Did you mean {near}?" if near else f"It has {listed(list(self.ends))}."
+            new = f" For a new one write: new end {name}." if _NAME.fullmatch(name) else ""
+            return Said(f"There is no end {name}. {meant}{new}")
         if self.at is None:
             return Said(_NOWHERE)
         self.ends[name] = self.at

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from contextlib import closing
 from datetime import UTC, date, datetime, timedelta
 from functools import reduce
@@ -48,7 +48,7 @@ def opened(path: Path) -> sqlite3.Connection:
         raise UsageProblem(f"{path} cannot be read: {journal_file.reason(problem)}.") from problem
 
 
-def entries(base: sqlite3.Connection, wanted: Wanted) -> Iterator[Entry]:
+def entries(base: sqlite3.Connection, wanted: Wanted) -> Generator[Entry]:
     """Those that are wanted, in the order in which they happened. Raises UsageProblem if the file breaks off."""
     where, given = _where(wanted)
     text = f"SELECT {COLUMNS} FROM entry WHERE {' AND '.join(where)} ORDER BY id"
@@ -120,6 +120,12 @@ def kinds_of(base: sqlite3.Connection) -> tuple[str, ...]:
 def names_in(base: sqlite3.Connection) -> set[str]:
     """All that entries are about."""
     return {name for (name,) in base.execute("SELECT DISTINCT subject FROM entry") if name}
+
+
+def first_entry(base: sqlite3.Connection) -> Entry | None:
+    """The oldest one that is still kept."""
+    row = base.execute(f"SELECT {COLUMNS} FROM entry ORDER BY id LIMIT 1").fetchone()
+    return read_row(row) if row else None
 
 
 def last_entry(base: sqlite3.Connection, kind: str = "") -> Entry | None:

@@ -18,9 +18,11 @@ from wayside.project import Project
 from wayside.rehearsal import trace_words as words
 from wayside.terminal import say
 from wayside.usage import UsageProblem
+from wayside.wording import wrapped
 
 _HARMLESS = dict.fromkeys([*range(32), 127, *range(128, 160)], "?")  # would move the cursor or ring the bell
 _NOBODY_THERE = (errno.EPIPE, errno.EIO, errno.ENXIO, errno.EINVAL)  # EINVAL: a closed pipe on Windows
+WIDEST = 100  # columns of a line that is read
 EVENTS = 40  # the last of them, below the outputs; those are shown that fit
 
 
@@ -64,7 +66,7 @@ class Screen:
         """A text: at once, or in the next drawing."""
         self.told(text)
         if self.plain:
-            self._write(lambda: say(text))
+            self._write(lambda: say(_folded(text) if sys.stdout.isatty() else text))
         else:
             self._events.extend(text.splitlines())
 
@@ -106,3 +108,17 @@ class Screen:
         if not self.plain and self._foot:
             self._write(lambda: sys.stdout.write(f"\x1b[{self._foot};1H\x1b[J"))
         self.plain = True
+
+
+def _folded(text: str) -> str:
+    """No line wider than the terminal, nor than is read with ease; what goes on stands under its beginning. A file or a
+    pipe has one line for each thing, to be searched.
+    """
+    columns = min(WIDEST, terminal.width())
+    lines = (one for line in text.splitlines() for one in (_fold(line, columns) if len(line) > columns else [line]))
+    return "\n".join(lines)
+
+
+def _fold(line: str, columns: int) -> list[str]:
+    beginning = len(line) - len(line.lstrip())
+    return wrapped(line, columns, rest=" " * min(beginning + 2, columns // 2))

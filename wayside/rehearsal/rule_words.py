@@ -121,10 +121,10 @@ def _never(judgement: Judgement) -> str:
 
 def _lead(judgement: Judgement) -> str:
     at_us, since_us = judgement.breaches[0]
-    what = _words(judgement.line, 0)
+    what, came = (_words(judgement.line, number) for number in (0, 1))
     if at_us == since_us:
-        return f"at {duration(at_us)} it came, and {what} did not hold"
-    return f"at {duration(at_us)} it came, and {what} had held for {duration(at_us - since_us)} only"
+        return f"at {duration(at_us)} {came} came, and {what} had not held before"
+    return f"at {duration(at_us)} {came} came, and {what} had held for {duration(at_us - since_us)} only"
 
 
 def _earlier(judgement: Judgement) -> str:

@@ -89,7 +89,7 @@ class Wires:
             lines += [
                 "boards:",
                 "  # a board with ports that are on or off; its port 0 has this address",
-                f"  first-board: {{link: main, first address: 40, ports: {max(8, self._ports)}}}",
+                f"  first-board: {{link: main, first address: 41, ports: {max(8, self._ports)}}}",
             ]
         return lines
 

@@ -161,6 +161,10 @@ def odd(survey: Survey) -> Iterator[Section]:
             f"sheet 7.3.5): servos want {SERVO_HZ} Hz (prescale {prescale(SERVO_HZ)}), at which lamps are seen to "
             f"flicker; lamps want {LAMP_HZ} Hz (prescale {prescale(LAMP_HZ)}) or more. Give them boards of their own."
         )
+    if not survey.whole:
+        lines.append("The files have errors: more cannot be said before they are put right.")
+    elif not (survey.boxes or survey.unwired or survey.by_parts):
+        lines.append("The layout file names no output, no detector and no button yet, so nothing is wired.")
     yield Section("To look at", tuple(lines or ["Nothing is doubled, nothing is unused, and no name is missing."]))
 
 

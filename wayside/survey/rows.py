@@ -82,6 +82,7 @@ class Survey(NamedTuple):
     missing: tuple[tuple[str, Place], ...]  # names that scenes use and nothing has
     costs: tuple[Cost, ...]
     mixed: tuple[str, ...]  # boards of pins with servos and dimmed lamps
+    whole: bool = True  # whether the files could be read without an error
 
 
 def survey(layout: Layout, program: Program | None, problems: Iterable[Problem]) -> Survey:
@@ -97,6 +98,7 @@ def survey(layout: Layout, program: Program | None, problems: Iterable[Problem])
         tuple(_missing(problems)),
         tuple(_costs(layout, boxes)),
         tuple(_mixed(layout)),
+        program is not None,
     )
 
 

@@ -30,4 +30,5 @@ def keep(path: Path, track: Track, target: Target, us: int, on: date, anew: bool
         kept = save(path, [change])
     except CannotSave as why:
         return False, f"Not kept: {why}".replace("`", "")
-    return True, f"Kept in {path.name}, under {target.track}: timed, {target}: {change.value}. As it was: {kept.name}."
+    old = f"{kept.parent.name}/{kept.name}"
+    return True, f"Kept in {path.name}, under {target.track}: timed, {target}: {change.value}. As it was: {old}."
