@@ -323,7 +323,8 @@ def test_a_key_of_a_notice_that_has_just_come_takes_no_press(show: Running, open
     live(page)
     page.evaluate(
         """() => { const home = document.getElementById('banners');
-           new MutationObserver((_, one) => { const key = [...home.querySelectorAll('button')].find(key => key.offsetParent);
+           new MutationObserver((_, one) => {
+               const key = [...home.querySelectorAll('button')].find(key => key.offsetParent);
                if (!key) return;
                one.disconnect();
                document.body.dataset.pressed = key.textContent;
