@@ -24,7 +24,7 @@ if not BROWSER and not os.environ.get("CI"):
 from playwright.sync_api import Browser, Page, expect, sync_playwright  # noqa: E402
 
 Open = Callable[..., Page]
-expect.set_options(timeout=6_000)
+expect.set_options(timeout=20_000)
 
 
 @pytest.fixture(scope="module")
