@@ -178,6 +178,17 @@ def test_rules_are_judged_in_every_rehearsal(wayside: Wayside, folder: Path) -> 
     assert broken.out.endswith("1 of 1 rehearsal failed; 1 rule broken.\n")
 
 
+def test_what_comes_at_the_same_instant_was_not_there_before(wayside: Wayside, folder: Path) -> None:
+    """Both lamps come on at once: the second holds then, so `did not hold` beside its state would contradict itself."""
+    (folder / "rules.scene").write_text("rule lead\n    amber is on at least 2 s before lane is occupied\n")
+    (folder / "lane.scene").write_text(
+        "scene lamp\n    starts each time lane becomes occupied\n    turn on amber\n\n"
+        "rehearsal at-once\n    begins with every detector clear\n    at 5 s lane becomes occupied\n    lasts 9 s\n"
+    )
+    said = " ".join(wayside("rehearse", "quay").out.split())
+    assert "at 5 s `lane is occupied` came, and `amber is on` had not held before" in said
+
+
 def test_only_plays_what_is_named(wayside: Wayside, folder: Path) -> None:
     (folder / "more.scene").write_text(FAILING)
     assert wayside("rehearse", "quay", "--only", "lamp-goes-out").status == 0

@@ -98,6 +98,30 @@ def test_detectors_time_it_and_later_axles_do_not() -> None:
     assert (one.took_us, one.by_hand) == (12 * S + 400_000, False)  # tenths of a second, never too long
 
 
+def test_what_stands_there_already_is_no_train_that_comes() -> None:
+    """What a detector says first, or after it was unknown, is how it stands: `scenes/README.md`, states."""
+    one = Watch(Target("line", "approach", "lane"), unheard=True)
+    assert "occupied already" in one.hear("approach", "occupied", 1 * S)
+    assert one.hear("lane", "occupied", 1 * S) == ""
+    one.hear("approach", "clear", 2 * S)
+    assert not one.running
+    one.hear("approach", "", 3 * S)  # its link was lost
+    assert "occupied already" in one.hear("approach", "occupied", 4 * S)
+    assert not one.running
+    one.hear("approach", "clear", 5 * S)
+    one.hear("approach", "occupied", 6 * S)
+    one.hear("lane", "clear", 6 * S)
+    one.hear("lane", "occupied", 16 * S)
+    assert one.took_us == 10 * S
+
+
+def test_the_first_word_of_a_clear_detector_bids_the_train_come() -> None:
+    one = Watch(Target("line", "approach", "lane"), unheard=True)
+    assert one.hear("lane", "clear", 0) == ""
+    assert one.hear("approach", "clear", 0) == "approach is clear: let the train come."
+    assert one.hear("approach", "clear", 1) == ""
+
+
 def test_a_hand_times_it() -> None:
     one = watch()
     one.press(1 * S)
@@ -309,7 +333,7 @@ def test_a_hand_presses_enter_twice_and_keeps_it(folder: Path) -> None:
 @needs_ports
 def test_the_detectors_of_a_real_link_time_it_and_nothing_is_told_to_an_output(folder: Path) -> None:
     with stand_in() as layout, at_the_terminal("time", str(folder), "line", "--port", port_of(layout)) as person:
-        person.until(") talks")
+        person.until("approach is clear: let the train come.")
         for number, active in ((60, True), (60, False), (61, True)):
             layout.ask(lambda station, now_us, n=number, a=active: station.detector(n, a, now_us))
             if number == 60:

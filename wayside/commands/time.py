@@ -89,13 +89,13 @@ def run(options: argparse.Namespace) -> int:
     if project is None:
         return PROBLEMS
     target = target_of(project.program, track, options.stretch)
-    watch = Watch(target)
     if took_us is not None:
+        watch = Watch(target)
         watch.press(0)
         if said := watch.press(took_us):
             say(said)
         return _told(project, watch, options) if watch.took_us is not None else PROBLEMS
-    return _live(project, watch, options)
+    return _live(project, target, options)
 
 
 def _project(folder: str) -> Project | None:
@@ -117,17 +117,19 @@ def _project(folder: str) -> Project | None:
 # --- live ----------------------------------------------------------------------------------------------------------
 
 
-def _live(project: Project, watch: Watch, options: argparse.Namespace) -> int:
+def _live(project: Project, target: Target, options: argparse.Namespace) -> int:
     from wayside.far_ends.port_asking import may_open
     from wayside.live.links import links_of
+    from wayside.walk.timing import Watch
     from wayside.walk.timing_live import LiveTiming
 
     links: Sequence[Link] = ()
     if not options.dry_run and (options.port or any(link.port for link in project.layout.links.values())):
-        links = _listening(project, watch.target, links_of(project.layout, options.port))
+        links = _listening(project, target, links_of(project.layout, options.port))
         if not may_open(links, options.yes):
             say("Nothing was opened, and nothing was timed.")
             return FINE
+    watch = Watch(target, unheard=bool(links))
     fits: list[bool] = []
     live = LiveTiming(project, watch, links, lambda: fits.append(_means(project, watch)))
     keeps = live.perform(asks=not options.keep)

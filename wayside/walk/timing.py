@@ -83,10 +83,15 @@ def target_of(program: Program, track: str, stretch: str | None) -> Target:
 
 
 class Watch:
-    """One train's time. It begins when the first detector becomes occupied, or a hand says so, and ends likewise."""
+    """One train's time. It begins when the first detector becomes occupied, or a hand says so, and ends likewise.
 
-    def __init__(self, target: Target) -> None:
+    What a detector says first is how it stands, and no train that comes; so too after it was unknown. Where `unheard`
+    is false, as with a person who types them, they are clear from the start.
+    """
+
+    def __init__(self, target: Target, unheard: bool = False) -> None:
         self.target = target
+        self._unheard = {target.begin, target.end} if unheard else set()
         self.began_us: int | None = None
         self.took_us: int | None = None
         self.by_hand = False
@@ -103,6 +108,11 @@ class Watch:
     def hear(self, detector: str, state: str, now_us: int) -> str:
         """A detector has become so; a sentence, if that means anything here. Further reports of a train that is under
         way already are its later axles."""
+        if state not in ("occupied", "clear"):
+            self._unheard.add(detector)
+        elif detector in self._unheard:
+            self._unheard.discard(detector)
+            return self._stands(detector, state)
         if state != "occupied":
             return ""
         if detector == self.target.begin and self.began_us is None:
@@ -112,6 +122,16 @@ class Watch:
         if detector == self.target.end and self.began_us is None:
             return f"{detector} was reached, and nothing had been seen on {self.target.begin} before."
         return ""
+
+    def _stands(self, detector: str, state: str) -> str:
+        """Where the time is to begin, how it is there, before any train has come."""
+        if detector != self.target.begin or self.began_us is not None:
+            return ""
+        if state == "clear":
+            return f"{detector} is clear: let the train come."
+        return (
+            f"{detector} is occupied already. Let what stands there leave it; the time begins when it is reached anew."
+        )
 
     def _next(self, now_us: int) -> str:
         if self.took_us is not None:
