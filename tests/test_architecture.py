@@ -111,6 +111,7 @@ def test_the_engine_needs_the_standard_library_and_the_calendar_only() -> None:
                 "wayside/commands/run.py",
                 "wayside/live/performing.py",
                 "wayside/live/edits.py",
+                "wayside/live/last_resort.py",
                 "wayside/live/links.py",
                 "wayside/live/scene_files.py",
                 "wayside/live/showing.py",
