@@ -114,7 +114,7 @@ class SetClock(NamedTuple):
 
 
 class Close(NamedTuple):
-    """The show is over: every scene but `keeps` is stopped, as by name, and none begins again."""
+    """The show is over: every scene but `keeps` is stopped, none begins again, and what is guarded is made safe."""
 
     keeps: str = ""
 

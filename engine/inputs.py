@@ -167,6 +167,7 @@ def close(kernel: Kernel, event: Close) -> None:
     for name in list(kernel.cast.runs):
         if name != event.keeps:
             kernel.stop_scene(name, "the show is over", NOWHERE)
+    kernel.cast.make_safe("the show is over")
 
 
 def quieten(kernel: Kernel, event: Quieten) -> None:

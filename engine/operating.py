@@ -47,16 +47,14 @@ class Operator:
     # --- all stop --------------------------------------------------------------------------------------------------
 
     def all_stop(self) -> None:
-        """Every scene is stopped, those with guarded outputs first; guarded outputs that none holds go to safe."""
+        """Every scene is stopped, those with guarded outputs first; what is guarded and free is made safe."""
         kernel = self._kernel
         self.stopped = True
         outputs = kernel.program.layout.outputs
         runs = list(kernel.cast.runs.values())
         for run in sorted(runs, key=lambda run: not any(outputs[name].guarded for name in run.scene.writes)):
             kernel.stop_scene(run.scene.name, "all stop", NOWHERE)
-        for output in outputs.values():
-            if output.guarded and not kernel.stage.outputs[output.name].holder:
-                kernel.stand(output.name, safe=True)
+        kernel.cast.make_safe("all stop")
 
     def go_on(self) -> None:
         """Scenes may begin again: those that run while something holds are looked at afresh.

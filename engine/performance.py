@@ -185,6 +185,26 @@ class Cast:
         self._to_rest(run)
         self._give_up(run, "stopped", why, place)
 
+    def make_safe(self, why: str) -> None:
+        """What is guarded and free: by the `when stopped` of an idle scene that drives it, else straight to safe.
+
+        A crossing at rest is closed to the road as its scene closes it: lights first, and then the barriers.
+        """
+        kernel = self.kernel
+        outputs = kernel.stage.outputs
+        for name, scene in kernel.program.scenes.items():
+            if scene.when_stopped is None or not any(outputs[one].output.guarded for one in scene.writes):
+                continue
+            if name not in self.runs and not any(outputs[one].holder for one in scene.writes):
+                run = self.runs[name] = Run(kernel, scene)
+                run.stopping = run.latch = True
+                self._state(name, "stopping", why, NOWHERE)
+                self._claim(run, NOWHERE, "")
+                kernel.queue.push(kernel.stage.now_us, LINE, run)
+        for name, now in outputs.items():
+            if now.output.guarded and not now.holder:
+                kernel.stand(name, safe=True)
+
     def cut(self, run: Run, stopping: bool) -> None:
         """Stop a scene that never settles; if it is its `when stopped` that does not, end that.
 

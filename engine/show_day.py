@@ -301,8 +301,7 @@ class ShowDay:
         if self.phase is Phase.CLOSING and (self._closing_done or now_us >= self._limit_us):
             late = [] if self._closing_done else [Remark("`at closing` took too long, and was ended", day.closes_place)]
             self.phase, self._limit_us = Phase.ENDING, now_us + ENDS_WITHIN_US
-            held = {name for run in kernel.cast.runs.values() for name in run.scene.writes}
-            return [*late, Close(day.closing), *self._safe(lambda name: name not in held)]
+            return [*late, Close(day.closing)]
         if self.phase is Phase.ENDING and (kernel.cast.runs.keys() <= {day.closing} or now_us >= self._limit_us):
             self.phase = Phase.LEAVING
             return [StopScene(day.closing, day.closes_place, "the show is over")]

@@ -11,6 +11,7 @@ from engine.drive import jump
 from engine.events import (
     AllStop,
     ByHand,
+    Close,
     Darken,
     Detected,
     GoOn,
@@ -27,6 +28,7 @@ from engine.events import (
 from engine.kernel import Kernel
 from engine.layout import Aspect, Crossing, Kind, Layout, Output, Setting
 from engine.program import Program
+from engine.trace import Told
 from tests.engine.acting import LAYOUT, S, Script, program, states, told, value
 
 CROSSING = """
@@ -64,6 +66,58 @@ PRESS: Events = [(1, Pressed("red-button", True)), (1.2, Pressed("red-button", F
 
 
 # --- all stop ------------------------------------------------------------------------------------------------------
+
+
+def orders(kernel: Kernel, output: str) -> list[tuple[int, str, str]]:
+    """When it was told something, by which scene, and how."""
+    return [(one.at_us, one.scene, one.why) for one in kernel.trace if isinstance(one, Told) and one.output == output]
+
+
+LIGHTS_FIRST = """
+scene lane
+    runs whenever near is occupied
+    when stopped
+        turn on ada
+        wait 3 s
+        move gate to lowered over 2 s
+    move gate to lowered over 4 s
+scene other
+    when stopped
+        move gate to lowered over 1 s
+    move gate to lowered over 1 s
+scene lamps
+    when stopped
+        turn on bea
+    turn on bea
+"""
+
+
+@pytest.mark.parametrize("ends", [AllStop(), Close()])
+def test_what_is_guarded_and_at_rest_is_made_safe_as_its_scene_does_it(ends: Input) -> None:
+    kernel = run(LIGHTS_FIRST, [(1, ends)], 30)
+    assert orders(kernel, "ada") == [(S, "lane", "line")]
+    assert [one[:2] for one in orders(kernel, "gate")] == [(4 * S, "lane")]  # lights first, then its 2 s
+    assert states(kernel, "lane") == [(1, "stopping"), (6, "stopped")]
+    assert states(kernel, "other") == []  # the first written that drives it
+    assert states(kernel, "lamps") == []  # nothing that it drives is guarded
+    assert value(kernel, "gate") == 0
+
+
+def test_what_no_idle_scene_can_have_whole_goes_straight_to_safe() -> None:
+    """The scene that drives the gate drives ada, too, which another has and keeps until it has stopped."""
+    source = (
+        LIGHTS_FIRST.split("scene other")[0]
+        + """
+scene busy
+    when stopped
+        wait 9 s
+    turn on ada
+    wait 60 s
+"""
+    )
+    kernel = run(source, [(1, StartScene("busy")), (2, AllStop())], 30)
+    assert orders(kernel, "gate") == [(2 * S, "", "safe")]
+    assert states(kernel, "lane") == []
 
 
 def test_all_stop_closes_what_is_guarded_first_and_rests_all_else() -> None:

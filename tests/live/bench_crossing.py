@@ -349,7 +349,7 @@ class Bench:
         self.nothing_has_crashed()
         self.show.close()
         await asyncio.wait_for(self.task, PATIENCE_S)
-        assert self.far.down()
+        await self.until(self.far.down)  # told last, put right perhaps: the arms themselves take a moment
         shown = self.far.shown()
         assert (shown["down-red"], shown["down-green"]) == (1, 0)
 

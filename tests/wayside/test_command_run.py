@@ -129,7 +129,10 @@ def test_a_detector_worked_by_hand_starts_the_scene_and_the_end_is_in_good_order
         show.type("end")
         assert show.ended() == 0
         assert "guarded outputs are in their safe state" in show.text
-        assert "gate to its safe state: moves raised -> lowered" in show.text
+        assert (
+            "scene close-the-gate is being stopped: the show is over" in show.text
+        )  # idle, and it closes all the same
+        assert "stopped in good order" in show.text
         assert "Traceback" not in show.text
 
 

@@ -275,10 +275,7 @@ class Show:
             self._closing_since = self.now_us
             if self.kernel.closed:  # a show day has closed, and has made all safe itself
                 return
-            held = {name for run in self.kernel.cast.runs.values() for name in run.scene.writes}
-            outputs = self.kernel.program.layout.outputs.values()
-            stands = [Stand(one.name, True) for one in outputs if one.guarded and one.name not in held]
-            self.inputs.put(Close(), *stands)
+            self.inputs.put(Close())
 
     def _over(self) -> bool:
         if self._closing_since is None:
