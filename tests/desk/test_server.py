@@ -67,7 +67,8 @@ def test_ten_thousand_sockets_are_bounded_and_the_show_goes_on(show: Running) ->
             if number % 500 == 0 and proc.exists():
                 most = max(most, open_files(show.process.pid))
         if proc.exists():
-            assert 0 < most < MOST_CONNECTIONS + 2 * AT_ONCE + 64  # and what the program itself has open
+            # one batch just taken, one being turned away, one being closed; and what the program itself has open
+            assert 0 < most < MOST_CONNECTIONS + 3 * AT_ONCE + 64
         show.type("up-approach occupied")
         show.until("scene saltmarsh-lane begins")
     wait_for(lambda: order(show, {"do": "all stop"}) == 200)
