@@ -309,13 +309,11 @@ class ShowDay:
             self.phase = Phase.OVER
             self.log.append(Happened(now_us, 0, "is over"))
             closing = kernel.program.scenes.get(day.closing)
-            held = set(closing.writes) if closing else set()
-            return [*self._safe(held.__contains__), Remark(f"{day.name}: is over", day.closes_place)]
+            held = closing.writes if closing else ()
+            outputs = kernel.program.layout.outputs.values()
+            safe = [Stand(output.name, True) for output in outputs if output.guarded and output.name in held]
+            return [*safe, Remark(f"{day.name}: is over", day.closes_place)]
         return []
-
-    def _safe(self, which: Callable[[str], bool]) -> list[Input]:
-        outputs = self._kernel.program.layout.outputs.values()
-        return [Stand(output.name, True) for output in outputs if output.guarded and which(output.name)]
 
 
 def _minutes(us: int) -> str:
