@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from engine.program import Act, TrainRun
-from wayside.challenge.case import BEGINS_US, Case, Field, Line, play
+from wayside.challenge.case import BEGINS_US, Case, Field, Line, Played, play
 from wayside.challenge.case_menu import Budget, within
 
 Fails = Callable[[Case], bool]
@@ -19,23 +19,15 @@ MOST_PLAYS = 4_000
 
 def fails_alike(ground: Field, line: Line, budget: Budget, bears: bool) -> Fails:
     """Whether a case breaks this line, is possible, and is on the same side of the budget."""
-    played = 0
-
-    def fails(case: Case) -> bool:
-        nonlocal played
-        played += 1
-        if played > MOST_PLAYS:
-            return False
-        found = play(ground, case, to_the_end=True)
-        if line not in found.broken or not found.possible:
-            return False
-        return not bears or within(case, ground.program, budget, found.unseen_us)
-
-    return fails
+    return _alike(ground, lambda found: line in found.broken, budget, bears)
 
 
 def snags_alike(ground: Field, text: str, budget: Budget, bears: bool) -> Fails:
     """Whether the same is cut or refused in a case, it is possible, and on the same side of the budget."""
+    return _alike(ground, lambda found: any(snag.text == text for snag in found.snags), budget, bears)
+
+
+def _alike(ground: Field, shows: Callable[[Played], bool], budget: Budget, bears: bool) -> Fails:
     played = 0
 
     def fails(case: Case) -> bool:
@@ -44,7 +36,7 @@ def snags_alike(ground: Field, text: str, budget: Budget, bears: bool) -> Fails:
         if played > MOST_PLAYS:
             return False
         found = play(ground, case, to_the_end=True)
-        if not found.possible or text not in [snag.text for snag in found.snags]:
+        if not found.possible or not shows(found):
             return False
         return not bears or within(case, ground.program, budget, found.unseen_us)
 
